@@ -1,0 +1,47 @@
+/* A growing text buffer, small string helpers, and the hash that pins a script's text. */
+#ifndef PERDURE_BASE_TEXT_H
+#define PERDURE_BASE_TEXT_H
+
+#include <stddef.h>
+
+#include "base/error.h"
+
+struct text {
+    char *bytes; /* NUL-terminated once anything was added; owned */
+    size_t length;
+    size_t room;
+};
+
+#define TEXT_EMPTY {NULL, 0, 0}
+
+void text_free(struct text *text);
+void text_clear(struct text *text);
+void text_add(struct text *text, const char *string);
+void text_add_bytes(struct text *text, const char *bytes, size_t length);
+void text_addf(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* A number so that it reads back the same: the shortest of 15, 16 or 17 digits; never "-0". */
+void text_add_number(struct text *text, double number);
+char *number_format(double number, char *buffer, size_t size);
+
+/* A JSON string, quotes and escapes included. */
+void text_add_json_string(struct text *text, const char *string, size_t length);
+
+/* Reads a whole file; *out is NUL-terminated and owned by the caller. Refuses over `limit` bytes. */
+int file_read(const char *path, size_t limit, char **out, size_t *length, struct error *error);
+
+/* strdup/malloc/realloc/calloc that end the process when there is no memory: a bench program
+ * short of memory has nothing better to do than stop, safe. */
+char *xstrdup(const char *string);
+void *xmalloc(size_t size);
+void *xcalloc(size_t count, size_t size);
+void *xrealloc(void *pointer, size_t size);
+
+/* Copies with truncation; always terminated. */
+void string_copy(char *to, size_t size, const char *from);
+
+#define SHA256_HEX 65
+/* SHA-256 (FIPS 180-4) as 64 lower-case hex digits and a NUL. */
+void sha256_hex(const void *bytes, size_t length, char out[SHA256_HEX]);
+
+#endif

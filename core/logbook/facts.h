@@ -1,0 +1,77 @@
+/* What people read off a logbook: results, notes, questions, events; and the listings of all. */
+#ifndef PERDURE_LOGBOOK_FACTS_H
+#define PERDURE_LOGBOOK_FACTS_H
+
+#include <jansson.h>
+
+#include "base/quantity.h"
+#include "logbook/logbook.h"
+
+struct result_record {
+    int64_t run;
+    int segment;
+    int64_t n;          /* the journal number that recorded it */
+    int64_t cell;
+    int64_t step;       /* the last step before it; 0 for none */
+    const char *name;   /* "capacity" */
+    double value;       /* in `unit` */
+    const char *unit;   /* "Ah" */
+    double uncertainty; /* standard, same unit; NAN when not known */
+    const char *how;    /* "simulated" */
+    const char *flags;  /* "", "gap" */
+    utc_us at;
+};
+int logbook_add_result(struct logbook *logbook, const struct result_record *result,
+                       struct error *error);
+
+/* An event: what happened to a run or to the engine, in words. level: "info", "warning", "error". */
+int logbook_add_event(struct logbook *logbook, utc_us at, int64_t run, int64_t step,
+                      const char *level, const char *text, struct error *error);
+
+struct question_record {
+    int64_t id;
+    int64_t run;
+    int segment;
+    int64_t n;
+    const char *text;
+    const char *expects; /* JSON: kind ("number", "text", "choice", "done"), unit, least, most, choices */
+    utc_us asked_at;
+};
+int logbook_add_question(struct logbook *logbook, struct question_record *question,
+                         struct error *error);
+/* One answer a question; a correction is a new entry and never an overwrite. `answer` is JSON. */
+int logbook_answer(struct logbook *logbook, int64_t question, const char *answer, const char *who,
+                   utc_us at, struct error *error);
+/* *answer is NULL while open; owned by the caller. */
+int logbook_question(struct logbook *logbook, int64_t run, int segment, int64_t n, int64_t *id,
+                     char **answer, utc_us *at, struct error *error);
+
+/* One engine's life on this logbook. */
+int logbook_add_session(struct logbook *logbook, utc_us at, const char *bench_name,
+                        const char *bench_hash, const char *version, int64_t *id,
+                        struct error *error);
+int logbook_end_session(struct logbook *logbook, int64_t id, utc_us at, const char *why,
+                        struct error *error);
+
+/* Listings, each a JSON array of objects, values in bench units, names with their unit
+ * ("capacity_Ah", "charge_Ah", "at" as ISO 8601). The caller owns *rows. */
+enum listing {
+    LIST_MODELS,
+    LIST_CELLS,     /* with model, rating, runs so far, open run */
+    LIST_RUNS,
+    LIST_RESULTS,
+    LIST_STEPS,     /* of run `id` */
+    LIST_JOURNAL,   /* of run `id` */
+    LIST_EVENTS,    /* of run `id`, or all */
+    LIST_QUESTIONS, /* open ones, or all of run `id` */
+    LIST_CELL_STEPS /* everything that happened to cell `label` */
+};
+struct listing_filter {
+    int64_t run;       /* 0: any */
+    const char *label; /* a cell's label, or NULL */
+    const char *name;  /* a result's name, or NULL */
+};
+int logbook_list(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
+                 json_t **rows, struct error *error);
+
+#endif

@@ -1,0 +1,103 @@
+/* Runs, the scripts pinned to them, and their journals. */
+#ifndef PERDURE_LOGBOOK_RUNS_H
+#define PERDURE_LOGBOOK_RUNS_H
+
+#include "base/text.h"
+#include "logbook/logbook.h"
+
+/* --- scripts: texts by their hash; a text is kept once ------------------------------------------ */
+
+int logbook_add_script(struct logbook *logbook, const char *name, const char *text, size_t length,
+                       char hash[SHA256_HEX], struct error *error);
+/* *text is owned by the caller. */
+int logbook_script(struct logbook *logbook, const char *hash, char **text, size_t *length,
+                   struct error *error);
+
+/* --- runs --------------------------------------------------------------------------------------- */
+
+/* queued -> running <-> paused, running -> done | failed | stopped | attention (needs a person:
+ * a journal that no longer matches). attention -> running by an explicit act. */
+#define RUN_STATES(X)                                                                              \
+    X(RUN_QUEUED, "queued")                                                                        \
+    X(RUN_RUNNING, "running")                                                                      \
+    X(RUN_PAUSED, "paused")                                                                        \
+    X(RUN_ATTENTION, "attention")                                                                  \
+    X(RUN_DONE, "done")                                                                            \
+    X(RUN_FAILED, "failed")                                                                        \
+    X(RUN_STOPPED, "stopped")
+
+enum run_state {
+#define X(name, text) name,
+    RUN_STATES(X)
+#undef X
+};
+const char *run_state_name(enum run_state state);
+
+struct run_record {
+    int64_t id;
+    int64_t parent;        /* the study's run that started it; 0 */
+    char kind[16];         /* "protocol", "study" */
+    char script_name[128]; /* the file's name, for people */
+    char script_hash[SHA256_HEX];
+    char *params;          /* JSON object of the values set, owned by the record */
+    int64_t cell;          /* 0 for a study */
+    char cell_label[64];
+    char channel[32];      /* asked for, or given; "" while none */
+    uint64_t seed;
+    enum run_state state;
+    int segment;           /* journal segment now written; 0 at first */
+    char *segment_state;   /* JSON state that the segment began with, or NULL; owned */
+    utc_us queued_at, started_at, ended_at; /* 0 while not */
+    char *why;             /* why it failed, stopped or needs attention, or NULL; owned */
+    char engine_version[32], lua_version[32];
+};
+
+/* Fills record->id. Refuses a cell that another open run has. */
+int logbook_add_run(struct logbook *logbook, struct run_record *record, struct error *error);
+int logbook_run(struct logbook *logbook, int64_t id, struct run_record *out, struct error *error);
+void run_record_free(struct run_record *record);
+
+/* Ids of runs that are not over, in order of queueing; *ids is owned by the caller. */
+int logbook_open_runs(struct logbook *logbook, int64_t **ids, int *count, struct error *error);
+
+/* `why` may be NULL. Sets started_at or ended_at by the state. */
+int logbook_set_run_state(struct logbook *logbook, int64_t id, enum run_state state, utc_us at,
+                          const char *why, struct error *error);
+int logbook_set_run_channel(struct logbook *logbook, int64_t id, const char *channel,
+                            struct error *error);
+/* A fresh journal segment that begins with plain-data state. */
+int logbook_set_run_segment(struct logbook *logbook, int64_t id, int segment, const char *state,
+                            struct error *error);
+/* Moves a run to another text of its script (an explicit act, on record as an event). */
+int logbook_set_run_script(struct logbook *logbook, int64_t id, const char *hash,
+                           struct error *error);
+
+/* A module that the run's script required, pinned by hash. */
+int logbook_add_run_module(struct logbook *logbook, int64_t run, const char *name,
+                           const char *hash, struct error *error);
+/* Hash of a pinned module; ERROR_FAILED when this run has none of that name. */
+int logbook_run_module(struct logbook *logbook, int64_t run, const char *name,
+                       char hash[SHA256_HEX], struct error *error);
+
+/* --- the journal: every primitive of a script, numbered ------------------------------------------ */
+
+struct journal_entry {
+    int64_t n;           /* from 1 within the segment */
+    const char *name;    /* "charge", "record" */
+    const char *args;    /* canonical JSON */
+    utc_us intent_at;
+    const char *outcome; /* JSON; NULL while not done */
+    utc_us outcome_at;
+};
+
+int logbook_journal_intent(struct logbook *logbook, int64_t run, int segment,
+                           const struct journal_entry *entry, struct error *error);
+int logbook_journal_outcome(struct logbook *logbook, int64_t run, int segment, int64_t n,
+                            const char *outcome, utc_us at, struct error *error);
+
+/* Calls back each entry in order of n; strings live during the call only. A nonzero return stops. */
+typedef int journal_visit(void *context, const struct journal_entry *entry);
+int logbook_journal_read(struct logbook *logbook, int64_t run, int segment, journal_visit *visit,
+                         void *context, struct error *error);
+
+#endif
