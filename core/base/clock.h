@@ -20,11 +20,11 @@ enum clock_face { CLOCK_REAL, CLOCK_SCALED, CLOCK_VIRTUAL };
 
 struct clock {
     enum clock_face face;
-    double scale;          /* scaled: clock seconds a real second; else 1 */
-    utc_us utc_origin;     /* scaled and virtual: the calendar at bench time 0 */
-    int64_t boot_origin;   /* scaled: CLOCK_BOOTTIME at bench time 0 */
-    bench_us now;          /* virtual: where it stands */
-    int64_t wall_offset;   /* real: calendar minus bench time when last looked */
+    double scale;        /* scaled: clock seconds a real second; else 1 */
+    utc_us utc_origin;   /* scaled and virtual: the calendar at bench time 0 */
+    int64_t boot_origin; /* scaled: CLOCK_BOOTTIME at bench time 0 */
+    bench_us now;        /* virtual: where it stands */
+    int64_t wall_offset; /* real: calendar minus bench time when last looked */
 };
 
 void clock_open_real(struct clock *clock);

@@ -47,7 +47,7 @@ void error_clear(struct error *error);
 int error_exit_status(const struct error *error);
 const char *error_code_name(enum error_code code);
 
-/* Writes the one line, newline included. */
+/* Writes the one line, newline included; control characters in it become spaces. */
 void error_print(FILE *stream, const struct error *error);
 
 #endif

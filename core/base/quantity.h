@@ -61,7 +61,8 @@ const char *dimension_name(enum dimension dimension);
 /* The dimension and SI factor of a unit's name ("mAh" -> DIM_CHARGE, 3.6). 0 when found. */
 int unit_find(const char *unit, enum dimension *dimension, double *factor);
 
-/* Writes a readable text such as "500 mA", "1.950 Ah", "16 h", "85.0 mohm"; returns buffer. */
+/* Writes a readable text such as "500 mA", "1.95 Ah", "16 h", "85 mohm": four significant digits,
+ * slopes a minute, times as span_format. quantity_parse reads it back. Returns buffer. */
 char *quantity_format(double si, enum dimension dimension, char *buffer, size_t size);
 
 #endif

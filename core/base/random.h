@@ -11,9 +11,9 @@ struct random {
 
 void random_seed(struct random *random, uint64_t seed);
 uint64_t random_bits(struct random *random);
-double random_unit(struct random *random);                      /* [0, 1) */
+double random_unit(struct random *random);                              /* [0, 1) */
 int64_t random_range(struct random *random, int64_t low, int64_t high); /* inclusive, unbiased */
-double random_normal(struct random *random);                    /* mean 0, sd 1 */
+double random_normal(struct random *random);                            /* mean 0, sd 1 */
 
 /* A seed for a named part of something that has a seed: the same name gives the same seed. */
 uint64_t seed_for(uint64_t seed, const char *name);

@@ -12,7 +12,10 @@ struct text {
     size_t room;
 };
 
-#define TEXT_EMPTY {NULL, 0, 0}
+#define TEXT_EMPTY                                                                                 \
+    {                                                                                              \
+        NULL, 0, 0                                                                                 \
+    }
 
 void text_free(struct text *text);
 void text_clear(struct text *text);
@@ -20,14 +23,16 @@ void text_add(struct text *text, const char *string);
 void text_add_bytes(struct text *text, const char *bytes, size_t length);
 void text_addf(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
-/* A number so that it reads back the same: the shortest of 15, 16 or 17 digits; never "-0". */
+/* A number so that it reads back the same: the shortest of 15, 16 or 17 digits; never "-0".
+ * Infinity and not-a-number, for which JSON has no name, become "null". */
 void text_add_number(struct text *text, double number);
 char *number_format(double number, char *buffer, size_t size);
 
-/* A JSON string, quotes and escapes included. */
+/* A JSON string (RFC 8259), quotes and escapes included. Bytes that are no UTF-8 become U+FFFD. */
 void text_add_json_string(struct text *text, const char *string, size_t length);
 
-/* Reads a whole file; *out is NUL-terminated and owned by the caller. Refuses over `limit` bytes. */
+/* Reads a whole file; *out is NUL-terminated and owned by the caller. Refuses over `limit` bytes.
+ */
 int file_read(const char *path, size_t limit, char **out, size_t *length, struct error *error);
 
 /* strdup/malloc/realloc/calloc that end the process when there is no memory: a bench program
@@ -37,8 +42,11 @@ void *xmalloc(size_t size);
 void *xcalloc(size_t count, size_t size);
 void *xrealloc(void *pointer, size_t size);
 
-/* Copies with truncation; always terminated. */
+/* Copies with truncation, never inside a UTF-8 character; always terminated. */
 void string_copy(char *to, size_t size, const char *from);
+
+/* "string" in double quotes for a message, cut short with dots where it is long; returns buffer. */
+char *string_quote(const char *string, char *buffer, size_t size);
 
 #define SHA256_HEX 65
 /* SHA-256 (FIPS 180-4) as 64 lower-case hex digits and a NUL. */

@@ -5,7 +5,8 @@
  *
  * 1. Only `drive` energises; make_safe may be called in every state, twice, and at any time.
  * 2. `read` works in idle and energised.
- * 3. A channel that answers later returns CHANNEL_LATER and calls `notify` when it has answered. */
+ * 3. A channel that answers later returns CHANNEL_LATER and calls `notify` when it has answered.
+ *    make_safe supersedes whatever was still asked: only its own answer comes after it. */
 #ifndef PERDURE_BENCH_CHANNEL_H
 #define PERDURE_BENCH_CHANNEL_H
 
@@ -45,11 +46,11 @@ struct channel {
     const struct channel_ops *ops;
     char name[32];
     struct limits limits;
-    double tick_least;  /* s, as fast as it can be read */
-    double tick_most;   /* s, the longest it may go unread while energised */
-    double rest_most;   /* s, the same while nothing is driven */
-    bool physical;      /* real energy flows: an intent is committed before it is energised */
-    double void_after;  /* s of gap after which an interrupted step is void; NAN: always resumed */
+    double tick_least; /* s, as fast as it can be read */
+    double tick_most;  /* s, the longest it may go unread while energised */
+    double rest_most;  /* s, the same while nothing is driven */
+    bool physical;     /* real energy flows: an intent is committed before it is energised */
+    double void_after; /* s of gap after which an interrupted step is void; NAN: always resumed */
 
     /* Set by the run that holds the channel: a late answer of read, drive or make_safe. */
     void (*notify)(void *owner, const struct reading *reading, const struct error *failure);

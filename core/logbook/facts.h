@@ -10,9 +10,10 @@
 struct result_record {
     int64_t run;
     int segment;
-    int64_t n;          /* the journal number that recorded it */
+    int64_t n; /* the journal number that recorded it */
     int64_t cell;
-    int64_t step;       /* the last step before it; 0 for none */
+    int64_t step;       /* 0: the run's last step before journal number n, looked up here; its
+                           quality, when not "good", joins the flags */
     const char *name;   /* "capacity" */
     double value;       /* in `unit` */
     const char *unit;   /* "Ah" */
@@ -24,7 +25,7 @@ struct result_record {
 int logbook_add_result(struct logbook *logbook, const struct result_record *result,
                        struct error *error);
 
-/* An event: what happened to a run or to the engine, in words. level: "info", "warning", "error". */
+/* What happened to a run or to the engine, in words. level: "info", "note", "warning", "error". */
 int logbook_add_event(struct logbook *logbook, utc_us at, int64_t run, int64_t step,
                       const char *level, const char *text, struct error *error);
 
@@ -34,7 +35,8 @@ struct question_record {
     int segment;
     int64_t n;
     const char *text;
-    const char *expects; /* JSON: kind ("number", "text", "choice", "done"), unit, least, most, choices */
+    const char
+        *expects; /* JSON: kind ("number", "text", "choice", "done"), unit, least, most, choices */
     utc_us asked_at;
 };
 int logbook_add_question(struct logbook *logbook, struct question_record *question,
@@ -57,17 +59,19 @@ int logbook_end_session(struct logbook *logbook, int64_t id, utc_us at, const ch
  * ("capacity_Ah", "charge_Ah", "at" as ISO 8601). The caller owns *rows. */
 enum listing {
     LIST_MODELS,
-    LIST_CELLS,     /* with model, rating, runs so far, open run */
+    LIST_CELLS, /* with model, rating, runs so far, open run */
     LIST_RUNS,
     LIST_RESULTS,
     LIST_STEPS,     /* of run `id` */
     LIST_JOURNAL,   /* of run `id` */
     LIST_EVENTS,    /* of run `id`, or all */
     LIST_QUESTIONS, /* open ones, or all of run `id` */
+    LIST_GAPS,      /* of step `step`: from_s and to_s, seconds from its start; why */
     LIST_CELL_STEPS /* everything that happened to cell `label` */
 };
 struct listing_filter {
-    int64_t run;       /* 0: any */
+    int64_t run; /* 0: any */
+    int64_t step;
     const char *label; /* a cell's label, or NULL */
     const char *name;  /* a result's name, or NULL */
 };

@@ -4,7 +4,8 @@
  *
  * Every function that writes belongs between logbook_begin and logbook_commit. Only what was
  * committed is acknowledged: nothing acknowledged is ever lost (WAL, synchronous=FULL). Times are
- * integer microseconds UTC. Tables are STRICT and named in schema.sql, which is worth reading first. */
+ * integer microseconds UTC. Tables are STRICT and named in schema.sql, which is worth reading
+ * first. */
 #ifndef PERDURE_LOGBOOK_LOGBOOK_H
 #define PERDURE_LOGBOOK_LOGBOOK_H
 
@@ -23,17 +24,17 @@ enum logbook_mode {
 
 struct logbook_birth {
     utc_us created;
-    uint64_t seed;      /* every draw and every simulated truth follows from it */
-    const char *clock;  /* "real", "virtual", "x60": a logbook keeps one clock, so that simulated days
-                           and real ones never mix; NULL: the first engine decides */
+    uint64_t seed;     /* every draw and every simulated truth follows from it */
+    const char *clock; /* "real", "virtual", "x60": a logbook keeps one clock, so that simulated
+                          days and real ones never mix; NULL: the first engine decides */
 };
 
 /* Makes a new file and refuses an existing one. ":memory:" needs no create. */
 int logbook_create(const char *path, const struct logbook_birth *birth, struct error *error);
 
-/* Refuses, untouched: a file that is missing, not SQLite, SQLite but not a logbook (application_id),
- * of a newer version (user_version), damaged. An older version is migrated, after a backup, when
- * opened to write; to read it is refused with advice. */
+/* Refuses, untouched: a file that is missing, not SQLite, SQLite but not a logbook
+ * (application_id), of a newer version (user_version), damaged. An older version is migrated, after
+ * a backup, when opened to write; to read it is refused with advice. */
 int logbook_open(struct logbook **out, const char *path, enum logbook_mode mode,
                  struct error *error);
 

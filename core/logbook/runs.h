@@ -5,7 +5,7 @@
 #include "base/text.h"
 #include "logbook/logbook.h"
 
-/* --- scripts: texts by their hash; a text is kept once ------------------------------------------ */
+/* --- scripts: texts by their hash; a text is kept once -------------------------------------- */
 
 int logbook_add_script(struct logbook *logbook, const char *name, const char *text, size_t length,
                        char hash[SHA256_HEX], struct error *error);
@@ -13,7 +13,7 @@ int logbook_add_script(struct logbook *logbook, const char *name, const char *te
 int logbook_script(struct logbook *logbook, const char *hash, char **text, size_t *length,
                    struct error *error);
 
-/* --- runs --------------------------------------------------------------------------------------- */
+/* --- runs ----------------------------------------------------------------------------------- */
 
 /* queued -> running <-> paused, running -> done | failed | stopped | attention (needs a person:
  * a journal that no longer matches). attention -> running by an explicit act. */
@@ -39,16 +39,17 @@ struct run_record {
     char kind[16];         /* "protocol", "study" */
     char script_name[128]; /* the file's name, for people */
     char script_hash[SHA256_HEX];
-    char *params;          /* JSON object of the values set, owned by the record */
-    int64_t cell;          /* 0 for a study */
+    char *params; /* JSON object of the values set, owned by the record */
+    int64_t cell; /* 0 for a study */
     char cell_label[64];
-    char channel[32];      /* asked for, or given; "" while none */
+    char channel[32]; /* asked for, or given; "" while none */
     uint64_t seed;
     enum run_state state;
-    int segment;           /* journal segment now written; 0 at first */
-    char *segment_state;   /* JSON state that the segment began with, or NULL; owned */
+    int segment;         /* journal segment now written; 0 at first */
+    char *segment_state; /* JSON state that the segment began with, or NULL; owned */
+    utc_us segment_at;   /* when the segment began: the run's start for segment 0; 0 while not */
     utc_us queued_at, started_at, ended_at; /* 0 while not */
-    char *why;             /* why it failed, stopped or needs attention, or NULL; owned */
+    char *why; /* why it failed, stopped or needs attention, or NULL; owned */
     char engine_version[32], lua_version[32];
 };
 
@@ -67,24 +68,24 @@ int logbook_set_run_channel(struct logbook *logbook, int64_t id, const char *cha
                             struct error *error);
 /* A fresh journal segment that begins with plain-data state. */
 int logbook_set_run_segment(struct logbook *logbook, int64_t id, int segment, const char *state,
-                            struct error *error);
+                            utc_us at, struct error *error);
 /* Moves a run to another text of its script (an explicit act, on record as an event). */
 int logbook_set_run_script(struct logbook *logbook, int64_t id, const char *hash,
                            struct error *error);
 
 /* A module that the run's script required, pinned by hash. */
-int logbook_add_run_module(struct logbook *logbook, int64_t run, const char *name,
-                           const char *hash, struct error *error);
+int logbook_add_run_module(struct logbook *logbook, int64_t run, const char *name, const char *hash,
+                           struct error *error);
 /* Hash of a pinned module; ERROR_FAILED when this run has none of that name. */
 int logbook_run_module(struct logbook *logbook, int64_t run, const char *name,
                        char hash[SHA256_HEX], struct error *error);
 
-/* --- the journal: every primitive of a script, numbered ------------------------------------------ */
+/* --- the journal: every primitive of a script, numbered ------------------------------------- */
 
 struct journal_entry {
-    int64_t n;           /* from 1 within the segment */
-    const char *name;    /* "charge", "record" */
-    const char *args;    /* canonical JSON */
+    int64_t n;        /* from 1 within the segment */
+    const char *name; /* "charge", "record" */
+    const char *args; /* canonical JSON */
     utc_us intent_at;
     const char *outcome; /* JSON; NULL while not done */
     utc_us outcome_at;
@@ -95,7 +96,7 @@ int logbook_journal_intent(struct logbook *logbook, int64_t run, int segment,
 int logbook_journal_outcome(struct logbook *logbook, int64_t run, int segment, int64_t n,
                             const char *outcome, utc_us at, struct error *error);
 
-/* Calls back each entry in order of n; strings live during the call only. A nonzero return stops. */
+/* Calls back each entry in order of n; strings live during the call. A nonzero return stops. */
 typedef int journal_visit(void *context, const struct journal_entry *entry);
 int logbook_journal_read(struct logbook *logbook, int64_t run, int segment, journal_visit *visit,
                          void *context, struct error *error);

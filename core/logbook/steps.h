@@ -9,7 +9,7 @@
 #include "logbook/logbook.h"
 
 struct sample {
-    int64_t t_us; /* from the step's start, gaps included */
+    int64_t t_us;                         /* from the step's start, gaps included */
     double voltage, current, temperature; /* V, A signed, degC or NAN */
 };
 
@@ -17,12 +17,12 @@ struct step_record {
     int64_t id;
     int64_t run;
     int segment;
-    int64_t n;           /* the journal number it answers */
+    int64_t n; /* the journal number it answers */
     int64_t cell;
     char channel[32];
-    char kind[16];       /* "charge" */
-    char how[16];        /* "simulated": how it was obtained */
-    const char *plan;    /* JSON, for people and for audit */
+    char kind[16];    /* "charge" */
+    char how[16];     /* "simulated": how it was obtained */
+    const char *plan; /* JSON, for people and for audit */
     utc_us started_at;
 };
 
@@ -48,14 +48,17 @@ int logbook_add_samples(struct logbook *logbook, int64_t step, int64_t k,
  * transaction as the samples that it counts. */
 int logbook_checkpoint_step(struct logbook *logbook, int64_t step, const struct step_sums *sums,
                             const char *progress, utc_us at, struct error *error);
-int logbook_end_step(struct logbook *logbook, int64_t step, const struct step_sums *sums,
-                     utc_us at, struct error *error);
+int logbook_end_step(struct logbook *logbook, int64_t step, const struct step_sums *sums, utc_us at,
+                     struct error *error);
 
 /* The open step of a run's journal number: its id (0 when there is none), start and progress
  * (owned by the caller, NULL before the first checkpoint), and when it was last checkpointed. */
 int logbook_open_step(struct logbook *logbook, int64_t run, int segment, int64_t n, int64_t *step,
                       utc_us *started_at, char **progress, utc_us *checkpoint_at,
                       struct error *error);
+
+/* Ends all steps of a run that are still open, as they were last checkpointed: "stopped". */
+int logbook_stop_open_steps(struct logbook *logbook, int64_t run, utc_us at, struct error *error);
 
 int logbook_add_gap(struct logbook *logbook, int64_t step, utc_us from, utc_us to, const char *why,
                     struct error *error);

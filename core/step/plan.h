@@ -15,19 +15,19 @@ enum step_kind { STEP_CHARGE, STEP_DISCHARGE, STEP_REST, STEP_PULSE, STEP_READ }
 #define STEP_ENDS(X)                                                                               \
     X(END_NONE, "none")                                                                            \
     X(END_TIME, "time")                                                                            \
-    X(END_VOLTAGE, "voltage")         /* charge: at or above; discharge: at or below; rest: across */ \
-    X(END_CURRENT, "current")         /* at or below: the taper of a constant-voltage charge */    \
+    X(END_VOLTAGE, "voltage") /* charge: at or above; discharge: at or below; rest: across */      \
+    X(END_CURRENT, "current") /* at or below: the taper of a constant-voltage charge */            \
     X(END_CHARGE, "charge")                                                                        \
     X(END_ENERGY, "energy")                                                                        \
-    X(END_DROP, "drop")               /* below the peak by: -dV */                                 \
-    X(END_FLAT, "flat")               /* voltage slope at or below, in magnitude */                \
-    X(END_TEMPERATURE, "temperature") /* at or above */                                            \
+    X(END_DROP, "drop")                         /* below the peak by: -dV */                       \
+    X(END_FLAT, "flat")                         /* voltage slope at or below, in magnitude */      \
+    X(END_TEMPERATURE, "temperature")           /* at or above */                                  \
     X(END_TEMPERATURE_RATE, "temperature_rate") /* at or above */                                  \
-    X(END_WHEN, "when")               /* a script's own function of the reading */                 \
-    X(END_BACKSTOP_TIME, "backstop_time") /* the chemistry's, where the script named none */       \
+    X(END_WHEN, "when")                         /* a script's own function of the reading */       \
+    X(END_BACKSTOP_TIME, "backstop_time")       /* the chemistry's, where the script named none */ \
     X(END_BACKSTOP_CHARGE, "backstop_charge")                                                      \
-    X(END_GUARD, "guard")             /* not an end but a failure: see guard.h */                  \
-    X(END_STOPPED, "stopped")         /* by a person, or with the run */
+    X(END_GUARD, "guard")     /* not an end but a failure: see guard.h */                          \
+    X(END_STOPPED, "stopped") /* by a person, or with the run */
 
 enum step_end {
 #define X(name, text) name,
@@ -66,9 +66,9 @@ struct step_plan {
     double level_time[PULSE_LEVELS]; /* s */
 
     /* Record: first and last always; else after `every`, or on a change. NAN for never. */
-    double every;      /* s */
-    double by_voltage; /* V */
-    double by_current; /* A */
+    double every;          /* s */
+    double by_voltage;     /* V */
+    double by_current;     /* A; 0: step_plan_check puts 2 % of the drive, at least 1 mA */
     double by_temperature; /* K */
 };
 

@@ -53,12 +53,14 @@ const char *step_guard_name(enum step_guard guard);
 const char *step_guard_about(enum step_guard guard);
 
 #define STEP_WINDOW 16
+#define STEP_PAST   32
 
 struct step {
     struct step_plan plan;
     struct limits limits;
     double present_least; /* V, below it no cell is thought present at the start; NAN: not looked */
-    double tick_least, tick_most; /* s */
+    double rated;         /* A.s; 0 when not known */
+    double tick_least, tick_most, rest_most; /* s, as in the channel */
 
     /* Progress: all of it is saved by checkpoint.h. */
     int64_t elapsed_us;  /* since the start, gaps included: the t of the last reading */
@@ -67,30 +69,36 @@ struct step {
     double energy;       /* J, same */
     double voltage_time; /* V.s, for the mean */
     double first_voltage, peak_voltage, low_voltage, max_temperature, min_temperature;
-    double mid_voltage;  /* tracked as voltage at half the charge: see step.c */
-    double smooth_voltage, smooth_peak; /* for -dV under noise */
+    double smooth_voltage, smooth_peak;                                   /* for -dV under noise */
+    double past_charge[STEP_PAST], past_voltage[STEP_PAST], past_spacing; /* for mid_voltage */
+    int past_count;
+    double stretch_start; /* active when this stretch began: `blind` counts from it */
+    int odd_currents;     /* readings in a row whose current is not what was asked */
+    bool tapering; /* the current has been seen above its end, or the voltage at the ceiling */
     struct step_row last, kept; /* the last reading and the last row recorded */
     int level;
+    double level_start; /* active when the level began */
     double level_voltage[PULSE_LEVELS], level_current[PULSE_LEVELS];
     double window_t[STEP_WINDOW], window_v[STEP_WINDOW], window_temperature[STEP_WINDOW];
     int window_count;
     int gaps;
-    double gap_time;     /* s */
-    int64_t row_count;   /* k of the next row */
+    double gap_time;   /* s */
+    int64_t row_count; /* k of the next row */
 
     /* The last call's results. */
     enum step_end ended_by;
     enum step_guard guard;
-    int rows;                /* how many of `row` are to be kept */
+    int rows; /* how many of `row` are to be kept */
     struct step_row row[3];
-    bool interrupted;        /* the next reading starts a new stretch */
-    bench_us origin;         /* bench time of t = 0, moved at each new stretch */
-    double tick;             /* s to the next wanted reading */
+    bool interrupted; /* the next reading starts a new stretch */
+    bench_us origin;  /* bench time of t = 0, moved at each new stretch; BENCH_NEVER before
+                         the first reading and after a load. Never saved */
+    double tick;      /* s to the next wanted reading */
 };
 
 /* `plan` must have passed step_plan_check. Ticks come from the channel. Copies everything. */
 void step_begin(struct step *step, const struct step_plan *plan, const struct cell_facts *cell,
-                const struct limits *limits, double tick_least, double tick_most);
+                const struct limits *limits, double tick_least, double tick_most, double rest_most);
 
 /* The drive that holds now (changes only within a pulse). */
 struct drive step_drive(const struct step *step);
@@ -99,8 +107,13 @@ struct drive step_drive(const struct step *step);
 enum step_verdict step_feed(struct step *step, const struct reading *reading, bool when);
 
 /* When the next reading is wanted, in seconds from the last: as rarely as the channel allows, and
- * as often as the nearest end needs. */
+ * as often as the nearest end needs. 0 after STEP_REDRIVE: at once, when the level is driven. */
 double step_next(const struct step *step);
+
+/* Whether the wanted reading is overdue by more than limits.reading_age_most at `now` (10 s where
+ * that is not set). False before the first reading of a stretch. Then step_stop with
+ * END_GUARD and GUARD_STALE. */
+bool step_stale(const struct step *step, bench_us now);
 
 /* A gap of `seconds` (by the calendar) begins after the last reading. */
 void step_interrupt(struct step *step, double seconds);

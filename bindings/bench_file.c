@@ -1,0 +1,231 @@
+/* Reading a bench file: its words, its channels in their order. */
+#include "bindings/bench_file.h"
+
+#include <ctype.h>
+#include <lauxlib.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "bench/simulated.h"
+#include "bindings/doubled.h"
+#include "bindings/fields.h"
+#include "bindings/sandbox.h"
+#include "bindings/simulated_spec.h"
+
+struct reader {
+    const char *name, *text;
+    size_t length;
+    const struct clock *clock;
+    struct world *world;
+    struct bench *out;
+    bool described; /* `bench` was called: its table is in the registry, at this address */
+};
+
+/* --- order of names
+ * ---------------------------------------------------------------------------------------- */
+
+/* Runs of digits compare as numbers: S2 before S10. */
+static int compare_natural(const char *a, const char *b)
+{
+    while (*a && *b) {
+        if (isdigit((unsigned char)*a) && isdigit((unsigned char)*b)) {
+            while (*a == '0' && isdigit((unsigned char)a[1]))
+                a++;
+            while (*b == '0' && isdigit((unsigned char)b[1]))
+                b++;
+            size_t la = strspn(a, "0123456789"), lb = strspn(b, "0123456789");
+            int order = la != lb ? (la < lb ? -1 : 1) : strncmp(a, b, la);
+            if (order)
+                return order;
+            a += la;
+            b += lb;
+        } else if (*a != *b) {
+            return (unsigned char)*a < (unsigned char)*b ? -1 : 1;
+        } else {
+            a++;
+            b++;
+        }
+    }
+    return (*a != '\0') - (*b != '\0');
+}
+
+static int compare_names(const void *left, const void *right)
+{
+    const char *a = *(const char *const *)left, *b = *(const char *const *)right;
+    int order = compare_natural(a, b);
+    return order ? order : strcmp(a, b); /* S1 and S01 are two channels */
+}
+
+/* --- channels
+ * ---------------------------------------------------------------------------------------------- */
+
+static void check_name(lua_State *L, const char *name)
+{
+    size_t length = strlen(name);
+    if (length == 0 || length >= sizeof((struct channel *)0)->name)
+        guest_fail(L, "use 1 to 31 characters", "'%.60s' is no name for a channel", name);
+    for (const char *c = name; *c; c++)
+        if (!isalnum((unsigned char)*c) && !strchr("_-.", *c))
+            guest_fail(L, "use letters, digits, _, - and points",
+                       "'%.60s' is no name for a channel", name);
+}
+
+static void set_if_given(double *value, double given)
+{
+    if (!isnan(given))
+        *value = given;
+}
+
+static void add_channel(lua_State *L, struct reader *reader, const char *name)
+{
+    const struct simulated_spec *spec = simulated_spec_at(L, -1);
+    struct error error;
+    struct channel *channel = simulated_channel(name, reader->clock, reader->world,
+                                                spec->has_truth ? &spec->truth : NULL);
+    channel->limits = limits_meet(&channel->limits, &spec->limits);
+    set_if_given(&channel->tick_least, spec->tick_least);
+    set_if_given(&channel->tick_most, spec->tick_most);
+    set_if_given(&channel->rest_most, spec->rest_most);
+    set_if_given(&channel->void_after, spec->void_after);
+    if (bench_add(reader->out, channel, &error))
+        guest_raise(L, &error);
+}
+
+static void add_channels(lua_State *L, struct reader *reader, int channels)
+{
+    push_sorted_keys(L, channels); /* keeps the names in memory while they are put in order */
+    size_t count = lua_rawlen(L, -1);
+    const char **names = lua_newuserdatauv(L, (count + 1) * sizeof *names, 0);
+    for (size_t i = 0; i < count; i++) {
+        lua_rawgeti(L, -2, (lua_Integer)i + 1);
+        names[i] = lua_tostring(L, -1);
+        lua_pop(L, 1);
+    }
+    qsort(names, count, sizeof *names, compare_names);
+    for (size_t i = 0; i < count; i++) {
+        field_push(L, channels, names[i]);
+        add_channel(L, reader, names[i]);
+        lua_pop(L, 1);
+    }
+}
+
+/* --- the words
+ * --------------------------------------------------------------------------------------------- */
+
+static void check_channels(lua_State *L, int channels)
+{
+    push_sorted_keys(L, channels);
+    if (lua_rawlen(L, -1) == 0)
+        guest_fail(L, "add S1 = simulated {}, say", "the bench has no channels");
+    for (lua_Integer i = 1; lua_rawgeti(L, -1, i) != LUA_TNIL; i++) {
+        if (lua_type(L, -1) != LUA_TSTRING)
+            guest_fail(L, "write S1 = simulated {}", "a channel has no name");
+        const char *name = lua_tostring(L, -1);
+        check_name(L, name);
+        field_push(L, channels, name);
+        if (!simulated_spec_at(L, -1))
+            guest_fail(L, "write it with simulated { ... }", "channel '%s' is a %s", name,
+                       luaL_typename(L, -1));
+        lua_pop(L, 2);
+    }
+    lua_settop(L, channels);
+}
+
+static int word_bench(lua_State *L)
+{
+    static const char *const names[] = {"title", "channels", NULL};
+    struct reader *reader = guest_user(L);
+    lua_settop(L, 1);
+    if (!lua_istable(L, 1))
+        return guest_fail(L, "write bench { ... }", "bench wants a table");
+    fields_check(L, 1, "a bench", names);
+    const char *title = field_text(L, 1, "a bench", "title");
+    if (!field_push(L, 1, "channels") || !lua_istable(L, 2))
+        return guest_fail(L, "add channels = { S1 = simulated {} }", "the bench has no channels");
+    check_channels(L, 2);
+    string_copy(reader->out->title, sizeof reader->out->title, title ? title : "");
+    lua_pushvalue(L, 1);
+    lua_rawsetp(L, LUA_REGISTRYINDEX, reader);
+    reader->described = true;
+    lua_settop(L, 1);
+    return 1;
+}
+
+/* Words of a bench that this version cannot reach. Upvalue: the word. */
+static int word_absent(lua_State *L)
+{
+    return guest_fail(L, "use simulated { ... }",
+                      "'%s' is not part of this version: only simulated channels are",
+                      lua_tostring(L, lua_upvalueindex(1)));
+}
+
+static int open_words(lua_State *L)
+{
+    static const luaL_Reg words[] = {
+        {"bench", word_bench},
+        {"limits", word_limits},
+        {"simulated", word_simulated},
+        {NULL, NULL},
+    };
+    static const char *const absent[] = {"channel", "by_hand", "instrument", "serial",
+                                         "tcp",     "usbtmc",  "pty"};
+    lua_pushglobaltable(L);
+    luaL_setfuncs(L, words, 0);
+    for (size_t i = 0; i < sizeof absent / sizeof *absent; i++) {
+        lua_pushstring(L, absent[i]);
+        lua_pushcclosure(L, word_absent, 1);
+        lua_setfield(L, -2, absent[i]);
+    }
+    lua_pop(L, 1);
+    return 0;
+}
+
+/* --- the file
+ * ---------------------------------------------------------------------------------------------- */
+
+static int run_file(lua_State *L)
+{
+    struct reader *reader = lua_touserdata(L, 1);
+    struct error error;
+    if (doubled_key(reader->name, reader->text, reader->length, &error))
+        return guest_raise(L, &error);
+    guest_load(L, reader->name, reader->text, reader->length);
+    lua_call(L, 0, 1);
+    if (!reader->described || !lua_istable(L, -1) ||
+        lua_rawgetp(L, LUA_REGISTRYINDEX, reader) != LUA_TTABLE || !lua_rawequal(L, -1, -2)) {
+        error_set(&error, ERROR_SCRIPT, reader->name, "end it with `return bench { ... }`",
+                  "the file does not return a bench");
+        return guest_raise(L, &error);
+    }
+    lua_pop(L, 1);
+    field_push(L, -1, "channels");
+    check_channels(L, lua_gettop(L)); /* the file may have changed them since */
+    add_channels(L, reader, lua_gettop(L));
+    return 0;
+}
+
+int bench_file_read(const char *path_name, const char *text, size_t length,
+                    const struct clock *clock, struct world *world, struct bench *out,
+                    struct error *error)
+{
+    struct reader reader = {path_name, text, length, clock, world, out, false};
+    struct guest *guest;
+    memset(out, 0, sizeof *out);
+    int code = guest_open(&guest, 0, &reader, error);
+    if (code)
+        return code;
+    code = guest_call(guest, open_words, NULL, GUEST_WORK, error);
+    if (!code && guest_begin(guest, run_file, &reader, error) != GUEST_RETURNED)
+        code = ERROR_BENCH;
+    guest_close(guest);
+    if (code) {
+        bench_close(out);
+        memset(out, 0, sizeof *out);
+        if (error)
+            error->code = ERROR_BENCH;
+        return ERROR_BENCH;
+    }
+    return 0;
+}

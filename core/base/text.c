@@ -1,0 +1,188 @@
+/* The growing text buffer, numbers that read back the same, JSON strings, copying. */
+#include "base/text.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdbool.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Makes room for `more` bytes and the NUL; doubles, so that adding stays linear. */
+static void text_reserve(struct text *text, size_t more)
+{
+    if (more >= SIZE_MAX / 2 - text->length)
+        xmalloc(SIZE_MAX); /* ends the process, with its reason */
+    size_t need = text->length + more + 1;
+    if (need <= text->room)
+        return;
+    size_t room = text->room != 0 ? text->room : 64;
+    while (room < need)
+        room *= 2;
+    text->bytes = xrealloc(text->bytes, room);
+    text->room = room;
+}
+
+void text_free(struct text *text)
+{
+    free(text->bytes);
+    *text = (struct text)TEXT_EMPTY;
+}
+
+void text_clear(struct text *text)
+{
+    text->length = 0;
+    if (text->bytes != NULL)
+        text->bytes[0] = '\0';
+}
+
+void text_add_bytes(struct text *text, const char *bytes, size_t length)
+{
+    text_reserve(text, length);
+    if (length != 0)
+        memcpy(text->bytes + text->length, bytes, length);
+    text->length += length;
+    text->bytes[text->length] = '\0';
+}
+
+void text_add(struct text *text, const char *string)
+{
+    text_add_bytes(text, string, strlen(string));
+}
+
+void text_addf(struct text *text, const char *format, ...)
+{
+    va_list arguments, again;
+    va_start(arguments, format);
+    va_copy(again, arguments);
+    int length = vsnprintf(NULL, 0, format, arguments);
+    va_end(arguments);
+    if (length >= 0) {
+        text_reserve(text, (size_t)length);
+        vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
+        text->length += (size_t)length;
+    }
+    va_end(again);
+}
+
+/* The decimal point is the C locale's: the program never calls setlocale. */
+char *number_format(double number, char *buffer, size_t size)
+{
+    if (!isfinite(number)) {
+        string_copy(buffer, size, "null");
+        return buffer;
+    }
+    if (number == 0)
+        number = 0; /* drops the sign of a negative zero */
+    char digits[40];
+    for (int precision = 15; precision <= 17; precision++) {
+        snprintf(digits, sizeof digits, "%.*g", precision, number);
+        if (strtod(digits, NULL) == number)
+            break;
+    }
+    string_copy(buffer, size, digits);
+    return buffer;
+}
+
+void text_add_number(struct text *text, double number)
+{
+    char digits[40];
+    text_add(text, number_format(number, digits, sizeof digits));
+}
+
+/* Bytes of the UTF-8 character at `at`, or 0 when it is none (RFC 3629: no overlong form, no
+ * surrogate, nothing over U+10FFFF). */
+static size_t utf8_length(const unsigned char *at, size_t left)
+{
+    size_t length;
+    unsigned char low = 0x80, high = 0xbf; /* limits of the second byte */
+    if (at[0] < 0x80)
+        return 1;
+    if (at[0] >= 0xc2 && at[0] <= 0xdf)
+        length = 2;
+    else if (at[0] >= 0xe0 && at[0] <= 0xef)
+        length = 3;
+    else if (at[0] >= 0xf0 && at[0] <= 0xf4)
+        length = 4;
+    else
+        return 0;
+    if (at[0] == 0xe0)
+        low = 0xa0;
+    else if (at[0] == 0xed)
+        high = 0x9f;
+    else if (at[0] == 0xf0)
+        low = 0x90;
+    else if (at[0] == 0xf4)
+        high = 0x8f;
+    if (left < length || at[1] < low || at[1] > high)
+        return 0;
+    for (size_t i = 2; i < length; i++)
+        if ((at[i] & 0xc0) != 0x80)
+            return 0;
+    return length;
+}
+
+static void add_json_ascii(struct text *text, char byte)
+{
+    switch (byte) {
+    case '"': text_add(text, "\\\""); break;
+    case '\\': text_add(text, "\\\\"); break;
+    case '\b': text_add(text, "\\b"); break;
+    case '\f': text_add(text, "\\f"); break;
+    case '\n': text_add(text, "\\n"); break;
+    case '\r': text_add(text, "\\r"); break;
+    case '\t': text_add(text, "\\t"); break;
+    default:
+        if (byte < 0x20)
+            text_addf(text, "\\u%04x", (unsigned)byte);
+        else
+            text_add_bytes(text, &byte, 1);
+    }
+}
+
+void text_add_json_string(struct text *text, const char *string, size_t length)
+{
+    text_add(text, "\"");
+    for (size_t i = 0; i < length;) {
+        size_t character = utf8_length((const unsigned char *)string + i, length - i);
+        if (character == 1)
+            add_json_ascii(text, string[i]);
+        else if (character > 1)
+            text_add_bytes(text, string + i, character);
+        else
+            text_add(text, "\xef\xbf\xbd"); /* U+FFFD: JSON is UTF-8, and a stray byte is not */
+        i += character != 0 ? character : 1;
+    }
+    text_add(text, "\"");
+}
+
+char *string_quote(const char *string, char *buffer, size_t size)
+{
+    size_t length = string != NULL ? strlen(string) : 0;
+    bool cut = length + sizeof "\"\"" > size;
+    size_t marks = cut ? sizeof "\"...\"" : sizeof "\"\"";
+    if (size < marks + 1) {
+        string_copy(buffer, size, string);
+        return buffer;
+    }
+    buffer[0] = '"';
+    string_copy(buffer + 1, size - marks + 1, string);
+    strcat(buffer, cut ? "...\"" : "\"");
+    return buffer;
+}
+
+void string_copy(char *to, size_t size, const char *from)
+{
+    if (size == 0)
+        return;
+    size_t length = from != NULL ? strlen(from) : 0;
+    if (length >= size) {
+        length = size - 1;
+        while (length > 0 && ((unsigned char)from[length] & 0xc0) == 0x80)
+            length--; /* back to where a character starts */
+    }
+    if (length != 0)
+        memmove(to, from, length);
+    to[length] = '\0';
+}

@@ -1,0 +1,282 @@
+/* How a simulated cell's state moves.
+ *
+ * A stretch under a drive is second-order accurate: the current is that at its middle, the pair and
+ * the thermal mass follow their exponentials exactly. Under a constant current with constants for
+ * truth the result is exact. At rest any length of time is one closed form. */
+#include "bench/simcell.h"
+
+#include <math.h>
+#include <string.h>
+
+#define STRETCH_MOST  (60 * US_PER_S) /* the longest that an energised cell moves in one piece */
+#define DIP_SCALE     12.0            /* K of warming at which half of the overcharge dip shows */
+#define SECONDS_A_DAY 86400.0
+
+double simcell_capacity(const struct simcell *cell)
+{
+    const struct simcell_truth *truth = &cell->truth;
+    double left = 1 - truth->fade * (cell->throughput / truth->capacity);
+    return truth->capacity * fmax(left, 0.01); /* a cell worn out still is one */
+}
+
+double simcell_r0(const struct simcell *cell)
+{
+    const struct simcell_truth *truth = &cell->truth;
+    return truth->r0 * (1 + truth->growth * (cell->throughput / truth->capacity));
+}
+
+/* Open-circuit voltage by the table's lines; the segment is looked for from where it was last. */
+static double open_circuit(const struct simcell_truth *truth, double soc, int *segment)
+{
+    int last = truth->ocv_points - 1;
+    if (last == 0 || soc <= truth->ocv_soc[0])
+        return truth->ocv[0];
+    if (soc >= truth->ocv_soc[last])
+        return truth->ocv[last];
+    int i = *segment;
+    while (soc < truth->ocv_soc[i])
+        i--;
+    while (soc > truth->ocv_soc[i + 1])
+        i++;
+    *segment = i;
+    double along = (soc - truth->ocv_soc[i]) / (truth->ocv_soc[i + 1] - truth->ocv_soc[i]);
+    return truth->ocv[i] + along * (truth->ocv[i + 1] - truth->ocv[i]);
+}
+
+/* How far the state of charge is past the knee: 0 at or below it, 1 when full. */
+static double past_knee(const struct simcell_truth *truth, double soc)
+{
+    if (soc <= truth->knee || truth->knee >= 1)
+        return 0;
+    return fmin((soc - truth->knee) / (1 - truth->knee), 1);
+}
+
+/* What part of a charging current is stored. */
+static double efficiency(const struct simcell_truth *truth, double soc)
+{
+    double past = past_knee(truth, soc);
+    return truth->efficiency * (1 - past * past);
+}
+
+/* The voltage behind R0: what drives a current, or stands against one. */
+static double inner_voltage(const struct simcell_truth *truth, double soc, double v1,
+                            double temperature, int *segment)
+{
+    double voltage = open_circuit(truth, soc, segment) + v1;
+    if (truth->overcharge_dip > 0) {
+        double past = past_knee(truth, soc), warm = (temperature - truth->ambient) / DIP_SCALE;
+        if (past > 0 && warm > 0)
+            voltage -= truth->overcharge_dip * past * past * (warm * warm / (1 + warm * warm));
+    }
+    return voltage;
+}
+
+/* The current that the drive makes flow through `r0` against the inner voltage. No source holds a
+ * cell below 0 V, and no power beyond a cell's most can be drawn from it. */
+static double flows(const struct drive *drive, double inner, double r0)
+{
+    double current = 0;
+    switch (drive->mode) {
+    case DRIVE_OFF: return 0;
+    case DRIVE_CURRENT: current = drive->amount; break;
+    case DRIVE_POWER: {
+        double root = inner * inner + 4 * r0 * drive->amount;
+        if (root < 0)
+            return -inner / (2 * r0);
+        double denominator = inner + sqrt(root);
+        current = denominator > 0 ? 2 * drive->amount / denominator : 0;
+        break;
+    }
+    case DRIVE_RESISTANCE: current = -inner / (r0 + drive->amount); break;
+    }
+    if (current > 0 && inner + current * r0 > drive->ceiling)
+        current = inner < drive->ceiling && r0 > 0 ? (drive->ceiling - inner) / r0 : 0;
+    if (current < 0 && inner + current * r0 < 0)
+        current = r0 > 0 ? -inner / r0 : 0;
+    return current;
+}
+
+static double per_second(const struct simcell_truth *truth)
+{
+    return truth->self_discharge / SECONDS_A_DAY;
+}
+
+/* The rate of self-discharge doubles every 10 K: a rule of thumb of physical chemistry. */
+static double hastened(double temperature)
+{
+    return temperature == 20 ? 1 : exp2((temperature - 20) / 10);
+}
+
+static void set_pace(struct simcell *cell, int64_t stretch)
+{
+    const struct simcell_truth *truth = &cell->truth;
+    double dt = (double)stretch * 1e-6, pair = truth->r1 * truth->c1;
+    cell->pace.stretch = stretch;
+    cell->pace.pair = pair > 0 ? exp(-dt / pair) : 0;
+    cell->pace.pair_half = pair > 0 ? exp(-dt / pair / 2) : 0;
+    cell->pace.thermal =
+        truth->heat_capacity > 0 ? exp(-dt * truth->heat_transfer / truth->heat_capacity) : 0;
+}
+
+/* `heat` in W, all of it constant over the stretch. */
+static void warm(struct simcell *cell, double heat, double dt)
+{
+    const struct simcell_truth *truth = &cell->truth;
+    if (truth->heat_capacity <= 0) {
+        cell->temperature = truth->ambient;
+    } else if (truth->heat_transfer <= 0) {
+        cell->temperature += heat * dt / truth->heat_capacity;
+    } else {
+        double end = truth->ambient + heat / truth->heat_transfer;
+        cell->temperature = end + (cell->temperature - end) * cell->pace.thermal;
+    }
+}
+
+/* One piece of an energised cell's time. */
+static void energised(struct simcell *cell, int64_t stretch)
+{
+    const struct simcell_truth *truth = &cell->truth;
+    if (cell->pace.stretch != stretch)
+        set_pace(cell, stretch);
+    struct simcell_pace *pace = &cell->pace;
+    double dt = (double)stretch * 1e-6;
+    double cycles = cell->throughput / truth->capacity;
+    double capacity = truth->capacity * fmax(1 - truth->fade * cycles, 0.01);
+    double r0 = truth->r0 * (1 + truth->growth * cycles);
+    bool pair = truth->r1 > 0 && truth->c1 > 0;
+    double soc = cell->charge / capacity;
+
+    double inner = inner_voltage(truth, soc, cell->v1, cell->temperature, &pace->segment);
+    double current = flows(&cell->drive, inner, r0);
+    bool empty = current < 0 && cell->charge <= 0;
+    if (empty)
+        current = 0;
+    double stored = current > 0 ? efficiency(truth, soc) : 1;
+    double soc_mid = soc + stored * current * dt / 2 / capacity;
+    double v1_mid =
+        pair ? current * truth->r1 + (cell->v1 - current * truth->r1) * pace->pair_half : 0;
+    bool steady = cell->drive.mode == DRIVE_CURRENT && current == cell->drive.amount;
+    if (!empty && (!steady || current > 0)) {
+        inner = inner_voltage(truth, soc_mid, v1_mid, cell->temperature, &pace->segment);
+        current = flows(&cell->drive, inner, r0);
+        stored = current > 0 ? efficiency(truth, soc_mid) : 1;
+    }
+
+    double gain = stored * current * dt;
+    double lost_charge = cell->charge * per_second(truth) * dt;
+    if (lost_charge > 0)
+        lost_charge *= hastened(cell->temperature);
+    double charge = cell->charge + gain - lost_charge;
+    if (charge > capacity && gain > 0) {
+        stored *= fmax(1 - (charge - capacity) / gain, 0); /* the rest is heat */
+        charge = capacity;
+    }
+    if (charge < 0)
+        charge = 0;
+
+    double heat = current * current * r0;
+    if (pair)
+        heat += v1_mid * v1_mid / truth->r1;
+    if (current > 0)
+        heat += (1 - stored) * current * (inner + current * r0);
+    if (current < 0)
+        cell->throughput += fmin(-gain, cell->charge);
+    cell->charge = charge;
+    if (pair)
+        cell->v1 = current * truth->r1 + (cell->v1 - current * truth->r1) * pace->pair;
+    warm(cell, heat, dt);
+}
+
+/* Any length of time at rest. Self-discharge follows the temperature, which relaxes to ambient:
+ * the integral of exp(c*exp(-t/tau)) is t + tau * sum of c^n/(n*n!) * (1 - exp(-n*t/tau)). */
+static void rest(struct simcell *cell, int64_t stretch)
+{
+    const struct simcell_truth *truth = &cell->truth;
+    if (cell->pace.stretch != stretch)
+        set_pace(cell, stretch);
+    double dt = (double)stretch * 1e-6;
+    if (truth->self_discharge > 0) {
+        double above = cell->temperature - truth->ambient, time = dt;
+        if (truth->heat_capacity > 0 && truth->heat_transfer <= 0) {
+            time *= hastened(cell->temperature);
+        } else {
+            if (truth->heat_capacity > 0 && above != 0) {
+                double c = above * log(2) / 10, term = 1, left = 1;
+                double tau = truth->heat_capacity / truth->heat_transfer;
+                for (int n = 1; n < 60; n++) {
+                    term *= c / n;
+                    left *= cell->pace.thermal;
+                    double add = term / n * (1 - left);
+                    time += tau * add;
+                    if (fabs(add) < 1e-16)
+                        break;
+                }
+            }
+            time *= hastened(truth->ambient);
+        }
+        cell->charge *= exp(-per_second(truth) * time);
+    }
+    cell->v1 *= cell->pace.pair;
+    warm(cell, 0, dt);
+}
+
+/* While the ceiling, a power or a resistance sets the current, pair and drive act on each other;
+ * a piece has to be short against the pair then. */
+static int64_t longest_piece(const struct simcell *cell)
+{
+    double pair = cell->truth.r1 * cell->truth.c1;
+    if (pair <= 0 || (cell->drive.mode == DRIVE_CURRENT && isnan(cell->drive.ceiling)))
+        return STRETCH_MOST;
+    int64_t quarter = (int64_t)(pair / 4 * 1e6);
+    if (quarter < US_PER_S)
+        quarter = US_PER_S;
+    return quarter < STRETCH_MOST ? quarter : STRETCH_MOST;
+}
+
+void simcell_advance(struct simcell *cell, utc_us to)
+{
+    int64_t left = to - cell->as_of;
+    if (left <= 0)
+        return;
+    if (cell->drive.mode == DRIVE_OFF) {
+        rest(cell, left);
+        cell->as_of = to;
+        return;
+    }
+    int64_t most = longest_piece(cell);
+    int64_t pieces = (left + most - 1) / most;
+    for (; pieces > 0; pieces--) {
+        int64_t piece = left / pieces;
+        energised(cell, piece);
+        cell->as_of += piece; /* last, so that a kill in between costs one piece at most */
+        left -= piece;
+    }
+}
+
+void simcell_read(struct simcell *cell, struct reading *out)
+{
+    const struct simcell_truth *truth = &cell->truth;
+    double r0 = simcell_r0(cell), soc = cell->charge / simcell_capacity(cell);
+    double inner = inner_voltage(truth, soc, cell->v1, cell->temperature, &cell->pace.segment);
+    out->current = flows(&cell->drive, inner, r0);
+    out->voltage = inner + out->current * r0;
+    if (out->current < 0 && cell->charge <= 0)
+        out->current = out->voltage = 0; /* empty: the voltage has collapsed, nothing flows */
+    out->temperature = cell->temperature;
+    if (truth->noise_voltage > 0)
+        out->voltage += truth->noise_voltage * random_normal(&cell->noise);
+    if (truth->noise_temperature > 0)
+        out->temperature += truth->noise_temperature * random_normal(&cell->noise);
+}
+
+void simcell_new(struct simcell *cell, const struct simcell_truth *truth, utc_us as_of,
+                 uint64_t seed)
+{
+    memset(cell, 0, sizeof(*cell)); /* padding too: states are compared as bytes */
+    cell->truth = *truth;
+    cell->as_of = as_of;
+    cell->charge = truth->soc_new * truth->capacity;
+    cell->temperature = truth->ambient;
+    cell->drive = DRIVE_NOTHING;
+    random_seed(&cell->noise, seed);
+}

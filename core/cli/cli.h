@@ -1,0 +1,69 @@
+/* What the verbs share: one const descriptor a verb, one table of them, options as a table. A verb
+ * is thin: it reads its arguments, calls one thing, prints what came back. */
+#ifndef PERDURE_CLI_CLI_H
+#define PERDURE_CLI_CLI_H
+
+#include <jansson.h>
+#include <stdbool.h>
+
+#include "base/error.h"
+#include "logbook/logbook.h"
+
+struct option_spec {
+    const char *name;  /* without the dashes */
+    const char *value; /* what to call its value; NULL for a switch */
+    const char *about;
+    bool repeats;
+};
+
+#define ARGUMENTS_MOST 256
+
+struct arguments {
+    const char *logbook; /* path */
+    bool json;
+    const char *word[ARGUMENTS_MOST]; /* what is not an option */
+    int words;
+    struct {
+        const char *name, *value;
+    } option[ARGUMENTS_MOST];
+    int options;
+};
+
+struct verb {
+    const char *name;
+    const char *words; /* "SCRIPT", "[LABEL]" */
+    int least, most;   /* how many words */
+    const char *about;
+    const struct option_spec *options; /* ends with a NULL name; may be NULL */
+    int (*run)(const struct arguments *arguments, struct error *error);
+};
+
+extern const struct verb *const verbs[]; /* ends with NULL */
+
+/* --- arguments (arguments.c) ------------------------------------------------------------------------- */
+
+/* Parses what follows the program's name; *verb is NULL for help. */
+int arguments_parse(int count, char **values, struct arguments *out, const struct verb **verb,
+                    struct error *error);
+/* The value of an option, or NULL; of a switch: "" or NULL. */
+const char *argument(const struct arguments *arguments, const char *option);
+/* "A,B" as a JSON array of texts; ranges are not expanded. */
+json_t *argument_list(const char *text);
+/* Every --set NAME=VALUE as a JSON object. */
+int argument_params(const struct arguments *arguments, json_t **params, struct error *error);
+int argument_run(const char *word, int64_t *id, struct error *error);
+
+/* --- printing (print.c) --------------------------------------------------------------------------------- */
+
+struct column {
+    const char *key; /* of the row's object */
+    const char *title;
+    char align;      /* 'l' or 'r' */
+};
+
+/* A table of rows (a JSON array of objects), or the rows as they are with --json. A column that no
+ * row has a value for is left out. */
+void print_rows(const struct arguments *arguments, const json_t *rows, const struct column *columns);
+void print_json(const json_t *document);
+
+#endif

@@ -1,0 +1,74 @@
+/* The program: finds the verb, runs it, turns its error into one line and an exit status. */
+#include <signal.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "cli/cli.h"
+
+static void help(void)
+{
+    puts("perdure " PERDURE_VERSION ": test protocols for rechargeable cells, run for days or "
+         "months, on record\n\nusage: perdure [--logbook FILE] [--json] VERB ...\n");
+    for (int i = 0; verbs[i]; i++) {
+        char call[64];
+        snprintf(call, sizeof call, "%s %s", verbs[i]->name, verbs[i]->words);
+        printf("  %-28s %s\n", call, verbs[i]->about);
+    }
+    puts("\nperdure help VERB shows a verb's options. Exit: 0 done; 1 what was asked about failed;\n"
+         "2 usage; 3 the logbook cannot be used; 4 the bench cannot be reached.\n\n"
+         "Charging can vent hydrogen and start a fire. Never charge primary cells; lithium cells need\n"
+         "limits of their own. Local codes, the maker's sheet and licensed practice come first.");
+}
+
+static int help_verb(const char *name)
+{
+    for (int i = 0; verbs[i]; i++) {
+        const struct verb *verb = verbs[i];
+        if (strcmp(verb->name, name) != 0)
+            continue;
+        printf("usage: perdure %s %s\n\n%s\n", verb->name, verb->words, verb->about);
+        for (const struct option_spec *o = verb->options; o && o->name; o++) {
+            char left[64];
+            snprintf(left, sizeof left, "--%s%s%s", o->name, o->value ? " " : "",
+                     o->value ? o->value : "");
+            printf("  %-24s %s\n", left, o->about);
+        }
+        return 0;
+    }
+    fprintf(stderr, "perdure: %s: there is no such verb; perdure help lists them\n", name);
+    return 2;
+}
+
+int main(int count, char **values)
+{
+    struct error error;
+    struct arguments arguments;
+    const struct verb *verb = NULL;
+    error_clear(&error);
+    signal(SIGPIPE, SIG_IGN);
+    setvbuf(stdout, NULL, _IOFBF, 1 << 16);
+
+    if (count > 1 && (strcmp(values[1], "help") == 0 || strcmp(values[1], "--help") == 0)) {
+        if (count > 2)
+            return help_verb(values[2]);
+        help();
+        return 0;
+    }
+    if (count > 1 && strcmp(values[1], "--version") == 0) {
+        puts("perdure " PERDURE_VERSION);
+        return 0;
+    }
+    if (count > 2 && strcmp(values[count - 1], "--help") == 0)
+        return help_verb(values[1]);
+    if (!arguments_parse(count - 1, values + 1, &arguments, &verb, &error)) {
+        if (!verb) {
+            help();
+            return 2;
+        }
+        verb->run(&arguments, &error);
+    }
+    fflush(stdout);
+    if (error.code)
+        error_print(stderr, &error);
+    return error_exit_status(&error);
+}

@@ -1,0 +1,92 @@
+/* Tables for people, JSON for programs: both from the same rows. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "cli/cli.h"
+
+#define COLUMNS_MOST 24
+
+void print_json(const json_t *document)
+{
+    json_dumpf(document, stdout, JSON_INDENT(2) | JSON_ENCODE_ANY | JSON_REAL_PRECISION(12));
+    putchar('\n');
+}
+
+/* What a cell of the table shows; buffer is used where the value is no text. */
+static const char *shown(const json_t *value, char *buffer, size_t size)
+{
+    if (json_is_string(value))
+        return json_string_value(value);
+    if (json_is_integer(value)) {
+        snprintf(buffer, size, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
+        return buffer;
+    }
+    if (json_is_real(value)) {
+        double number = json_real_value(value);
+        snprintf(buffer, size, fabs(number) >= 1000 ? "%.0f" : fabs(number) >= 10 ? "%.2f" : "%.4f",
+                 number);
+        return buffer;
+    }
+    if (json_is_boolean(value))
+        return json_is_true(value) ? "yes" : "no";
+    return "";
+}
+
+/* Columns that a terminal gives to UTF-8 text (one a character). */
+static int width_of(const char *text)
+{
+    int width = 0;
+    for (; *text; text++)
+        width += ((unsigned char)*text & 0xC0) != 0x80;
+    return width;
+}
+
+static void print_cell(const char *text, int width, char align, bool last)
+{
+    int room = width - width_of(text);
+    if (align == 'r')
+        printf("%*s", room, "");
+    fputs(text, stdout);
+    if (align != 'r' && !last)
+        printf("%*s", room, "");
+    fputs(last ? "\n" : "  ", stdout);
+}
+
+void print_rows(const struct arguments *arguments, const json_t *rows, const struct column *columns)
+{
+    if (arguments->json) {
+        print_json(rows);
+        return;
+    }
+    int width[COLUMNS_MOST], used[COLUMNS_MOST], count = 0;
+    char buffer[64];
+    size_t i;
+    json_t *row;
+    for (int c = 0; columns[c].key && c < COLUMNS_MOST; c++) {
+        int most = 0;
+        json_array_foreach(rows, i, row)
+        {
+            int here = width_of(shown(json_object_get(row, columns[c].key), buffer, sizeof buffer));
+            most = here > most ? here : most;
+        }
+        if (!most)
+            continue;
+        int title = width_of(columns[c].title);
+        width[count] = most > title ? most : title;
+        used[count++] = c;
+    }
+    if (!count) {
+        puts("nothing on record");
+        return;
+    }
+    for (int c = 0; c < count; c++)
+        print_cell(columns[used[c]].title, width[c], columns[used[c]].align, c == count - 1);
+    json_array_foreach(rows, i, row)
+    {
+        for (int c = 0; c < count; c++)
+            print_cell(shown(json_object_get(row, columns[used[c]].key), buffer, sizeof buffer),
+                       width[c], columns[used[c]].align, c == count - 1);
+    }
+}

@@ -1,0 +1,37 @@
+/* perdure cells: lists cells; for one, its whole history. */
+#include "cli/cli.h"
+#include "logbook/cells.h"
+#include "logbook/facts.h"
+
+static const struct column list[] = {
+    {"label", "cell", 'l'},       {"model", "model", 'l'},
+    {"chemistry", "chemistry", 'l'}, {"size", "size", 'l'},
+    {"rated_Ah", "rated Ah", 'r'}, {"runs", "runs", 'r'},
+    {"open_run", "in run", 'r'},  {NULL, NULL, 0},
+};
+
+static const struct column history[] = {
+    {"started_at", "started", 'l'}, {"run", "run", 'r'},          {"script", "script", 'l'},
+    {"kind", "step", 'l'},          {"channel", "channel", 'l'},  {"duration_h", "hours", 'r'},
+    {"charge_Ah", "Ah", 'r'},       {"energy_Wh", "Wh", 'r'},     {"last_voltage_V", "end V", 'r'},
+    {"ended_by", "ended by", 'l'},  {"quality", "quality", 'l'},  {NULL, NULL, 0},
+};
+
+static int run(const struct arguments *arguments, struct error *error)
+{
+    struct logbook *logbook = NULL;
+    json_t *rows = NULL;
+    struct listing_filter filter = {.label = arguments->words ? arguments->word[0] : NULL};
+    struct cell_record cell;
+    if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
+        return error->code;
+    if (!(filter.label && logbook_cell(logbook, filter.label, &cell, error)) &&
+        !logbook_list(logbook, filter.label ? LIST_CELL_STEPS : LIST_CELLS, &filter, &rows, error))
+        print_rows(arguments, rows, filter.label ? history : list);
+    json_decref(rows);
+    logbook_close(logbook);
+    return error->code;
+}
+
+const struct verb verb_cells = {"cells", "[LABEL]", 0, 1,
+                                "lists cells; for one, its whole history", NULL, run};

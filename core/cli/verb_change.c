@@ -1,0 +1,129 @@
+/* perdure stop, pause, resume, answer, adopt: changes to a run that may be going on. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "cli/source.h"
+#include "cli/workplace.h"
+
+static int say(const struct arguments *arguments, const json_t *request, const char *done,
+               struct error *error)
+{
+    json_t *reply = NULL;
+    if (change(arguments, request, &reply, error))
+        return error->code;
+    if (arguments->json)
+        print_json(reply);
+    else
+        printf("%s %s\n", arguments->word[0], done);
+    json_decref(reply);
+    return 0;
+}
+
+static int on_run(const struct arguments *arguments, const char *act, const char *done,
+                  struct error *error)
+{
+    int64_t id;
+    if (argument_run(arguments->word[0], &id, error))
+        return error->code;
+    json_t *request = json_pack("{s:s, s:I}", "act", act, "run", (json_int_t)id);
+    int code = say(arguments, request, done, error);
+    json_decref(request);
+    return code;
+}
+
+static int run_stop(const struct arguments *arguments, struct error *error)
+{
+    return on_run(arguments, "stop", "stopped, its output is safe", error);
+}
+
+static int run_pause(const struct arguments *arguments, struct error *error)
+{
+    return on_run(arguments, "pause", "paused, its output is safe", error);
+}
+
+static int run_resume(const struct arguments *arguments, struct error *error)
+{
+    return on_run(arguments, "resume", "goes on", error);
+}
+
+/* "12.5" is a number, everything else a text. */
+static json_t *answer_value(const char *text)
+{
+    char *end;
+    double number = strtod(text, &end);
+    return end != text && !*end ? json_real(number) : json_string(text);
+}
+
+static int run_answer(const struct arguments *arguments, struct error *error)
+{
+    int64_t id;
+    if (argument_run(arguments->word[0], &id, error))
+        return error->code;
+    const char *who = argument(arguments, "who");
+    if (!who)
+        who = getenv("USER");
+    json_t *request =
+        json_pack("{s:s, s:I, s:o, s:s}", "act", "answer", "question", (json_int_t)id, "answer",
+                  answer_value(arguments->word[1]), "who", who ? who : "");
+    int code = say(arguments, request, "answered", error);
+    json_decref(request);
+    return code;
+}
+
+/* A dry run says what would happen; a person at a terminal is asked, a script says --yes. */
+static int agreed(const struct arguments *arguments, struct error *error)
+{
+    if (argument(arguments, "yes"))
+        return 0;
+    char line[16];
+    if (isatty(STDIN_FILENO)) {
+        fprintf(stderr, "the record fits the edited text. Move run %s to it? [y/N] ",
+                arguments->word[0]);
+        if (fgets(line, sizeof line, stdin) && (line[0] == 'y' || line[0] == 'Y'))
+            return 0;
+    }
+    return error_set(error, ERROR_FAILED, arguments->word[0], "say --yes to move the run",
+                     "nothing was changed: the record fits the edited text");
+}
+
+static int run_adopt(const struct arguments *arguments, struct error *error)
+{
+    int64_t id;
+    struct source source = {0};
+    json_t *params = json_object();
+    if (!argument_run(arguments->word[0], &id, error) &&
+        !source_read(&source, arguments->word[1], NULL, params, error)) {
+        json_t *request = source_request("adopt", &source);
+        json_object_set_new(request, "run", json_integer(id));
+        json_object_set_new(request, "dry", json_true());
+        json_t *reply = NULL;
+        if (!change(arguments, request, &reply, error) && !agreed(arguments, error)) {
+            json_object_del(request, "dry");
+            say(arguments, request, "moved to the edited text", error);
+        }
+        json_decref(reply);
+        json_decref(request);
+    }
+    source_free(&source);
+    json_decref(params);
+    return error->code;
+}
+
+static const struct option_spec answer_options[] = {
+    {"who", "NAME", "who answers; else $USER", false}, {NULL, NULL, NULL, false}};
+static const struct option_spec adopt_options[] = {
+    {"yes", NULL, "do it without asking", false}, {NULL, NULL, NULL, false}};
+
+const struct verb verb_stop = {"stop", "ID", 1, 1, "ends a run; its output is safe first", NULL,
+                               run_stop};
+const struct verb verb_pause = {"pause", "ID", 1, 1, "holds a run; its output is safe first", NULL,
+                                run_pause};
+const struct verb verb_resume = {"resume", "ID", 1, 1, "goes on with a paused run", NULL,
+                                 run_resume};
+const struct verb verb_answer = {"answer", "ID VALUE", 2, 2, "answers a question of the engine",
+                                 answer_options, run_answer};
+const struct verb verb_adopt = {"adopt", "ID SCRIPT", 2, 2,
+                                "moves a run to an edited script, if its record fits",
+                                adopt_options, run_adopt};

@@ -1,0 +1,144 @@
+/* perdure engine and perdure run: doing the work that the logbook holds. */
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/quantity.h"
+#include "bindings/script.h"
+#include "cli/show_run.h"
+#include "cli/source.h"
+#include "cli/workplace.h"
+#include "engine/acts.h"
+#include "logbook/runs.h"
+
+/* A line for each thing that happened, on a terminal; only warnings and errors elsewhere. */
+static void tell(void *owner, utc_us at, int64_t run, const char *level, const char *text)
+{
+    const bool *terminal = owner;
+    char when[40];
+    if (!*terminal && strcmp(level, "error") != 0 && strcmp(level, "warning") != 0)
+        return;
+    utc_format(at - at % US_PER_S, when, sizeof when);
+    if (run)
+        fprintf(stderr, "%s  run %-4" PRId64 " %s\n", when, run, text);
+    else
+        fprintf(stderr, "%s  %s\n", when, text);
+}
+
+static int common(struct workplace *workplace, const struct arguments *arguments,
+                  struct engine_options *options, bool *terminal, struct error *error)
+{
+    const char *bench = argument(arguments, "bench"), *every = argument(arguments, "commit-every");
+    if (!bench)
+        return error_set(error, ERROR_USAGE, "--bench", "name a bench file, such as --bench bench.lua",
+                         "without a bench there is no channel to work on");
+    *terminal = isatty(STDERR_FILENO);
+    options->tell = tell;
+    options->owner = terminal;
+    if (every && quantity_read(every, DIM_TIME, 0, &options->commit_every, error))
+        return error->code;
+    if (options->commit_every > 1 || options->commit_every < 0)
+        return error_set(error, ERROR_USAGE, "--commit-every", "give 1 s or less",
+                         "what is measured is made durable at least once a second");
+    return workplace_open(workplace, arguments, error) ||
+                   workplace_read_bench(workplace, bench, error)
+               ? error->code
+               : 0;
+}
+
+static int run_engine(const struct arguments *arguments, struct error *error)
+{
+    struct workplace workplace = {0};
+    struct engine_options options = {.until_idle = argument(arguments, "until-idle") != NULL};
+    bool terminal;
+    if (!common(&workplace, arguments, &options, &terminal, error))
+        workplace_work(&workplace, &options, error);
+    workplace_close(&workplace);
+    return error->code;
+}
+
+/* Queues one run on one cell; *id is its number. */
+static int queue(struct workplace *workplace, const struct arguments *arguments, int64_t *id,
+                 struct error *error)
+{
+    struct source source = {0};
+    struct cell_facts facts;
+    json_t *params = NULL, *reply = NULL, *request = NULL;
+    json_t *cells = argument_list(argument(arguments, "cells"));
+    if (json_array_size(cells) != 1)
+        error_set(error, ERROR_USAGE, "--cells", "name one; start and engine take several",
+                  "run treats one cell in the foreground");
+    else if (!argument_params(arguments, &params, error) &&
+             !facts_of_cell(workplace->logbook, json_string_value(json_array_get(cells, 0)), &facts,
+                            error) &&
+             !source_read(&source, arguments->word[0], &facts, params, error)) {
+        request = source_request("start", &source);
+        json_object_set(request, "params", params);
+        json_object_set(request, "cells", cells);
+        if (!act(workplace->logbook, NULL, lua_script_ops(), clock_utc(&workplace->clock), request,
+                 &reply, error))
+            *id = json_integer_value(
+                json_object_get(json_array_get(json_object_get(reply, "runs"), 0), "run"));
+    }
+    source_free(&source);
+    json_decref(cells);
+    json_decref(params);
+    json_decref(request);
+    json_decref(reply);
+    return error->code;
+}
+
+static int judge(struct logbook *logbook, int64_t id, struct error *error)
+{
+    struct run_record record = {0};
+    if (logbook_run(logbook, id, &record, error))
+        return error->code;
+    if (record.state != RUN_DONE) {
+        char what[32], todo[80];
+        snprintf(what, sizeof what, "run %" PRId64, id);
+        snprintf(todo, sizeof todo, "perdure runs %" PRId64 " shows what happened", id);
+        error_set(error, ERROR_FAILED, what, todo, "%s%s%s", run_state_name(record.state),
+                  record.why ? ", " : "", record.why ? record.why : "");
+    }
+    run_record_free(&record);
+    return error->code;
+}
+
+static int run_run(const struct arguments *arguments, struct error *error)
+{
+    struct workplace workplace = {0};
+    struct engine_options options = {0};
+    bool terminal;
+    if (!common(&workplace, arguments, &options, &terminal, error) &&
+        !queue(&workplace, arguments, &options.until_run, error) &&
+        !workplace_work(&workplace, &options, error) &&
+        !show_run(arguments, workplace.logbook, options.until_run, error))
+        judge(workplace.logbook, options.until_run, error);
+    workplace_close(&workplace);
+    return error->code;
+}
+
+static const struct option_spec engine_options[] = {
+    {"bench", "FILE", "the bench to work on", false},
+    {"clock", "CLOCK", "real, virtual or xN; a logbook keeps one", false},
+    {"until-idle", NULL, "end when nothing is left to do", false},
+    {"commit-every", "TIME", "how often what is measured is made durable; 1 s at most", false},
+    {NULL, NULL, NULL, false},
+};
+
+static const struct option_spec run_options[] = {
+    {"cells", "LABEL", "the cell", false},
+    {"bench", "FILE", "the bench to work on", false},
+    {"clock", "CLOCK", "real, virtual or xN; a logbook keeps one", false},
+    {"set", "NAME=VALUE", "a parameter of the script", true},
+    {"commit-every", "TIME", "how often what is measured is made durable; 1 s at most", false},
+    {NULL, NULL, NULL, false},
+};
+
+const struct verb verb_engine = {"engine", "--bench FILE", 0, 0,
+                                 "does the work that the logbook holds", engine_options, run_engine};
+const struct verb verb_run = {"run", "SCRIPT --cells A --bench FILE", 1, 1,
+                              "start + engine, in the foreground, until that run ends",
+                              run_options, run_run};

@@ -1,0 +1,144 @@
+/* perdure enrol: puts models and their cells into the logbook, by options or from a CSV file. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/quantity.h"
+#include "cli/table_file.h"
+#include "cli/workplace.h"
+
+/* The columns of a file and the options, one and the same. */
+static const char *const texts[] = {"maker", "size", "currency"};
+
+static int missing(struct error *error, const char *where, const char *what)
+{
+    char todo[128];
+    snprintf(todo, sizeof todo, "give %s; perdure help enrol shows all", what);
+    return error_set(error, ERROR_USAGE, where, todo, "%s is missing", what);
+}
+
+static int price_of(const char *text, double *price, const char *where, struct error *error)
+{
+    char *end;
+    *price = strtod(text, &end);
+    if (end == text || *end || !(*price >= 0))
+        return error_set(error, ERROR_USAGE, where, "write a plain number, such as 2.40",
+                         "\"%s\" is no price", text);
+    return 0;
+}
+
+/* One model from named texts (options, or a row of a file), without its cells. */
+static json_t *model_of(const json_t *fields, const char *where, struct error *error)
+{
+    const char *name = json_string_value(json_object_get(fields, "model"));
+    const char *chemistry = json_string_value(json_object_get(fields, "chemistry"));
+    const char *rated = json_string_value(json_object_get(fields, "rated"));
+    const char *price = json_string_value(json_object_get(fields, "price"));
+    double charge, amount;
+    if (!name || !chemistry || !rated) {
+        missing(error, where, !name ? "model" : !chemistry ? "chemistry" : "rated");
+        return NULL;
+    }
+    if (quantity_read(rated, DIM_CHARGE, 0, &charge, error))
+        return NULL;
+    if (price && price_of(price, &amount, where, error))
+        return NULL;
+    json_t *model = json_pack("{s:s, s:s, s:f, s:[]}", "name", name, "chemistry", chemistry,
+                              "rated_Ah", quantity_to_bench(charge, DIM_CHARGE), "cells");
+    for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
+        if (json_object_get(fields, texts[i]))
+            json_object_set(model, texts[i], json_object_get(fields, texts[i]));
+    if (price)
+        json_object_set_new(model, "price", json_real(amount));
+    return model;
+}
+
+static json_t *from_options(const struct arguments *arguments, struct error *error)
+{
+    static const char *const names[] = {"model", "chemistry", "rated",   "maker",
+                                        "size",  "price",     "currency"};
+    json_t *fields = json_object();
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++)
+        if (argument(arguments, names[i]))
+            json_object_set_new(fields, names[i], json_string(argument(arguments, names[i])));
+    json_t *model = model_of(fields, "enrol", error);
+    json_decref(fields);
+    if (!model)
+        return NULL;
+    json_object_set_new(model, "cells", argument_list(argument(arguments, "labels")));
+    return json_pack("[o]", model);
+}
+
+/* One row a cell; the model's fields need to stand in the first row of each model only. */
+static json_t *from_file(const char *path, struct error *error)
+{
+    json_t *rows = NULL, *row, *models = json_array(), *by_name = json_object();
+    size_t i;
+    if (table_file_read(path, &rows, error))
+        goto out;
+    json_array_foreach(rows, i, row)
+    {
+        char where[600];
+        snprintf(where, sizeof where, "%s:%d", path,
+                 (int)json_integer_value(json_object_get(row, "line")));
+        const char *name = json_string_value(json_object_get(row, "model"));
+        json_t *label = json_object_get(row, "label");
+        json_t *model = name ? json_object_get(by_name, name) : NULL;
+        if (!label && missing(error, where, "label"))
+            break;
+        if (!model) {
+            model = model_of(row, where, error);
+            if (!model)
+                break;
+            json_array_append_new(models, model);
+            json_object_set(by_name, name, model);
+        }
+        json_array_append(json_object_get(model, "cells"), label);
+    }
+out:
+    json_decref(rows);
+    json_decref(by_name);
+    if (error->code) {
+        json_decref(models);
+        return NULL;
+    }
+    return models;
+}
+
+static const struct column columns[] = {
+    {"model", "model", 'l'}, {"cells", "cells enrolled", 'r'}, {NULL, NULL, 0}};
+
+static int run(const struct arguments *arguments, struct error *error)
+{
+    json_t *reply = NULL;
+    if (arguments->words && arguments->options)
+        return error_set(error, ERROR_USAGE, arguments->word[0], "leave the options out",
+                         "a file names everything itself");
+    json_t *models = arguments->words ? from_file(arguments->word[0], error)
+                                      : from_options(arguments, error);
+    if (!models)
+        return error->code;
+    json_t *request = json_pack("{s:s, s:o}", "act", "enrol", "models", models);
+    if (!change(arguments, request, &reply, error))
+        print_rows(arguments, reply, columns);
+    json_decref(request);
+    json_decref(reply);
+    return error->code;
+}
+
+static const struct option_spec options[] = {
+    {"model", "NAME", "the maker's name for it", false},
+    {"chemistry", "NAME", "NiMH, NiCd or Li-ion", false},
+    {"rated", "CHARGE", "rated capacity, such as \"2000 mAh\"", false},
+    {"labels", "A,B", "the cells' labels; a label never changes", false},
+    {"maker", "NAME", "who makes it", false},
+    {"size", "NAME", "AA, AAA, ...", false},
+    {"price", "NUMBER", "of one cell", false},
+    {"currency", "NAME", "of the price, such as EUR", false},
+    {NULL, NULL, NULL, false},
+};
+
+const struct verb verb_enrol = {
+    "enrol", "[FILE.csv]", 0, 1,
+    "puts models and cells into the logbook (CSV columns: label, model, chemistry, rated, ...)",
+    options, run};

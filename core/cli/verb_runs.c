@@ -1,0 +1,33 @@
+/* perdure runs: lists runs; for one, everything about it. */
+#include "cli/cli.h"
+#include "cli/show_run.h"
+#include "logbook/facts.h"
+
+static const struct column columns[] = {
+    {"run", "run", 'r'},       {"script", "script", 'l'},  {"cell", "cell", 'l'},
+    {"channel", "channel", 'l'}, {"state", "state", 'l'},  {"queued_at", "queued", 'l'},
+    {"started_at", "started", 'l'}, {"ended_at", "ended", 'l'}, {"why", "why", 'l'},
+    {NULL, NULL, 0},
+};
+
+static int run(const struct arguments *arguments, struct error *error)
+{
+    struct logbook *logbook = NULL;
+    json_t *rows = NULL;
+    int64_t id = 0;
+    if (arguments->words && argument_run(arguments->word[0], &id, error))
+        return error->code;
+    if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
+        return error->code;
+    if (id)
+        show_run(arguments, logbook, id, error);
+    else if (!logbook_list(logbook, LIST_RUNS, &(struct listing_filter){0}, &rows, error))
+        print_rows(arguments, rows, columns);
+    json_decref(rows);
+    logbook_close(logbook);
+    return error->code;
+}
+
+const struct verb verb_runs = {"runs", "[ID]", 0, 1,
+                               "lists runs; for one, its steps, outcomes, questions, events", NULL,
+                               run};

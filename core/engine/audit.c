@@ -1,0 +1,177 @@
+/* The audit of a logbook. */
+#include "engine/audit.h"
+
+#include <inttypes.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "engine/replay.h"
+#include "logbook/facts.h"
+#include "logbook/runs.h"
+#include "logbook/steps.h"
+
+/* The record is thinned: between two rows the current may have moved by what did not make a row (2 %
+ * of the drive, but at least 1 mA; see step_plan_init), and each row is rounded to 1 uA. */
+#define UNSEEN_RATIO 0.02
+#define UNSEEN_AMPERE 0.001
+
+static void finding(struct audit *audit, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+static void finding(struct audit *audit, const char *format, ...)
+{
+    char text[1024];
+    va_list list;
+    va_start(list, format);
+    vsnprintf(text, sizeof text, format, list);
+    va_end(list);
+    json_array_append_new(audit->findings, json_string(text));
+}
+
+/* --- steps --------------------------------------------------------------------------------------------- */
+
+struct sums {
+    double charge, slack; /* A.s, signed; what thinning may hide */
+    int64_t count, next;
+    bool hole;
+    struct sample last;
+    json_t *gaps; /* of this step: [{from_s, to_s}], from its start */
+};
+
+/* Nothing is integrated over a stretch that was not observed. */
+static bool in_gap(const struct sums *sums, const struct sample *a, const struct sample *b)
+{
+    size_t i;
+    json_t *gap;
+    json_array_foreach(sums->gaps, i, gap)
+    {
+        double from = json_number_value(json_object_get(gap, "from_s"));
+        double to = json_number_value(json_object_get(gap, "to_s"));
+        if ((double)a->t_us / 1e6 <= from + 1e-6 && (double)b->t_us / 1e6 >= to - 1e-6)
+            return true;
+    }
+    return false;
+}
+
+static int add_sample(void *context, int64_t k, const struct sample *sample)
+{
+    struct sums *sums = context;
+    sums->hole |= k != sums->next;
+    sums->next = k + 1;
+    if (sums->count++ && !in_gap(sums, &sums->last, sample)) {
+        double dt = (double)(sample->t_us - sums->last.t_us) / 1e6;
+        double mean = (sample->current + sums->last.current) / 2;
+        sums->charge += mean * dt;
+        sums->slack += dt * (fabs(mean) * UNSEEN_RATIO + UNSEEN_AMPERE);
+    }
+    sums->last = *sample;
+    return 0;
+}
+
+static int audit_step(struct audit *audit, struct logbook *logbook, const json_t *row,
+                      struct error *error)
+{
+    int64_t step = json_integer_value(json_object_get(row, "step"));
+    const json_t *charge = json_object_get(row, "charge_Ah");
+    struct sums sums = {.gaps = NULL};
+    struct listing_filter filter = {.step = step};
+    if (logbook_list(logbook, LIST_GAPS, &filter, &sums.gaps, error) ||
+        logbook_samples(logbook, step, add_sample, &sums, error)) {
+        json_decref(sums.gaps);
+        return error->code;
+    }
+    json_decref(sums.gaps);
+    audit->steps++;
+    audit->samples += sums.count;
+    if (sums.hole)
+        finding(audit, "step %" PRId64 ": its samples are not numbered without a hole", step);
+    if (!json_is_number(charge) || !sums.count)
+        return 0;
+    double on_record = json_number_value(charge) * 3600;
+    double difference = fabs(fabs(sums.charge) - on_record);
+    if (on_record > 1 && difference / on_record > audit->worst_charge)
+        audit->worst_charge = difference / on_record;
+    if (difference > sums.slack + 1e-3)
+        finding(audit,
+                "step %" PRId64 ": %.6f Ah on record, but its samples come to %.6f Ah", step,
+                on_record / 3600, fabs(sums.charge) / 3600);
+    return 0;
+}
+
+static int audit_steps(struct audit *audit, struct logbook *logbook, struct error *error)
+{
+    json_t *rows = NULL, *row;
+    size_t i;
+    if (logbook_list(logbook, LIST_STEPS, &(struct listing_filter){0}, &rows, error))
+        return error->code;
+    json_array_foreach(rows, i, row)
+    {
+        if (audit_step(audit, logbook, row, error))
+            break;
+    }
+    json_decref(rows);
+    return error->code;
+}
+
+/* --- runs ------------------------------------------------------------------------------------------------ */
+
+static int audit_text(struct audit *audit, struct logbook *logbook, const char *hash,
+                      struct error *error)
+{
+    char *text = NULL, found[SHA256_HEX];
+    size_t length = 0;
+    if (logbook_script(logbook, hash, &text, &length, error))
+        return error->code;
+    sha256_hex(text, length, found);
+    free(text);
+    audit->scripts++;
+    if (strcmp(found, hash) != 0)
+        finding(audit, "script %.12s: its text now has the hash %.12s", hash, found);
+    return 0;
+}
+
+static int audit_run(struct audit *audit, struct logbook *logbook, const struct script_ops *scripts,
+                     int64_t run, struct error *error)
+{
+    struct run_record record = {0};
+    struct replay_report report;
+    struct error difference;
+    if (logbook_run(logbook, run, &record, error))
+        return error->code;
+    int code = audit_text(audit, logbook, record.script_hash, error);
+    run_record_free(&record);
+    if (code)
+        return code;
+    audit->runs++;
+    if (replay_dry(logbook, scripts, run, NULL, &report, &difference))
+        finding(audit, "run %" PRId64 ": %s: %s", run, difference.what, difference.why);
+    audit->entries += report.replayed;
+    return 0;
+}
+
+int audit(struct logbook *logbook, const struct script_ops *scripts, struct audit *out,
+          struct error *error)
+{
+    *out = (struct audit){.findings = json_array()};
+    struct error broken;
+    error_clear(&broken);
+    if (logbook_check(logbook, &broken))
+        finding(out, "%s: %s", broken.what, broken.why);
+    if (audit_steps(out, logbook, error))
+        return error->code;
+
+    json_t *rows = NULL, *row;
+    size_t i;
+    if (logbook_list(logbook, LIST_RUNS, &(struct listing_filter){0}, &rows, error))
+        return error->code;
+    json_array_foreach(rows, i, row)
+    {
+        if (audit_run(out, logbook, scripts, json_integer_value(json_object_get(row, "run")), error))
+            break;
+    }
+    json_decref(rows);
+    return error->code;
+}

@@ -1,0 +1,105 @@
+/* The deadline heap: binary, intrusive, stable for ties. */
+#include "engine/deadline.h"
+
+#include <stdlib.h>
+
+#include "base/text.h"
+
+static bool earlier(const struct deadline *a, const struct deadline *b)
+{
+    return a->when != b->when ? a->when < b->when : a->order < b->order;
+}
+
+static void put(struct deadlines *deadlines, struct deadline *deadline, int place)
+{
+    deadlines->heap[place] = deadline;
+    deadline->place = place;
+}
+
+static void sift_up(struct deadlines *deadlines, struct deadline *deadline, int place)
+{
+    while (place > 1 && earlier(deadline, deadlines->heap[place / 2])) {
+        put(deadlines, deadlines->heap[place / 2], place);
+        place /= 2;
+    }
+    put(deadlines, deadline, place);
+}
+
+static void sift_down(struct deadlines *deadlines, struct deadline *deadline, int place)
+{
+    for (;;) {
+        int child = 2 * place;
+        if (child > deadlines->count)
+            break;
+        if (child < deadlines->count &&
+            earlier(deadlines->heap[child + 1], deadlines->heap[child]))
+            child++;
+        if (!earlier(deadlines->heap[child], deadline))
+            break;
+        put(deadlines, deadlines->heap[child], place);
+        place = child;
+    }
+    put(deadlines, deadline, place);
+}
+
+/* Where a deadline of changed time belongs, from `place`, which is free. */
+static void settle(struct deadlines *deadlines, struct deadline *deadline, int place)
+{
+    if (place > 1 && earlier(deadline, deadlines->heap[place / 2]))
+        sift_up(deadlines, deadline, place);
+    else
+        sift_down(deadlines, deadline, place);
+}
+
+void deadlines_free(struct deadlines *deadlines)
+{
+    free(deadlines->heap);
+    *deadlines = (struct deadlines){0};
+}
+
+void deadline_set(struct deadlines *deadlines, struct deadline *deadline, bench_us when)
+{
+    deadline->when = when;
+    deadline->order = deadlines->next_order++;
+    if (deadline->place) {
+        settle(deadlines, deadline, deadline->place);
+        return;
+    }
+    if (deadlines->count + 1 >= deadlines->room) {
+        deadlines->room = deadlines->room ? 2 * deadlines->room : 64;
+        deadlines->heap =
+            xrealloc(deadlines->heap, (size_t)deadlines->room * sizeof *deadlines->heap);
+    }
+    sift_up(deadlines, deadline, ++deadlines->count);
+}
+
+void deadline_clear(struct deadlines *deadlines, struct deadline *deadline)
+{
+    int place = deadline->place;
+    if (!place)
+        return;
+    deadline->place = 0;
+    struct deadline *last = deadlines->heap[deadlines->count--];
+    if (last != deadline)
+        settle(deadlines, last, place);
+}
+
+bench_us deadlines_next(const struct deadlines *deadlines)
+{
+    return deadlines->count ? deadlines->heap[1]->when : BENCH_NEVER;
+}
+
+int deadlines_fire(struct deadlines *deadlines, bench_us now)
+{
+    /* What is set while firing gets a later order: the fence tells it from what was due before. */
+    uint64_t fence = deadlines->next_order;
+    int fired = 0;
+    while (deadlines->count && deadlines->heap[1]->when <= now &&
+           deadlines->heap[1]->order < fence) {
+        struct deadline *first = deadlines->heap[1];
+        deadline_clear(deadlines, first);
+        first->due(first->owner);
+        fired++;
+    }
+    return fired;
+}

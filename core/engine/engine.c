@@ -1,0 +1,317 @@
+/* The engine: its runs, its transaction, its pass. */
+#include "engine/engine.h"
+
+#include <inttypes.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "engine/acts.h"
+#include "engine/engine_internal.h"
+
+/* Real seconds between tries when the disk is full. */
+#define HELD_RETRY_US (5 * US_PER_S)
+
+int64_t real_us(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_BOOTTIME, &now);
+    return now.tv_sec * US_PER_S + now.tv_nsec / 1000;
+}
+
+/* --- the transaction --------------------------------------------------------------------------------- */
+
+struct error *engine_error(struct engine *engine)
+{
+    return engine->trouble.code ? &engine->later : &engine->trouble;
+}
+
+void engine_write(struct engine *engine)
+{
+    if (engine->in_transaction || engine->trouble.code)
+        return;
+    if (!logbook_begin(engine->options.logbook, engine_error(engine)))
+        engine->in_transaction = true;
+}
+
+bool engine_commit(struct engine *engine)
+{
+    for (struct live_run *run = engine->runs; run; run = run->next)
+        run_step_save(run);
+    if (engine->in_transaction && !engine->trouble.code &&
+        !logbook_commit(engine->options.logbook, engine_error(engine)))
+        engine->in_transaction = false;
+    engine->last_commit = real_us();
+    return !engine->trouble.code;
+}
+
+/* --- runs ---------------------------------------------------------------------------------------------- */
+
+static void append(struct engine *engine, struct live_run *run)
+{
+    struct live_run **end = &engine->runs;
+    while (*end)
+        end = &(*end)->next;
+    *end = run;
+}
+
+static void remove_over(struct engine *engine)
+{
+    engine->some_over = false;
+    struct live_run **place = &engine->runs;
+    while (*place) {
+        struct live_run *run = *place;
+        if (run->phase != LIVE_OVER) {
+            place = &run->next;
+            continue;
+        }
+        *place = run->next;
+        if (engine->options.until_run == run->record.id)
+            engine_stop(engine, "its run is over");
+        run_free(run);
+    }
+}
+
+static void drop_all(struct engine *engine)
+{
+    while (engine->runs) {
+        struct live_run *run = engine->runs;
+        engine->runs = run->next;
+        run_free(run);
+    }
+}
+
+struct live_run *engine_find(struct engine *engine, int64_t id)
+{
+    struct live_run *run = engine->runs;
+    while (run && run->record.id != id)
+        run = run->next;
+    return run;
+}
+
+/* A run that was going on keeps its channel; a queued one may name the channel it wants. */
+static struct channel *channel_for(struct engine *engine, const struct live_run *run)
+{
+    struct bench *bench = engine->options.bench;
+    if (run->record.channel[0]) {
+        struct channel *channel = bench_find(bench, run->record.channel);
+        return channel && !channel->owner ? channel : NULL;
+    }
+    for (int i = 0; i < bench->count; i++)
+        if (!bench->channels[i]->owner)
+            return bench->channels[i];
+    return NULL;
+}
+
+static void begin_queued(struct engine *engine)
+{
+    engine->queue_changed = false;
+    for (struct live_run *run = engine->runs; run; run = run->next) {
+        if (run->phase != LIVE_QUEUED)
+            continue;
+        struct channel *channel = channel_for(engine, run);
+        if (channel)
+            run_begin(run, channel);
+    }
+}
+
+int engine_take(struct engine *engine, int64_t id, struct error *error)
+{
+    struct run_record record = {0};
+    if (logbook_run(engine->options.logbook, id, &record, error))
+        return error->code;
+    enum run_state state = record.state;
+    struct live_run *run = run_new(engine, &record, error);
+    run_record_free(&record);
+    if (!run)
+        return error->code;
+    append(engine, run);
+    engine->queue_changed = true;
+
+    if (run->record.channel[0] && !bench_find(engine->options.bench, run->record.channel))
+        run_event(run, "warning", "waits: channel %s is not on this bench", run->record.channel);
+    if (state == RUN_PAUSED || state == RUN_ATTENTION) {
+        /* Its cell is still in its channel: keep others out. */
+        struct channel *channel = channel_for(engine, run);
+        run->phase = LIVE_PARKED;
+        if (channel && run->record.channel[0] && !channel->ops->insert(channel, &run->cell, error)) {
+            channel->owner = run;
+            channel->notify = run_step_notify;
+            run->channel = channel;
+        }
+    }
+    return 0;
+}
+
+int engine_retake(struct engine *engine, struct live_run *run, struct error *error)
+{
+    struct live_run **place = &engine->runs;
+    int64_t id = run->record.id;
+    while (*place != run)
+        place = &(*place)->next;
+    *place = run->next;
+    run_free(run);
+    if (engine_take(engine, id, error))
+        return error->code;
+    engine_find(engine, id)->was_paused = true;
+    return 0;
+}
+
+int engine_load(struct engine *engine, struct error *error)
+{
+    int64_t *ids = NULL;
+    int count = 0;
+    if (logbook_open_runs(engine->options.logbook, &ids, &count, error))
+        return error->code;
+    for (int i = 0; i < count && !error->code; i++)
+        engine_take(engine, ids[i], error);
+    free(ids);
+    return error->code;
+}
+
+void engine_park_all(struct engine *engine)
+{
+    for (struct live_run *run = engine->runs; run; run = run->next)
+        if (run->phase != LIVE_QUEUED)
+            run_park(run);
+}
+
+struct engine_counts engine_count(const struct engine *engine)
+{
+    struct engine_counts counts = {0};
+    for (const struct live_run *run = engine->runs; run; run = run->next) {
+        counts.runs++;
+        counts.waiting_channel += run->phase == LIVE_QUEUED;
+        counts.waiting_answer += run->phase == LIVE_ASKING;
+        counts.paused += run->phase == LIVE_PARKED;
+        counts.working += run->phase == LIVE_STEPPING || run->phase == LIVE_WAITING;
+    }
+    return counts;
+}
+
+bool engine_idle(const struct engine *engine)
+{
+    return engine_count(engine).working == 0 && !engine->energising && !engine->queue_changed;
+}
+
+/* --- trouble --------------------------------------------------------------------------------------------- */
+
+static void make_bench_safe(struct engine *engine)
+{
+    struct bench *bench = engine->options.bench;
+    for (int i = 0; i < bench->count; i++)
+        bench->channels[i]->ops->make_safe(bench->channels[i], NULL);
+}
+
+/* A write failed. Safe first; then everything in memory is given up for what the logbook holds: on a
+ * full disk until there is room again, else for good. */
+static int meet_trouble(struct engine *engine, struct error *error)
+{
+    make_bench_safe(engine);
+    logbook_rollback(engine->options.logbook);
+    engine->in_transaction = false;
+    engine->energising = false;
+    drop_all(engine);
+    struct error trouble = engine->trouble;
+    error_clear(&engine->trouble);
+    error_clear(&engine->later);
+    if (trouble.code != ERROR_FULL) {
+        *error = trouble;
+        return error->code;
+    }
+    if (!engine->held && engine->options.tell)
+        engine->options.tell(engine->options.owner, clock_utc(engine->options.clock), 0, "error",
+                             "the disk is full: outputs are safe, all runs wait; free some room and "
+                             "they go on by themselves");
+    engine->held = true;
+    engine->last_commit = real_us();
+    return 0;
+}
+
+/* Tries one small write; with room again, takes up all runs as after a crash. */
+static void try_again(struct engine *engine)
+{
+    if (real_us() - engine->last_commit < HELD_RETRY_US)
+        return;
+    engine->last_commit = real_us();
+    engine_write(engine);
+    logbook_add_event(engine->options.logbook, clock_utc(engine->options.clock), 0, 0, "warning",
+                      "the disk was full; there is room again", engine_error(engine));
+    if (!engine_commit(engine) || engine_load(engine, &engine->trouble))
+        return;
+    engine->held = false;
+}
+
+/* --- the pass ---------------------------------------------------------------------------------------------- */
+
+static void energise(struct engine *engine)
+{
+    engine->energising = false;
+    for (struct live_run *run = engine->runs; run; run = run->next)
+        if (run->to_energise)
+            run_step_energise(run);
+}
+
+static bool commit_is_due(const struct engine *engine)
+{
+    return real_us() - engine->last_commit >= (int64_t)(engine->options.commit_every * 1e6);
+}
+
+int engine_pass(struct engine *engine, struct error *error)
+{
+    const bool simulation = engine->options.clock->face == CLOCK_VIRTUAL;
+    if (engine->held)
+        try_again(engine);
+    deadlines_fire(&engine->deadlines, clock_bench(engine->options.clock));
+    if (engine->queue_changed)
+        begin_queued(engine);
+    if (engine->energising && (simulation || engine_commit(engine)))
+        energise(engine);
+    if (engine->some_over)
+        remove_over(engine);
+    if ((!simulation || engine->stopping) && commit_is_due(engine))
+        engine_commit(engine);
+    if (engine->trouble.code)
+        return meet_trouble(engine, error);
+    return 0;
+}
+
+/* --- open and close ------------------------------------------------------------------------------------------ */
+
+int engine_open(struct engine **out, const struct engine_options *options, struct error *error)
+{
+    struct engine *engine = xcalloc(1, sizeof *engine);
+    engine->options = *options;
+    if (engine->options.commit_every <= 0)
+        engine->options.commit_every = 1;
+    make_bench_safe(engine);
+    error_clear(error);
+
+    if (logbook_begin(options->logbook, error) ||
+        logbook_add_session(options->logbook, clock_utc(options->clock), options->bench_name,
+                            options->bench_hash, PERDURE_VERSION, &engine->session, error) ||
+        logbook_commit(options->logbook, error) || loop_open(engine, error) ||
+        engine_load(engine, error)) {
+        engine_close(engine);
+        return error->code;
+    }
+    engine->last_commit = real_us();
+    *out = engine;
+    return 0;
+}
+
+void engine_stop(struct engine *engine, const char *why)
+{
+    engine->stopping = true;
+    string_copy(engine->stop_why, sizeof engine->stop_why, why);
+}
+
+void engine_close(struct engine *engine)
+{
+    if (!engine)
+        return;
+    drop_all(engine);
+    loop_close(engine);
+    deadlines_free(&engine->deadlines);
+    free(engine);
+}

@@ -1,0 +1,173 @@
+/* What the engine's own files share. Nobody outside core/engine includes this.
+ *
+ * A run in memory:
+ *
+ *   QUEUED --channel free--> WORKING --script awaits--> STEPPING | WAITING | ASKING --> WORKING ...
+ *   any --pause or shutdown--> PARKED --resume--> QUEUED
+ *   any --end, guard, error, stop--> OVER (unlinked at the end of the pass)
+ *
+ * 1. WORKING lasts only while a script runs; it never spans a pass.
+ * 2. A run in any phase but QUEUED and OVER holds a channel, if its kind needs one.
+ * 3. PARKED has no script and no step in memory: taking it up again replays its journal, as after a
+ *    crash. */
+#ifndef PERDURE_ENGINE_INTERNAL_H
+#define PERDURE_ENGINE_INTERNAL_H
+
+#include "base/text.h"
+#include "engine/deadline.h"
+#include "engine/engine.h"
+#include "engine/journal.h"
+#include "logbook/facts.h"
+#include "logbook/runs.h"
+#include "logbook/steps.h"
+#include "step/checkpoint.h"
+
+enum live_phase { LIVE_QUEUED, LIVE_WORKING, LIVE_STEPPING, LIVE_WAITING, LIVE_ASKING, LIVE_PARKED, LIVE_OVER };
+
+/* What a step waits for from its channel. */
+enum channel_wait { AWAIT_NOTHING, AWAIT_PRESENCE, AWAIT_DRIVE, AWAIT_READING, AWAIT_SAFE };
+
+/* What comes once the channel is safe. */
+enum after_safe { AFTER_STEP, AFTER_PARK, AFTER_OVER };
+
+/* Rows kept between commits. A batch that fills this goes straight into the clustered table. */
+#define ROWS_KEPT 512
+
+struct live_run {
+    struct engine *engine;
+    struct live_run *next;
+    struct run_record record;
+    struct cell_facts cell;
+    enum live_phase phase;
+    bool was_paused; /* parked by a person, under this engine: what a gap is put down to */
+
+    struct script *script;
+    struct script_request request; /* the one being performed */
+    struct journal journal;
+    struct text outcome;           /* JSON of the last live outcome */
+
+    struct channel *channel;
+    struct deadline deadline;
+    utc_us until;                  /* WAITING: the calendar instant */
+
+    /* STEPPING */
+    struct step *step;             /* NULL outside a step */
+    int64_t step_id;
+    utc_us step_started;
+    enum channel_wait awaits;
+    enum after_safe after;
+    enum run_state over_state;     /* AFTER_OVER: what to end as */
+    char *over_why;
+    bool to_energise;              /* begins once its intent is committed */
+    bool unsaved;                  /* has progress that no checkpoint holds */
+    struct sample *rows;           /* ROWS_KEPT of them, while a step lasts */
+    int row_count;
+    int64_t row_k;                 /* of rows[0] */
+};
+
+struct engine {
+    struct engine_options options;
+    struct deadlines deadlines;
+    struct live_run *runs; /* in order of queueing */
+    bool energising;       /* some run has to_energise */
+    bool queue_changed;    /* a run came or a channel became free */
+    bool some_over;        /* some run is OVER and still linked */
+    bool in_transaction;
+    int64_t last_commit;   /* real us */
+    int64_t session;
+    struct error trouble;  /* the first failed write of this pass */
+    struct error later;    /* those after it */
+    bool held;             /* no room on the disk: safe, nothing in memory, trying again */
+    bool stopping;
+    char stop_why[64];
+    struct loop *loop;     /* loop.c */
+    struct control *control;
+};
+
+/* --- engine.c ------------------------------------------------------------------------------------ */
+
+/* Where a failed logbook write goes: the engine looks at it once, at the end of the pass. */
+struct error *engine_error(struct engine *engine);
+/* Begins the transaction of this pass if there is none. */
+void engine_write(struct engine *engine);
+/* Everything up to here, durable: rows and checkpoints of all steps included. False on trouble. */
+bool engine_commit(struct engine *engine);
+/* One pass, at clock time now; returns a nonzero code when the engine cannot go on. */
+int engine_pass(struct engine *engine, struct error *error);
+bool engine_idle(const struct engine *engine);
+int engine_load(struct engine *engine, struct error *error);
+/* Takes up one run from the logbook (also a newly queued one). */
+int engine_take(struct engine *engine, int64_t id, struct error *error);
+/* Drops it from memory and takes it up again from the logbook: after a resume or an adopted text. */
+int engine_retake(struct engine *engine, struct live_run *run, struct error *error);
+struct live_run *engine_find(struct engine *engine, int64_t id);
+void engine_park_all(struct engine *engine);
+int64_t real_us(void);
+
+/* --- run.c: life cycle --------------------------------------------------------------------------- */
+
+struct live_run *run_new(struct engine *engine, struct run_record *record, struct error *error);
+/* Drops it from memory; its channel is made safe and freed. */
+void run_free(struct live_run *run);
+/* Gives it a channel (NULL for a kind that needs none) and starts or takes up its script. */
+void run_begin(struct live_run *run, struct channel *channel);
+/* Resumes the script with an outcome and performs what it asks for, until it has to wait. */
+void run_continue(struct live_run *run, const char *outcome);
+/* The outcome of the request being performed: journaled, then given to the script. */
+void run_complete(struct live_run *run, const char *outcome);
+/* The same without going on. */
+void run_journal_outcome(struct live_run *run, const char *outcome);
+/* Safe first, then over, in the state given; `why` may be NULL. */
+void run_end(struct live_run *run, enum run_state state, const char *why);
+void run_end_because(struct live_run *run, enum run_state state, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+/* Safe first, then out of memory but for its channel. */
+void run_park(struct live_run *run);
+void run_over(struct live_run *run);   /* once safe */
+void run_parked(struct live_run *run); /* once safe */
+void run_event(struct live_run *run, const char *level, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+/* --- run_step.c: a step on a channel --------------------------------------------------------------- */
+
+/* Checks the plan against the channel's limits and puts the step on record; `taken_up` when it was
+ * begun earlier. The channel is energised later, by run_step_energise, once that is committed. True
+ * when the plan is refused: run->outcome says why. */
+bool run_step_begin(struct live_run *run, bool taken_up);
+void run_step_energise(struct live_run *run);
+/* Rows and progress since the last call, into the transaction. */
+void run_step_save(struct live_run *run);
+/* Makes the channel safe, then goes on as `after` says. */
+void run_step_make_safe(struct live_run *run, enum after_safe after);
+void run_step_free(struct live_run *run);
+/* A deadline of the step fell due. */
+void run_step_due(struct live_run *run);
+void run_step_notify(void *owner, const struct reading *reading, const struct error *failure);
+
+/* --- perform.c: the primitives that need no channel ------------------------------------------------ */
+
+/* Performs run->request; true when its outcome is there already (in run->outcome). */
+bool perform(struct live_run *run, bool taken_up);
+void perform_due(struct live_run *run);
+/* Looks whether the open question of the run has its answer. */
+void perform_answered(struct live_run *run);
+
+/* --- outcome.c -------------------------------------------------------------------------------------- */
+
+void outcome_json(const struct outcome *outcome, struct text *out);
+void plan_json(const struct step_plan *plan, struct text *out);
+void outcome_sums(const struct outcome *outcome, struct step_sums *sums);
+
+/* --- loop.c ------------------------------------------------------------------------------------------ */
+
+int loop_open(struct engine *engine, struct error *error);
+void loop_close(struct engine *engine);
+
+/* --- control.c: the socket that other commands talk to ------------------------------------------------ */
+
+int control_open(struct engine *engine, void *uv_loop, struct error *error);
+void control_close(struct engine *engine);
+/* Sends the replies of what is now committed. */
+void control_reply_all(struct engine *engine);
+
+#endif

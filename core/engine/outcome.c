@@ -1,0 +1,99 @@
+/* A step's plan and outcome as JSON, in bench units: what the journal keeps and a script is given. */
+#include <math.h>
+
+#include "base/quantity.h"
+#include "engine/engine_internal.h"
+
+static void field(struct text *out, const char *name, double si, enum dimension dimension)
+{
+    if (!isfinite(si))
+        return;
+    text_addf(out, ",\"%s\":", name);
+    text_add_number(out, quantity_to_bench(si, dimension));
+}
+
+void outcome_json(const struct outcome *o, struct text *out)
+{
+    text_addf(out, "{\"ended_by\":\"%s\",\"quality\":\"%s\",\"gaps\":%d", step_end_name(o->ended_by),
+              o->quality, o->gaps);
+    if (o->gaps)
+        field(out, "gap_time", o->gap_time, DIM_TIME);
+    field(out, "charge", o->charge, DIM_CHARGE);
+    field(out, "energy", o->energy, DIM_ENERGY);
+    field(out, "duration", o->duration, DIM_TIME);
+    field(out, "first_voltage", o->first_voltage, DIM_VOLTAGE);
+    field(out, "last_voltage", o->last_voltage, DIM_VOLTAGE);
+    field(out, "mean_voltage", o->mean_voltage, DIM_VOLTAGE);
+    field(out, "mid_voltage", o->mid_voltage, DIM_VOLTAGE);
+    field(out, "peak_voltage", o->peak_voltage, DIM_VOLTAGE);
+    field(out, "last_current", o->last_current, DIM_CURRENT);
+    field(out, "max_temperature", o->max_temperature, DIM_TEMPERATURE);
+    field(out, "resistance", o->resistance, DIM_RESISTANCE);
+    text_add(out, "}");
+}
+
+static void drive_json(const struct drive *drive, struct text *out)
+{
+    static const struct {
+        const char *name;
+        enum dimension dimension;
+    } modes[] = {
+        [DRIVE_CURRENT] = {"current", DIM_CURRENT},
+        [DRIVE_POWER] = {"power", DIM_POWER},
+        [DRIVE_RESISTANCE] = {"resistance", DIM_RESISTANCE},
+    };
+    if (drive->mode != DRIVE_OFF)
+        field(out, modes[drive->mode].name, drive->amount, modes[drive->mode].dimension);
+    field(out, "ceiling", drive->ceiling, DIM_VOLTAGE);
+}
+
+void plan_json(const struct step_plan *plan, struct text *out)
+{
+    text_addf(out, "{\"kind\":\"%s\"", step_kind_name(plan->kind));
+    drive_json(&plan->drive, out);
+    for (int i = 0; i < PULSE_LEVELS && plan->kind == STEP_PULSE; i++) {
+        text_addf(out, ",\"level_%d\":{\"level\":%d", i + 1, i + 1);
+        drive_json(&plan->level[i], out);
+        field(out, "time", plan->level_time[i], DIM_TIME);
+        text_add(out, "}");
+    }
+    field(out, "time", plan->time, DIM_TIME);
+    field(out, "voltage", plan->voltage, DIM_VOLTAGE);
+    field(out, "current_end", plan->current, DIM_CURRENT);
+    field(out, "charge", plan->charge, DIM_CHARGE);
+    field(out, "energy", plan->energy, DIM_ENERGY);
+    field(out, "drop", plan->drop, DIM_VOLTAGE);
+    field(out, "flat", plan->flat, DIM_VOLTAGE_RATE);
+    field(out, "blind", plan->blind, DIM_TIME);
+    field(out, "temperature", plan->temperature, DIM_TEMPERATURE);
+    field(out, "temperature_rate", plan->temperature_rate, DIM_TEMPERATURE_RATE);
+    if (plan->when)
+        text_add(out, ",\"when\":true");
+    field(out, "backstop_time", plan->backstop_time, DIM_TIME);
+    field(out, "backstop_charge", plan->backstop_charge, DIM_CHARGE);
+    field(out, "every", plan->every, DIM_TIME);
+    field(out, "by_voltage", plan->by_voltage, DIM_VOLTAGE);
+    field(out, "by_current", plan->by_current, DIM_CURRENT);
+    field(out, "by_temperature", plan->by_temperature, DIM_TEMPERATURE_DIFFERENCE);
+    text_add(out, "}");
+}
+
+void outcome_sums(const struct outcome *o, struct step_sums *sums)
+{
+    *sums = (struct step_sums){
+        .charge = o->charge,
+        .energy = o->energy,
+        .duration = o->duration,
+        .first_voltage = o->first_voltage,
+        .last_voltage = o->last_voltage,
+        .mean_voltage = o->mean_voltage,
+        .mid_voltage = o->mid_voltage,
+        .peak_voltage = o->peak_voltage,
+        .max_temperature = o->max_temperature,
+        .resistance = o->resistance,
+        .gaps = o->gaps,
+        .gap_time = o->gap_time,
+        .ended_by = o->ended_by == END_NONE ? NULL : step_end_name(o->ended_by),
+        .quality = o->quality,
+    };
+}

@@ -1,0 +1,117 @@
+/* The primitives that need no channel: results and notes, waiting, asking a person. */
+#include <inttypes.h>
+#include <stdlib.h>
+
+#include "engine/engine_internal.h"
+
+static void done_with(struct live_run *run, const char *json)
+{
+    text_clear(&run->outcome);
+    text_add(&run->outcome, json);
+}
+
+static void record(struct live_run *run)
+{
+    const struct script_request *request = &run->request;
+    struct result_record result = {
+        .run = run->record.id,
+        .segment = run->record.segment,
+        .n = run->journal.n,
+        .cell = run->record.cell,
+        .name = request->text,
+        .value = request->value,
+        .unit = request->unit,
+        .uncertainty = request->uncertainty,
+        .how = run->channel ? run->channel->ops->kind : "",
+        .flags = "",
+        .at = clock_utc(run->engine->options.clock),
+    };
+    logbook_add_result(run->engine->options.logbook, &result, engine_error(run->engine));
+    done_with(run, "true");
+}
+
+static void arm(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    utc_us now = clock_utc(engine->options.clock);
+    deadline_set(&engine->deadlines, &run->deadline,
+                 clock_bench(engine->options.clock) + (run->until > now ? run->until - now : 0));
+}
+
+static bool wait(struct live_run *run)
+{
+    const struct script_request *request = &run->request;
+    run->until =
+        request->until ? request->until : duration_after(run->journal.cursor, &request->wait);
+    if (run->until <= clock_utc(run->engine->options.clock)) {
+        done_with(run, "true");
+        return true;
+    }
+    run->phase = LIVE_WAITING;
+    arm(run);
+    return false;
+}
+
+void perform_due(struct live_run *run)
+{
+    /* The wall clock may have been set back since: a date is met by the calendar only. */
+    if (run->until > clock_utc(run->engine->options.clock)) {
+        arm(run);
+        return;
+    }
+    run_complete(run, "true");
+}
+
+static bool ask(struct live_run *run, bool taken_up)
+{
+    struct engine *engine = run->engine;
+    run->phase = LIVE_ASKING;
+    if (taken_up) {
+        perform_answered(run);
+        return false;
+    }
+    struct question_record question = {
+        .run = run->record.id,
+        .segment = run->record.segment,
+        .n = run->journal.n,
+        .text = run->request.text,
+        .expects = run->request.expects,
+        .asked_at = clock_utc(engine->options.clock),
+    };
+    logbook_add_question(engine->options.logbook, &question, engine_error(engine));
+    run_event(run, "info", "asks (question %" PRId64 "): %s", question.id, question.text);
+    return false;
+}
+
+void perform_answered(struct live_run *run)
+{
+    int64_t id = 0;
+    char *answer = NULL;
+    utc_us at = 0;
+    if (logbook_question(run->engine->options.logbook, run->record.id, run->record.segment,
+                         run->journal.n, &id, &answer, &at, engine_error(run->engine)) ||
+        !answer)
+        return;
+    run_complete(run, answer);
+    free(answer);
+}
+
+bool perform(struct live_run *run, bool taken_up)
+{
+    struct engine *engine = run->engine;
+    engine_write(engine);
+    switch (run->request.kind) {
+    case REQUEST_STEP: return run_step_begin(run, taken_up);
+    case REQUEST_WAIT: return wait(run);
+    case REQUEST_ASK: return ask(run, taken_up);
+    case REQUEST_RECORD: record(run); return true;
+    case REQUEST_NOTE:
+        run_event(run, "note", "%s", run->request.text);
+        done_with(run, "true");
+        return true;
+    case REQUEST_RESTART:
+    case REQUEST_PARALLEL: break;
+    }
+    done_with(run, "true");
+    return true;
+}

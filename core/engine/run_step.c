@@ -1,0 +1,381 @@
+/* A step on a channel: from intent to outcome.
+ *
+ *   begin .. committed .. PRESENCE -> DRIVE -> READING -> (due) READING ... -> SAFE -> outcome
+ *
+ * Each arrow is one call of the channel, which answers now or later; `answered` is the one place
+ * where both kinds of answer arrive. A rest and a read drive nothing and skip DRIVE. */
+#include <inttypes.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "engine/engine_internal.h"
+
+static void answered(struct live_run *run, const struct reading *reading,
+                     const struct error *failure);
+
+static bool drives(const struct live_run *run)
+{
+    return run->step->plan.kind != STEP_REST && run->step->plan.kind != STEP_READ;
+}
+
+/* --- calls of the channel ------------------------------------------------------------------------- */
+
+static void call(struct live_run *run, enum channel_wait wait)
+{
+    struct channel *channel = run->channel;
+    struct reading reading = {0};
+    struct error failure = {0};
+    enum channel_reply reply = CHANNEL_NOW;
+    const bool reads = wait == AWAIT_READING || wait == AWAIT_PRESENCE;
+
+    run->awaits = wait;
+    if (reads) {
+        reply = channel->ops->read(channel, &reading, &failure);
+    } else if (wait == AWAIT_DRIVE) {
+        struct drive drive = step_drive(run->step);
+        reply = channel->ops->drive(channel, &drive, &failure);
+    } else {
+        reply = channel->ops->make_safe(channel, &failure);
+    }
+
+    if (reply == CHANNEL_LATER) {
+        double patience = run->step ? run->step->limits.reading_age_most : NAN;
+        if (!isfinite(patience))
+            patience = 5;
+        deadline_set(&run->engine->deadlines, &run->deadline,
+                     clock_bench(run->engine->options.clock) + (bench_us)(patience * 1e6));
+        return;
+    }
+    answered(run, reads ? &reading : NULL, reply == CHANNEL_FAILED ? &failure : NULL);
+}
+
+void run_step_notify(void *owner, const struct reading *reading, const struct error *failure)
+{
+    struct live_run *run = owner;
+    if (run->awaits == AWAIT_NOTHING)
+        return;
+    deadline_clear(&run->engine->deadlines, &run->deadline);
+    answered(run, reading, failure);
+}
+
+/* --- rows ------------------------------------------------------------------------------------------ */
+
+static void flush_rows(struct live_run *run)
+{
+    if (!run->row_count)
+        return;
+    engine_write(run->engine);
+    logbook_add_samples(run->engine->options.logbook, run->step_id, run->row_k, run->rows,
+                        run->row_count, engine_error(run->engine));
+    run->row_k += run->row_count;
+    run->row_count = 0;
+}
+
+static void keep_rows(struct live_run *run)
+{
+    const struct step *step = run->step;
+    for (int i = 0; i < step->rows; i++) {
+        if (run->row_count == ROWS_KEPT)
+            flush_rows(run);
+        run->rows[run->row_count++] = (struct sample){
+            .t_us = step->row[i].t_us,
+            .voltage = step->row[i].voltage,
+            .current = step->row[i].current,
+            .temperature = step->row[i].temperature,
+        };
+    }
+    run->unsaved = true;
+}
+
+void run_step_save(struct live_run *run)
+{
+    if (!run->step || !run->unsaved)
+        return;
+    flush_rows(run);
+    struct outcome outcome;
+    struct step_sums sums;
+    step_outcome(run->step, &outcome);
+    outcome_sums(&outcome, &sums);
+    struct text progress = TEXT_EMPTY;
+    step_save(run->step, &progress);
+    engine_write(run->engine);
+    logbook_checkpoint_step(run->engine->options.logbook, run->step_id, &sums, progress.bytes,
+                            run->step_started + run->step->elapsed_us, engine_error(run->engine));
+    text_free(&progress);
+    run->unsaved = false;
+}
+
+/* --- beginning -------------------------------------------------------------------------------------- */
+
+static void refuse(struct live_run *run, const struct error *why)
+{
+    struct text message = TEXT_EMPTY;
+    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
+    text_clear(&run->outcome);
+    text_add(&run->outcome, "{\"error\":");
+    text_add_json_string(&run->outcome, message.bytes, message.length);
+    text_add(&run->outcome, "}");
+    text_free(&message);
+}
+
+/* Takes up a step that an earlier engine, or a pause, left open. False when there is none on record,
+ * or when the gap is longer than the bench allows: the run is then over. */
+static bool take_up(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    char *progress = NULL;
+    utc_us seen = 0;
+    struct error *error = engine_error(engine);
+    if (logbook_open_step(engine->options.logbook, run->record.id, run->record.segment,
+                          run->journal.n, &run->step_id, &run->step_started, &progress, &seen,
+                          error) ||
+        !run->step_id)
+        return false;
+
+    if (progress && step_load(run->step, progress, error)) {
+        free(progress);
+        return true; /* trouble: the pass ends the engine */
+    }
+    free(progress);
+    run->row_k = run->step->row_count;
+
+    utc_us now = clock_utc(engine->options.clock);
+    if (seen == 0)
+        seen = run->step_started;
+    double gap = now > seen ? (double)(now - seen) / 1e6 : 0;
+    if (gap <= 0)
+        return true;
+    step_interrupt(run->step, gap);
+    run->unsaved = true;
+    engine_write(engine);
+    logbook_add_gap(engine->options.logbook, run->step_id, seen, now,
+                    run->was_paused ? "paused" : "no engine at work",
+                    engine_error(engine));
+    if (gap > run->channel->void_after) {
+        step_stop(run->step, END_STOPPED, GUARD_NONE);
+        char text[64];
+        run_end_because(run, RUN_FAILED,
+                        "void: the gap of %s is longer than the bench allows on channel %s",
+                        span_format(gap, text, sizeof text), run->channel->name);
+    }
+    return true;
+}
+
+bool run_step_begin(struct live_run *run, bool taken_up)
+{
+    struct engine *engine = run->engine;
+    struct error refusal;
+    error_clear(&refusal);
+    struct limits of_cell = profile_limits(run->cell.profile, run->cell.rated_charge);
+    struct limits limits = limits_meet(&run->channel->limits, &of_cell);
+    struct step_plan *plan = &run->request.plan;
+    if (step_plan_check(plan, &run->cell, &limits, &refusal)) {
+        refuse(run, &refusal);
+        return true;
+    }
+
+    run->step = xcalloc(1, sizeof *run->step);
+    run->rows = xmalloc(ROWS_KEPT * sizeof *run->rows);
+    run->row_count = 0;
+    run->row_k = 0;
+    run->unsaved = false;
+    run->phase = LIVE_STEPPING;
+    step_begin(run->step, plan, &run->cell, &limits, run->channel->tick_least,
+               run->channel->tick_most, run->channel->rest_most);
+
+    if (!taken_up || !take_up(run)) {
+        struct text text = TEXT_EMPTY;
+        plan_json(plan, &text);
+        run->step_started = clock_utc(engine->options.clock);
+        struct step_record record = {
+            .run = run->record.id,
+            .segment = run->record.segment,
+            .n = run->journal.n,
+            .cell = run->record.cell,
+            .plan = text.bytes,
+            .started_at = run->step_started,
+        };
+        string_copy(record.channel, sizeof record.channel, run->channel->name);
+        string_copy(record.kind, sizeof record.kind, step_kind_name(plan->kind));
+        string_copy(record.how, sizeof record.how, run->channel->ops->kind);
+        engine_write(engine);
+        logbook_add_step(engine->options.logbook, &record, engine_error(engine));
+        run->step_id = record.id;
+        text_free(&text);
+    }
+    if (run->phase == LIVE_STEPPING && run->awaits == AWAIT_NOTHING) {
+        run->to_energise = true;
+        engine->energising = true;
+    }
+    return false;
+}
+
+void run_step_energise(struct live_run *run)
+{
+    run->to_energise = false;
+    call(run, AWAIT_PRESENCE);
+}
+
+/* --- answers ---------------------------------------------------------------------------------------- */
+
+static void trip(struct live_run *run, const struct reading *reading)
+{
+    char seen[128] = "";
+    if (reading)
+        snprintf(seen, sizeof seen, " (%.4f V, %.4f A, %.1f degC)", reading->voltage,
+                 reading->current, reading->temperature);
+    run_end_because(run, RUN_FAILED, "guard %s at channel %s: %s%s",
+                    step_guard_name(run->step->guard), run->channel->name,
+                    step_guard_about(run->step->guard), seen);
+}
+
+/* Before anything is driven: is there a cell at all, and the right way round? */
+static enum step_guard presence(const struct step *step, const struct reading *reading)
+{
+    if (!isfinite(reading->voltage))
+        return GUARD_IMPOSSIBLE;
+    if (reading->voltage < -0.05)
+        return GUARD_REVERSED;
+    return reading->voltage < step->present_least ? GUARD_MISSING : GUARD_NONE;
+}
+
+static void present(struct live_run *run, const struct reading *reading)
+{
+    enum step_guard guard = presence(run->step, reading);
+    if (guard != GUARD_NONE) {
+        step_stop(run->step, END_GUARD, guard);
+        trip(run, reading);
+        return;
+    }
+    call(run, drives(run) ? AWAIT_DRIVE : AWAIT_READING);
+}
+
+static void read_one(struct live_run *run, const struct reading *reading)
+{
+    struct engine *engine = run->engine;
+    bool when = false;
+    if (run->step->plan.when) {
+        struct error failure;
+        error_clear(&failure);
+        if (engine->options.scripts->predicate(run->script, reading, run->step, &when, &failure)) {
+            step_stop(run->step, END_STOPPED, GUARD_NONE);
+            run_end_because(run, RUN_FAILED, "%s: %s", failure.what, failure.why);
+            return;
+        }
+    }
+    enum step_verdict verdict = step_feed(run->step, reading, when);
+    keep_rows(run);
+    switch (verdict) {
+    case STEP_GO_ON:
+        deadline_set(&engine->deadlines, &run->deadline,
+                     reading->at + (bench_us)llround(step_next(run->step) * 1e6));
+        break;
+    case STEP_REDRIVE: call(run, AWAIT_DRIVE); break;
+    case STEP_ENDED: run_step_make_safe(run, AFTER_STEP); break;
+    case STEP_TRIPPED: trip(run, reading); break;
+    }
+}
+
+/* The step is over and its channel safe: the rest of its record, then its outcome. */
+static void record_end(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    struct outcome outcome;
+    struct step_sums sums;
+    flush_rows(run);
+    step_outcome(run->step, &outcome);
+    outcome_sums(&outcome, &sums);
+    engine_write(engine);
+    logbook_end_step(engine->options.logbook, run->step_id, &sums,
+                     run->step_started + run->step->elapsed_us, engine_error(engine));
+    text_clear(&run->outcome);
+    outcome_json(&outcome, &run->outcome);
+    run_step_free(run);
+}
+
+static void safe(struct live_run *run)
+{
+    switch (run->after) {
+    case AFTER_STEP:
+        record_end(run);
+        run_complete(run, run->outcome.bytes);
+        break;
+    case AFTER_PARK:
+        run_step_save(run);
+        run_step_free(run);
+        run_parked(run);
+        break;
+    case AFTER_OVER:
+        if (run->step) {
+            if (run->step->ended_by == END_NONE)
+                step_stop(run->step, END_STOPPED, GUARD_NONE);
+            record_end(run);
+        }
+        run_over(run);
+        break;
+    }
+}
+
+static void answered(struct live_run *run, const struct reading *reading,
+                     const struct error *failure)
+{
+    enum channel_wait was = run->awaits;
+    run->awaits = AWAIT_NOTHING;
+    if (failure) {
+        const char *channel = run->channel->name;
+        if (was == AWAIT_SAFE) { /* may be unsafe: on record, and the run is over all the same */
+            run_event(run, "error", "channel %s could not be made safe: %s: %s", channel,
+                      failure->what, failure->why);
+            safe(run);
+        } else {
+            run_end_because(run, RUN_FAILED, "channel %s: %s: %s", channel, failure->what,
+                            failure->why);
+        }
+        return;
+    }
+    switch (was) {
+    case AWAIT_NOTHING: break;
+    case AWAIT_PRESENCE: present(run, reading); break;
+    case AWAIT_DRIVE: call(run, AWAIT_READING); break;
+    case AWAIT_READING: read_one(run, reading); break;
+    case AWAIT_SAFE: safe(run); break;
+    }
+}
+
+void run_step_due(struct live_run *run)
+{
+    if (run->awaits == AWAIT_NOTHING) {
+        call(run, AWAIT_READING);
+        return;
+    }
+    /* Asked, and no answer in time. */
+    struct error failure;
+    error_set(&failure, ERROR_BENCH, run->channel->name, "look at the instrument and its link",
+              "no answer in time");
+    if (run->step && run->awaits != AWAIT_SAFE)
+        step_stop(run->step, END_GUARD, GUARD_STALE);
+    answered(run, NULL, &failure);
+}
+
+void run_step_make_safe(struct live_run *run, enum after_safe after)
+{
+    run->after = after;
+    run->to_energise = false;
+    deadline_clear(&run->engine->deadlines, &run->deadline);
+    if (!run->channel) {
+        safe(run);
+        return;
+    }
+    call(run, AWAIT_SAFE);
+}
+
+void run_step_free(struct live_run *run)
+{
+    free(run->step);
+    free(run->rows);
+    run->step = NULL;
+    run->rows = NULL;
+    run->row_count = 0;
+    run->step_id = 0;
+    run->unsaved = false;
+}

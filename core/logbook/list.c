@@ -1,0 +1,170 @@
+/* Listings: one query each, its rows as JSON objects named by the query's columns.
+ *
+ * ?1 and ?2 are the least and the most run asked for, ?3 a cell's label or NULL, ?4 a name or NULL,
+ * ?5 a step or 0.
+ * A column "at" or "..._at" holds an instant and becomes ISO 8601; one whose name ends in {} holds
+ * JSON and becomes what that says. */
+#include <string.h>
+
+#include "logbook/facts.h"
+#include "logbook/logbook_internal.h"
+
+#define STEP_COLUMNS                                                                               \
+    "step.id AS step, step.run, step.segment, step.n, label AS cell, step.channel, step.kind, "    \
+    "step.how, step.started_at, outcome.ended_at, charge / 3600 AS charge_Ah, "                    \
+    "energy / 3600 AS energy_Wh, duration AS duration_s, duration / 3600 AS duration_h, "          \
+    "first_voltage AS first_voltage_V, "                                                           \
+    "last_voltage AS last_voltage_V, mean_voltage AS mean_voltage_V, "                             \
+    "mid_voltage AS mid_voltage_V, peak_voltage AS peak_voltage_V, "                               \
+    "max_temperature AS max_temperature_degC, resistance AS resistance_ohm, gaps, "                \
+    "gap_time AS gap_time_s, ended_by, quality, samples, step.plan AS \"plan{}\" "
+
+static const char *const queries[] = {
+    [LIST_MODELS] = "SELECT id, name, maker, size, chemistry, "
+                    "rated_charge / 3600 AS rated_Ah, price, currency, "
+                    "(SELECT count(*) FROM cell WHERE cell.model = model.id) AS cells "
+                    "FROM model WHERE ?4 IS NULL OR name = ?4 ORDER BY id",
+
+    [LIST_CELLS] = "SELECT cell.id, label, name AS model, maker, size, chemistry, "
+                   "rated_charge / 3600 AS rated_Ah, enrolled_at, "
+                   "(SELECT count(*) FROM run WHERE run.cell = cell.id) AS runs, "
+                   "(SELECT id FROM run WHERE run.cell = cell.id AND ended_at IS NULL) AS open_run "
+                   "FROM cell JOIN model ON model.id = cell.model "
+                   "WHERE (?3 IS NULL OR label = ?3) AND (?4 IS NULL OR name = ?4) "
+                   "ORDER BY cell.id",
+
+    [LIST_RUNS] =
+        "SELECT run.id AS run, parent, kind, script_name AS script, script_hash, label AS cell, "
+        "channel, state, why, queued_at, started_at, ended_at, segment, seed, "
+        "params AS \"params{}\", engine_version, lua_version "
+        "FROM run LEFT JOIN cell ON cell.id = run.cell "
+        "WHERE run.id BETWEEN ?1 AND ?2 AND (?3 IS NULL OR label = ?3) ORDER BY run.id",
+
+    [LIST_RESULTS] = "SELECT result.run, script_name AS script, label AS cell, "
+                     "model.name AS model, result.name, value, unit, uncertainty, "
+                     "CASE unit WHEN 'Ah' THEN 100 * value * 3600 / rated_charge END "
+                     "AS percent_of_rating, how, flags, result.step, at "
+                     "FROM result JOIN run ON run.id = result.run "
+                     "LEFT JOIN cell ON cell.id = result.cell "
+                     "LEFT JOIN model ON model.id = cell.model "
+                     "WHERE result.run BETWEEN ?1 AND ?2 AND (?3 IS NULL OR label = ?3) "
+                     "AND (?4 IS NULL OR result.name = ?4) "
+                     "ORDER BY result.run, result.segment, result.n",
+
+    [LIST_STEPS] = "SELECT " STEP_COLUMNS "FROM step LEFT JOIN outcome ON outcome.step = step.id "
+                   "LEFT JOIN cell ON cell.id = step.cell "
+                   "WHERE step.run BETWEEN ?1 AND ?2 AND (?5 = 0 OR step.id = ?5) AND (?3 IS NULL "
+                   "OR label = ?3) "
+                   "ORDER BY step.id",
+
+    [LIST_JOURNAL] = "SELECT run, segment, n, name, args AS \"args{}\", intent_at, "
+                     "outcome AS \"outcome{}\", outcome_at FROM journal "
+                     "WHERE run BETWEEN ?1 AND ?2 AND (?4 IS NULL OR name = ?4) "
+                     "ORDER BY run, segment, n",
+
+    [LIST_EVENTS] = "SELECT id, at, level, run, step, text FROM event "
+                    "WHERE ?1 <= 0 OR run BETWEEN ?1 AND ?2 ORDER BY id",
+
+    [LIST_QUESTIONS] =
+        "SELECT question.id AS question, question.run, segment, n, label AS cell, question.text, "
+        "expects AS \"expects{}\", asked_at, answer.answer AS \"answer{}\", who, "
+        "answer.at AS answered_at, "
+        "(SELECT count(*) FROM answer WHERE answer.question = question.id) AS answers "
+        "FROM question LEFT JOIN answer ON answer.id = "
+        "(SELECT max(id) FROM answer WHERE answer.question = question.id) "
+        "JOIN (SELECT run.id AS run, label FROM run LEFT JOIN cell ON cell.id = run.cell) AS "
+        "of_run "
+        "ON of_run.run = question.run "
+        "WHERE CASE WHEN ?1 <= 0 THEN answer.id IS NULL ELSE question.run BETWEEN ?1 AND ?2 END "
+        "AND (?3 IS NULL OR label = ?3) ORDER BY question.id",
+
+    [LIST_GAPS] = "SELECT gap.step, (from_at - started_at) / 1e6 AS from_s, "
+                  "(to_at - started_at) / 1e6 AS to_s, from_at, to_at, why "
+                  "FROM gap JOIN step ON step.id = gap.step "
+                  "WHERE (?5 = 0 OR gap.step = ?5) "
+                  "AND run BETWEEN ?1 AND ?2 ORDER BY gap.step, from_at",
+
+    [LIST_CELL_STEPS] = "SELECT script_name AS script, run.state AS run_state, " STEP_COLUMNS
+                        "FROM step JOIN run ON run.id = step.run "
+                        "JOIN cell ON cell.id = step.cell "
+                        "LEFT JOIN outcome ON outcome.step = step.id "
+                        "WHERE label = ?3 AND step.run BETWEEN ?1 AND ?2 ORDER BY step.id",
+};
+
+static bool ends_in(const char *name, const char *end)
+{
+    size_t length = strlen(name), tail = strlen(end);
+
+    return length >= tail && strcmp(name + length - tail, end) == 0;
+}
+
+static bool is_instant(const char *name)
+{
+    return strcmp(name, "at") == 0 || ends_in(name, "_at");
+}
+
+static json_t *cell_value(sqlite3_stmt *stmt, int column, const char *name)
+{
+    char stamp[64];
+    json_t *value;
+
+    switch (sqlite3_column_type(stmt, column)) {
+    case SQLITE_INTEGER:
+        if (is_instant(name))
+            return json_string(
+                utc_format(sqlite3_column_int64(stmt, column), stamp, sizeof(stamp)));
+        return json_integer(sqlite3_column_int64(stmt, column));
+    case SQLITE_FLOAT: return json_real(sqlite3_column_double(stmt, column));
+    case SQLITE_TEXT:
+        if (ends_in(name, "{}")) {
+            value = json_loads(column_string(stmt, column), JSON_DECODE_ANY, NULL);
+            if (value != NULL)
+                return value;
+        }
+        value = json_string(column_string(stmt, column));
+        return value != NULL ? value : json_string("(not valid UTF-8)");
+    default: return json_null();
+    }
+}
+
+static json_t *row_object(sqlite3_stmt *stmt)
+{
+    json_t *object = json_object();
+    int columns = sqlite3_column_count(stmt);
+
+    for (int i = 0; i < columns; i++) {
+        const char *name = sqlite3_column_name(stmt, i);
+        char key[64];
+
+        snprintf(key, sizeof(key), "%.*s", (int)(strlen(name) - (ends_in(name, "{}") ? 2 : 0)),
+                 name);
+        json_object_set_new(object, key, cell_value(stmt, i, name));
+    }
+    return object;
+}
+
+int logbook_list(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
+                 json_t **rows, struct error *error)
+{
+    static const struct listing_filter everything = {0, 0, NULL, NULL};
+    sqlite3_stmt *stmt = NULL;
+    bool row = false;
+    int failed = sql_prepare(logbook, error, queries[listing], &stmt);
+
+    *rows = NULL;
+    if (failed)
+        return failed;
+    if (filter == NULL)
+        filter = &everything;
+    sql_bind(stmt, VALUES(V_INT(filter->run), V_INT(filter->run == 0 ? INT64_MAX : filter->run),
+                          V_TEXT(filter->label), V_TEXT(filter->name), V_INT(filter->step)));
+    *rows = json_array();
+    while ((failed = sql_row(logbook, error, stmt, &row)) == 0 && row)
+        json_array_append_new(*rows, row_object(stmt));
+    sqlite3_finalize(stmt);
+    if (failed) {
+        json_decref(*rows);
+        *rows = NULL;
+    }
+    return failed;
+}

@@ -1,0 +1,34 @@
+# Installs what building and testing need, from Debian's packages, when something is missing. Sourced by
+# demo/run.sh and tests/run.sh, from the top folder.
+
+build_needs="build-essential cmake pkg-config liblua5.4-dev libsqlite3-dev libuv1-dev libjansson-dev
+  libmd-dev libcsv-dev libcmocka-dev"
+test_needs="clang-format cppcheck lua-check sqlite3"
+
+missing_packages() {
+    for package in "$@"; do
+        dpkg-query -W -f '${Status}\n' "$package" 2>/dev/null | grep -q 'ok installed' ||
+            printf '%s ' "$package"
+    done
+}
+
+set_up() {
+    if ! command -v dpkg-query >/dev/null || ! command -v apt-get >/dev/null; then
+        echo "This machine has no apt. Needed, by whatever name they go here:"
+        echo "  a C compiler, CMake, pkg-config, Lua 5.4, SQLite 3, libuv, Jansson, libmd, libcsv, cmocka"
+        echo "  and for all tests: clang-format, cppcheck, luacheck, the sqlite3 shell"
+        return 0
+    fi
+    missing=$(missing_packages "$@")
+    [ -n "$missing" ] || return 0
+    as_root=
+    if [ "$(id -u)" != 0 ]; then
+        command -v sudo >/dev/null || { echo "Install these first, as root: $missing"; return 1; }
+        as_root=sudo
+    fi
+    echo "Installing: $missing"
+    $as_root env DEBIAN_FRONTEND=noninteractive apt-get update -qq
+    # shellcheck disable=SC2086
+    $as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends \
+        $missing >/dev/null
+}

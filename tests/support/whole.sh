@@ -1,0 +1,56 @@
+# Helpers of the whole-program tests. Sourced; $PERDURE is the program.
+# shellcheck shell=sh
+
+set -eu
+top=$(cd "$(dirname "$0")/../.." && pwd)
+: "${PERDURE:=$top/build/perdure}"
+PERDURE_PROTOCOLS=$top/protocols
+export PERDURE_PROTOCOLS
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+cd "$work"
+failures=0
+
+fail() {
+    failures=$((failures + 1))
+    echo "FAILED: $*"
+}
+
+# expect STATUS WORDS COMMAND...: the command ends with STATUS, and its output has WORDS in it. A
+# failure must say exactly one line on standard error.
+expect() {
+    status=$1
+    words=$2
+    shift 2
+    got=0
+    "$@" >out.txt 2>err.txt </dev/null || got=$?
+    [ "$got" = "$status" ] || fail "status $got, not $status: $* ($(cat err.txt))"
+    cat out.txt err.txt | grep -qF -- "$words" || fail "no \"$words\" in: $* ($(head -c 600 out.txt) $(cat err.txt))"
+    if [ "$status" != 0 ]; then
+        [ "$(grep -c '^perdure: .*: .*; ' err.txt)" = 1 ] || fail "not one line WHAT: WHY; WHAT TO DO: $(cat err.txt)"
+    fi
+}
+
+# A new logbook with a virtual clock and a few NiMH cells.
+new_logbook() {
+    PERDURE_LOGBOOK=$work/$1.perdure
+    export PERDURE_LOGBOOK
+    "$PERDURE" new --clock virtual --from 2026-03-02 --seed 7 >/dev/null
+    "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --size AA \
+        --labels T-01,T-02,T-03,T-04 >/dev/null
+}
+
+# sound: what SQLite itself says about the logbook.
+sound() {
+    [ "$(sqlite3 "$PERDURE_LOGBOOK" 'PRAGMA integrity_check')" = ok ] || fail "integrity check"
+    [ -z "$(sqlite3 "$PERDURE_LOGBOOK" 'PRAGMA foreign_key_check')" ] || fail "foreign key check"
+}
+
+ask_logbook() {
+    sqlite3 -noheader "$PERDURE_LOGBOOK" "$1"
+}
+
+finish() {
+    [ "$failures" = 0 ] || exit 1
+    exit 0
+}

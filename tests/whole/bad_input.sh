@@ -1,0 +1,106 @@
+#!/bin/sh
+# Bad input, each with one clear error, the documented exit status, nothing energised, nothing lost, and
+# other runs going on.
+. "$(dirname "$0")/../support/whole.sh"
+
+cat >bench.lua <<'L'
+return bench { title = "Two", channels = { S1 = simulated {}, S2 = simulated {} } }
+L
+cat >twice.lua <<'L'
+return bench {
+  title = "Twice",
+  channels = {
+    S1 = simulated {},
+    S1 = simulated {},
+  },
+}
+L
+new_logbook bad
+
+# script NAME BODY: a protocol with this run function.
+script() {
+    printf 'return protocol {\n  title = "%s",\n  results = { x = "Ah" },\n  run = function(cell, p)\n%s\n  end,\n}\n' "$1" "$2" >"$1.lua"
+}
+
+printf 'return protocol {\n  title = "syntax"\n  run = function(cell) end,\n}\n' >syntax.lua
+script unit 'cell:rest { time = "1 fortnight" }'
+script no_end 'cell:discharge { current = "500 mA" }'
+script endless 'while true do end'
+script big 'local s = "x" while true do s = s .. s end'
+script repeated 'local s = ("x"):rep(10 * 1024 * 1024 * 1024)'
+script caught 'while true do pcall(function() while true do end end) end'
+script deep 'local function f(n) return 1 + f(n + 1) end f(1)'
+script unknown 'cell:charge { curent = "200 mA", stop = { time = "1 h" } }'
+
+# 1. Found by check, without a logbook, with the line where there is one.
+expect 1 'syntax.lua:3' "$PERDURE" check syntax.lua
+expect 1 'unit.lua:5' "$PERDURE" check unit.lua
+expect 1 'no_end.lua:5' "$PERDURE" check no_end.lua
+expect 1 'endless.lua' "$PERDURE" check endless.lua
+expect 1 'big.lua' "$PERDURE" check big.lua
+expect 1 'repeated.lua' "$PERDURE" check repeated.lua
+expect 1 'caught.lua' "$PERDURE" check caught.lua
+expect 1 'deep.lua' "$PERDURE" check deep.lua
+expect 1 'current' "$PERDURE" check unknown.lua
+expect 1 'no file and no shipped protocol' "$PERDURE" check nowhere
+expect 0 'nothing wrong' "$PERDURE" check capacity
+
+# 2. The same while another run goes on: it fails alone.
+"$PERDURE" start drain --cells T-01 >/dev/null
+"$PERDURE" start endless.lua --cells T-02 >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+[ "$(ask_logbook "SELECT state FROM run ORDER BY id" | paste -sd' ')" = "done failed" ] ||
+    fail "states: $(ask_logbook 'SELECT id, state, why FROM run')"
+expect 2 'already' "$PERDURE" start drain --cells T-03 --cells T-03
+expect 1 'T-09' "$PERDURE" start drain --cells T-09
+expect 1 'endless.lua' "$PERDURE" run endless.lua --cells T-02 --bench bench.lua
+expect 1 'no_end.lua:5' "$PERDURE" run no_end.lua --cells T-02 --bench bench.lua
+[ "$(ask_logbook "SELECT count(*) FROM step WHERE kind = 'discharge' AND run > 2")" = 0 ] ||
+    fail "a step without an end reached the bench"
+
+# 3. Cells and benches.
+expect 4 'S1' "$PERDURE" bench twice.lua
+expect 4 'twice.lua:5' "$PERDURE" engine --bench twice.lua --until-idle
+expect 4 'nowhere.lua' "$PERDURE" bench nowhere.lua
+expect 1 'T-01' "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01
+expect 1 'Mystery' "$PERDURE" enrol --model Odd --chemistry Mystery --rated "1 Ah" --labels O-1
+expect 2 'rated' "$PERDURE" enrol --model Odd --chemistry NiMH --labels O-1
+"$PERDURE" start drain --cells T-04 >/dev/null
+expect 1 'T-04' "$PERDURE" start drain --cells T-04
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+
+# A chemistry that must not be charged: it may be enrolled and drained, never charged.
+"$PERDURE" enrol --model "Primary" --chemistry alkaline --rated "2500 mAh" --labels P-01 >/dev/null
+expect 1 'charge' "$PERDURE" run capacity --cells P-01 --bench bench.lua
+[ "$(ask_logbook "SELECT count(*) FROM step JOIN cell ON cell.id = step.cell WHERE label = 'P-01'")" = 0 ] ||
+    fail "a primary cell was put on charge"
+
+# 4. The command line.
+expect 2 'no such verb' "$PERDURE" charge
+expect 2 'option' "$PERDURE" start capacity --sells T-01
+expect 2 'number' "$PERDURE" runs first
+expect 3 'already' "$PERDURE" new
+expect 3 'real' "$PERDURE" engine --bench bench.lua --clock real
+expect 1 'fast' "$PERDURE" start capacity --cells T-03 --set rate=fast
+expect 1 'raet' "$PERDURE" start capacity --cells T-03 --set raet="500 mA"
+
+# 5. Files that are no logbook.
+for what in missing text other newer; do
+    file=$work/$what.perdure
+    case $what in
+    text) echo "these are notes of mine, and more than a header of SQLite is long: 0123456789" >"$file" ;;
+    other) sqlite3 "$file" 'CREATE TABLE t (a)' ;;
+    newer)
+        "$PERDURE" --logbook "$file" new >/dev/null
+        sqlite3 "$file" 'PRAGMA user_version = 999' >/dev/null
+        ;;
+    esac
+    before=$(sha256sum "$file" 2>/dev/null || true)
+    expect 3 "$what.perdure" "$PERDURE" --logbook "$file" runs
+    expect 3 "$what.perdure" "$PERDURE" --logbook "$file" start capacity --cells T-01
+    [ "$before" = "$(sha256sum "$file" 2>/dev/null || true)" ] || fail "$what was touched"
+done
+
+sound
+expect 0 '0 findings' "$PERDURE" audit
+finish
