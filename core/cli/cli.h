@@ -58,7 +58,7 @@ int argument_run(const char *word, int64_t *id, struct error *error);
 struct column {
     const char *key; /* of the row's object */
     const char *title;
-    char align;      /* 'l' or 'r' */
+    char align;      /* 'l', 'r', or 't': a time, to the minute, UTC */
 };
 
 /* A table of rows (a JSON array of objects), or the rows as they are with --json. A column that no

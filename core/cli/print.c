@@ -1,5 +1,6 @@
 /* Tables for people, JSON for programs: both from the same rows. */
 #include <math.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -14,18 +15,27 @@ void print_json(const json_t *document)
     putchar('\n');
 }
 
-/* What a cell of the table shows; buffer is used where the value is no text. */
-static const char *shown(const json_t *value, char *buffer, size_t size)
+/* What a cell of the table shows; buffer is used where the text is not shown as it is. */
+static const char *shown(const json_t *value, char align, char *buffer, size_t size)
 {
-    if (json_is_string(value))
-        return json_string_value(value);
+    const char *text = json_string_value(value);
+    if (text && align == 't' && strlen(text) > 16) {
+        snprintf(buffer, size, "%.10s %.5s", text, text + 11);
+        return buffer;
+    }
+    if (text)
+        return text;
     if (json_is_integer(value)) {
         snprintf(buffer, size, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
         return buffer;
     }
     if (json_is_real(value)) {
         double number = json_real_value(value);
-        snprintf(buffer, size, fabs(number) >= 1000 ? "%.0f" : fabs(number) >= 10 ? "%.2f" : "%.4f",
+        const bool whole = number == floor(number);
+        snprintf(buffer, size,
+                 whole || fabs(number) >= 1000 ? "%.0f"
+                 : fabs(number) >= 10          ? "%.2f"
+                                               : "%.4f",
                  number);
         return buffer;
     }
@@ -68,7 +78,7 @@ void print_rows(const struct arguments *arguments, const json_t *rows, const str
         int most = 0;
         json_array_foreach(rows, i, row)
         {
-            int here = width_of(shown(json_object_get(row, columns[c].key), buffer, sizeof buffer));
+            int here = width_of(shown(json_object_get(row, columns[c].key), columns[c].align, buffer, sizeof buffer));
             most = here > most ? here : most;
         }
         if (!most)
@@ -86,7 +96,8 @@ void print_rows(const struct arguments *arguments, const json_t *rows, const str
     json_array_foreach(rows, i, row)
     {
         for (int c = 0; c < count; c++)
-            print_cell(shown(json_object_get(row, columns[used[c]].key), buffer, sizeof buffer),
+            print_cell(shown(json_object_get(row, columns[used[c]].key), columns[used[c]].align,
+                             buffer, sizeof buffer),
                        width[c], columns[used[c]].align, c == count - 1);
     }
 }

@@ -9,7 +9,7 @@
 
 static const struct column steps[] = {
     {"n", "n", 'r'},
-    {"started_at", "started", 'l'},
+    {"started_at", "started", 't'},
     {"kind", "step", 'l'},
     {"duration_h", "hours", 'r'},
     {"charge_Ah", "Ah", 'r'},
@@ -31,12 +31,12 @@ static const struct column results[] = {
 };
 
 static const struct column questions[] = {
-    {"question", "question", 'r'}, {"asked_at", "asked", 'l'}, {"text", "text", 'l'},
+    {"question", "question", 'r'}, {"asked_at", "asked", 't'}, {"text", "text", 'l'},
     {"answer", "answer", 'l'},     {"who", "who", 'l'},        {NULL, NULL, 0},
 };
 
 static const struct column events[] = {
-    {"at", "at", 'l'}, {"level", "", 'l'}, {"text", "what happened", 'l'}, {NULL, NULL, 0}};
+    {"at", "at", 't'}, {"level", "", 'l'}, {"text", "what happened", 'l'}, {NULL, NULL, 0}};
 
 static const struct part {
     enum listing listing;

@@ -11,7 +11,7 @@ static const struct column list[] = {
 };
 
 static const struct column history[] = {
-    {"started_at", "started", 'l'}, {"run", "run", 'r'},          {"script", "script", 'l'},
+    {"started_at", "started", 't'}, {"run", "run", 'r'},          {"script", "script", 'l'},
     {"kind", "step", 'l'},          {"channel", "channel", 'l'},  {"duration_h", "hours", 'r'},
     {"charge_Ah", "Ah", 'r'},       {"energy_Wh", "Wh", 'r'},     {"last_voltage_V", "end V", 'r'},
     {"ended_by", "ended by", 'l'},  {"quality", "quality", 'l'},  {NULL, NULL, 0},

@@ -105,6 +105,21 @@ static int rehearse(struct workplace *workplace, const struct arguments *argumen
     return error->code;
 }
 
+/* "FILE:LINE: WHY; WHAT TO DO", as a run keeps it, as an error. */
+static void blame(const char *why, struct error *error)
+{
+    char what[256];
+    const char *rest = strstr(why, ": "), *todo = strrchr(why, ';');
+    string_copy(what, sizeof what, why);
+    if (rest && (size_t)(rest - why) < sizeof what)
+        what[rest - why] = '\0';
+    const char *reason = rest ? rest + 2 : why;
+    int length = todo && todo > reason ? (int)(todo - reason) : (int)strlen(reason);
+    error_set(error, ERROR_SCRIPT, what,
+              todo && todo > reason && todo[1] ? todo + 2 : "mend the script, then check it again",
+              "%.*s", length, reason);
+}
+
 /* The first run that did not end well, as an error. */
 static int judge(struct workplace *workplace, struct error *error)
 {
@@ -119,8 +134,7 @@ static int judge(struct workplace *workplace, struct error *error)
         if (strcmp(state, "done") == 0 || error->code)
             continue;
         if (strcmp(state, "failed") == 0)
-            error_set(error, ERROR_SCRIPT, json_string_value(json_object_get(row, "script")),
-                      "mend the script, then check it again", "%s", why ? why : state);
+            blame(why ? why : state, error);
         else
             error_set(error, ERROR_FAILED, json_string_value(json_object_get(row, "script")),
                       "rehearse it with cells and a bench that suit it", "its run is left %s%s%s",

@@ -5,8 +5,8 @@
 
 static const struct column columns[] = {
     {"run", "run", 'r'},       {"script", "script", 'l'},  {"cell", "cell", 'l'},
-    {"channel", "channel", 'l'}, {"state", "state", 'l'},  {"queued_at", "queued", 'l'},
-    {"started_at", "started", 'l'}, {"ended_at", "ended", 'l'}, {"why", "why", 'l'},
+    {"channel", "channel", 'l'}, {"state", "state", 'l'},  {"queued_at", "queued", 't'},
+    {"started_at", "started", 't'}, {"ended_at", "ended", 't'}, {"why", "why", 'l'},
     {NULL, NULL, 0},
 };
 

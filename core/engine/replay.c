@@ -43,8 +43,10 @@ static int walk(struct journal *journal, const struct script_ops *scripts, struc
         if (status == SCRIPT_FAILED && journal_left(journal))
             return error->code;
         if (status != SCRIPT_AWAITS) {
-            if (!journal_left(journal))
-                return 0; /* it ended, or failed, where the record ends */
+            if (!journal_left(journal)) {
+                error_clear(error); /* it ended, or failed, where the record ends */
+                return 0;
+            }
             return error_set(error, ERROR_FAILED, "replay", "compare the script with the journal",
                              "the script ends with %" PRId64 " entries left on record",
                              journal_left(journal));

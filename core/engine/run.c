@@ -247,7 +247,8 @@ static void end_of_script(struct live_run *run, enum script_status status,
         run_end(run, RUN_DONE, NULL);
         return;
     }
-    run_end_because(run, RUN_FAILED, "%s: %s", failure->what, failure->why);
+    run_end_because(run, RUN_FAILED, "%s: %s%s%s", failure->what, failure->why,
+                    failure->todo[0] ? "; " : "", failure->todo);
 }
 
 void run_continue(struct live_run *run, const char *outcome)

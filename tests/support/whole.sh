@@ -25,7 +25,7 @@ expect() {
     got=0
     "$@" >out.txt 2>err.txt </dev/null || got=$?
     [ "$got" = "$status" ] || fail "status $got, not $status: $* ($(cat err.txt))"
-    cat out.txt err.txt | grep -qF -- "$words" || fail "no \"$words\" in: $* ($(head -c 600 out.txt) $(cat err.txt))"
+    [ -z "$words" ] || cat out.txt err.txt | grep -qF -- "$words" || fail "no \"$words\" in: $* ($(head -c 600 out.txt) $(cat err.txt))"
     if [ "$status" != 0 ]; then
         [ "$(grep -c '^perdure: .*: .*; ' err.txt)" = 1 ] || fail "not one line WHAT: WHY; WHAT TO DO: $(cat err.txt)"
     fi

@@ -41,7 +41,7 @@ expect 1 'big.lua' "$PERDURE" check big.lua
 expect 1 'repeated.lua' "$PERDURE" check repeated.lua
 expect 1 'caught.lua' "$PERDURE" check caught.lua
 expect 1 'deep.lua' "$PERDURE" check deep.lua
-expect 1 'current' "$PERDURE" check unknown.lua
+expect 1 "did you mean 'current'" "$PERDURE" check unknown.lua
 expect 1 'no file and no shipped protocol' "$PERDURE" check nowhere
 expect 0 'nothing wrong' "$PERDURE" check capacity
 
@@ -51,7 +51,7 @@ expect 0 'nothing wrong' "$PERDURE" check capacity
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 [ "$(ask_logbook "SELECT state FROM run ORDER BY id" | paste -sd' ')" = "done failed" ] ||
     fail "states: $(ask_logbook 'SELECT id, state, why FROM run')"
-expect 2 'already' "$PERDURE" start drain --cells T-03 --cells T-03
+expect 2 'twice' "$PERDURE" start drain --cells T-03 --cells T-03
 expect 1 'T-09' "$PERDURE" start drain --cells T-09
 expect 1 'endless.lua' "$PERDURE" run endless.lua --cells T-02 --bench bench.lua
 expect 1 'no_end.lua:5' "$PERDURE" run no_end.lua --cells T-02 --bench bench.lua
@@ -62,7 +62,7 @@ expect 1 'no_end.lua:5' "$PERDURE" run no_end.lua --cells T-02 --bench bench.lua
 expect 4 'S1' "$PERDURE" bench twice.lua
 expect 4 'twice.lua:5' "$PERDURE" engine --bench twice.lua --until-idle
 expect 4 'nowhere.lua' "$PERDURE" bench nowhere.lua
-expect 1 'T-01' "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01
+expect 1 'T-01' "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --size AA --labels T-01
 expect 1 'Mystery' "$PERDURE" enrol --model Odd --chemistry Mystery --rated "1 Ah" --labels O-1
 expect 2 'rated' "$PERDURE" enrol --model Odd --chemistry NiMH --labels O-1
 "$PERDURE" start drain --cells T-04 >/dev/null
