@@ -109,7 +109,7 @@ void push_sorted_keys(lua_State *L, int index)
     size_t count = 0;
     for (lua_pushnil(L); lua_next(L, index); lua_pop(L, 1))
         count++;
-    guest_charge(L, 4 * count);
+    guest_charge(L, 20 * count); /* a key costs about as much as that many instructions */
     struct key *keys = lua_newuserdatauv(L, (count + 1) * sizeof *keys, 0);
     size_t n = 0;
     for (lua_pushnil(L); lua_next(L, index); lua_pop(L, 1))
@@ -171,7 +171,7 @@ static int word_next(lua_State *L)
             found = true;
         }
     }
-    guest_charge(L, count);
+    guest_charge(L, 10 * count);
     if (!found) {
         lua_pushnil(L);
         return 1;
@@ -216,6 +216,7 @@ static int word_setmetatable(lua_State *L)
 static int finish_pcall(lua_State *L, int status, lua_KContext context)
 {
     (void)context;
+    guest_leave_pcall(L);
     if (status == LUA_OK || status == LUA_YIELD)
         return lua_gettop(L);
     if (guest_must_pass(L, status))
@@ -228,6 +229,8 @@ static int finish_pcall(lua_State *L, int status, lua_KContext context)
 static int word_pcall(lua_State *L)
 {
     luaL_checkany(L, 1);
+    guest_enter_pcall(L);
+    guest_charge(L, 30);
     lua_pushboolean(L, 1);
     lua_insert(L, 1);
     int status = lua_pcallk(L, lua_gettop(L) - 2, LUA_MULTRET, 0, 0, finish_pcall);

@@ -15,12 +15,15 @@
  */
 #define WORK_STEP 1000
 
-/* Processor time after which a guest is stopped whatever its count: many times what GUEST_WORK
- * ordinary instructions need. */
-#define PROCESSOR_NS_MOST 100000000LL
+/* Processor time after which a guest is stopped whatever its count: four times what GUEST_WORK
+ * ordinary instructions need on a common machine. */
+#define PROCESSOR_NS_MOST 60000000LL
 
 /* Levels of calls from which a lack of memory is put down to recursion. */
 #define DEEP 1000
+
+/* Nested pcalls. A failure passes through each of them, and each looks through the stack. */
+#define PCALLS_MOST 150
 
 enum fatal { FATAL_NONE, FATAL_WORK, FATAL_MEMORY };
 
@@ -32,9 +35,11 @@ struct guest {
     size_t used;
     long work, work_most;
     int64_t processor_began; /* ns; 0: not yet looked in this round */
+    int pcalls;              /* begun and not left */
     enum fatal fatal;
-    bool deep;       /* the memory last refused was wanted below many levels of calls */
-    char where[128]; /* FILE:LINE of the last failure on the main thread */
+    bool short_of_memory; /* some was refused in this round */
+    bool deep;            /* the memory last refused was wanted below many levels of calls */
+    char where[128];      /* FILE:LINE of the last failure on the main thread */
     struct error raised;
     struct text raised_text; /* as the script sees it */
 };
@@ -57,6 +62,22 @@ struct random *guest_random(lua_State *L)
 size_t guest_memory(const struct guest *guest)
 {
     return guest->used;
+}
+
+void guest_enter_pcall(lua_State *L)
+{
+    struct guest *guest = guest_of(L);
+    if (guest->pcalls == PCALLS_MOST) {
+        guest_fail(L, "end the recursion", "more than %d calls of pcall in each other",
+                   PCALLS_MOST);
+        return;
+    }
+    guest->pcalls++;
+}
+
+void guest_leave_pcall(lua_State *L)
+{
+    guest_of(L)->pcalls--;
 }
 
 bool guest_must_pass(lua_State *L, int status)
@@ -92,6 +113,7 @@ static void *grant(void *data, void *block, size_t old, size_t size)
          * script that lives just below the cap would collect at every allocation. */
         if (refused(guest, block, old, size)) {
             lua_Debug level;
+            guest->short_of_memory = true;
             guest->deep = guest->coroutine && lua_getstack(guest->coroutine, DEEP, &level);
             guest->work += (long)(guest->used / 16);
             return NULL;
@@ -158,6 +180,7 @@ static void begin_round(struct guest *guest, long work)
     guest->work = 0;
     guest->work_most = work;
     guest->processor_began = 0;
+    guest->short_of_memory = false;
 }
 
 /* --- where, and raising
@@ -287,7 +310,7 @@ static int fail_with(struct guest *guest, lua_State *L, int status, const char *
         return error_set(
             error, ERROR_SCRIPT, where, "put a step, a wait or a record into the loop, or end it",
             "worked for more than %ld instructions without asking for anything", guest->work_most);
-    if (status == LUA_ERRMEM || guest->fatal == FATAL_MEMORY) {
+    if (status == LUA_ERRMEM || guest->fatal != FATAL_NONE) {
         guest->fatal = FATAL_MEMORY;
         if (guest->deep)
             return error_set(error, ERROR_SCRIPT, where, "use a loop, or end the recursion",

@@ -23,7 +23,7 @@
 #define GUEST_STRING_MOST (64u << 10) /* one string: bounds what a single instruction can cost */
 #define GUEST_TEXT_MOST   (1u << 20)  /* a script's or module's text */
 
-#define GUEST_WORK        5000000 /* instructions from one request to the next */
+#define GUEST_WORK        3000000 /* instructions from one request to the next: some 15 ms */
 #define GUEST_WORK_INSIDE 200000  /* the same for a predicate, on every reading */
 
 struct guest;
@@ -55,6 +55,10 @@ void guest_load(lua_State *L, const char *name, const char *text, size_t length)
 
 /* Counts work that a C function does, in instructions; raises when it is too much. */
 void guest_charge(lua_State *L, size_t work);
+
+/* Around each pcall of a script: raises when too many are nested. */
+void guest_enter_pcall(lua_State *L);
+void guest_leave_pcall(lua_State *L);
 
 /* Whether a failure with this status is not the script's to catch: a stop, or no memory. */
 bool guest_must_pass(lua_State *L, int status);

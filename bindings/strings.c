@@ -21,14 +21,15 @@ static int string_rep(lua_State *L)
     }
     if ((lua_Unsigned)count > GUEST_STRING_MOST / (length + between_length))
         return luaL_error(L, "resulting string too large");
+    size_t step = length + between_length, total = (size_t)count * step;
+    guest_charge(L, total / 16);
     luaL_Buffer out;
-    luaL_buffinit(L, &out);
-    for (lua_Integer i = 0; i < count; i++) {
-        if (i)
-            luaL_addlstring(&out, between, between_length);
-        luaL_addlstring(&out, text, length);
-    }
-    luaL_pushresult(&out);
+    char *at = luaL_buffinitsize(L, &out, total);
+    memcpy(at, text, length);
+    memcpy(at + length, between, between_length);
+    for (size_t done = step; done < total; done *= 2) /* copies what is there, doubling it */
+        memcpy(at + done, at, done < total - done ? done : total - done);
+    luaL_pushresultsize(&out, total - between_length);
     return 1;
 }
 

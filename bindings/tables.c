@@ -26,7 +26,7 @@ static int table_insert(lua_State *L)
     case 3: {
         lua_Integer at = luaL_checkinteger(L, 2);
         luaL_argcheck(L, at >= 1 && at <= end, 2, "position out of bounds");
-        guest_charge(L, (size_t)(end - at));
+        guest_charge(L, 3 * (size_t)(end - at));
         for (lua_Integer i = end; i > at; i--)
             move_item(L, 1, i - 1, 1, i);
         end = at;
@@ -47,7 +47,7 @@ static int table_remove(lua_State *L)
         return 1;
     }
     luaL_argcheck(L, at >= 1 && at <= length + 1, 2, "position out of bounds");
-    guest_charge(L, (size_t)(length + 1 - at));
+    guest_charge(L, 3 * (size_t)(length + 1 - at));
     lua_rawgeti(L, 1, at);
     for (; at < length; at++)
         move_item(L, 1, at + 1, 1, at);
@@ -118,7 +118,7 @@ static int table_move(lua_State *L)
         luaL_argcheck(L, from > 0 || last < LUA_MAXINTEGER + from, 3, "too many elements to move");
         lua_Integer count = last - from + 1;
         luaL_argcheck(L, to <= LUA_MAXINTEGER - count + 1, 4, "destination wrap around");
-        guest_charge(L, 2 * (size_t)count); /* stops before the loop begins when it is too long */
+        guest_charge(L, 3 * (size_t)count); /* stops before the loop begins when it is too long */
         bool backwards = target == 1 && to > from && to <= last;
         for (lua_Integer i = 0; i < count; i++) {
             lua_Integer k = backwards ? count - 1 - i : i;

@@ -15,8 +15,9 @@
 double simcell_capacity(const struct simcell *cell)
 {
     const struct simcell_truth *truth = &cell->truth;
-    double left = 1 - truth->fade * (cell->throughput / truth->capacity);
-    return truth->capacity * fmax(left, 0.01); /* a cell worn out still is one */
+    double left = truth->capacity - truth->fade * cell->throughput;
+    double least = 0.01 * truth->capacity; /* a cell worn out still is one */
+    return left > least ? left : least;
 }
 
 double simcell_r0(const struct simcell *cell)
@@ -132,58 +133,74 @@ static void warm(struct simcell *cell, double heat, double dt)
     }
 }
 
+/* What flows in one piece of time, taken at its middle. */
+struct flow {
+    double current; /* A */
+    double stored;  /* part of a charging current that is stored */
+    double inner;   /* V behind R0 */
+    double v1;      /* V over the pair */
+};
+
+static double pair_voltage(const struct simcell *cell, double current, double left)
+{
+    double end = current * cell->truth.r1;
+    return cell->truth.r1 * cell->truth.c1 > 0 ? end + (cell->v1 - end) * left : 0;
+}
+
+/* The current at the beginning takes the state to the middle, and there the one is found that holds
+ * for the whole piece. A steady discharge is the same throughout. */
+static struct flow flow_at_middle(struct simcell *cell, double capacity, double r0, double dt)
+{
+    const struct simcell_truth *truth = &cell->truth;
+    int *segment = &cell->pace.segment;
+    double soc = cell->charge / capacity;
+    struct flow flow = {.stored = 1};
+    flow.inner = inner_voltage(truth, soc, cell->v1, cell->temperature, segment);
+    flow.current = flows(&cell->drive, flow.inner, r0);
+    if (flow.current < 0 && cell->charge <= 0)
+        flow.current = 0; /* empty */
+    flow.v1 = pair_voltage(cell, flow.current, cell->pace.pair_half);
+    bool steady = cell->drive.mode == DRIVE_CURRENT && flow.current == cell->drive.amount;
+    if (flow.current == 0 || (steady && flow.current < 0))
+        return flow;
+    if (flow.current > 0)
+        flow.stored = efficiency(truth, soc);
+    soc = (cell->charge + flow.stored * flow.current * dt / 2) / capacity;
+    flow.inner = inner_voltage(truth, soc, flow.v1, cell->temperature, segment);
+    flow.current = flows(&cell->drive, flow.inner, r0);
+    flow.stored = flow.current > 0 ? efficiency(truth, soc) : 1;
+    return flow;
+}
+
 /* One piece of an energised cell's time. */
 static void energised(struct simcell *cell, int64_t stretch)
 {
     const struct simcell_truth *truth = &cell->truth;
     if (cell->pace.stretch != stretch)
         set_pace(cell, stretch);
-    struct simcell_pace *pace = &cell->pace;
     double dt = (double)stretch * 1e-6;
-    double cycles = cell->throughput / truth->capacity;
-    double capacity = truth->capacity * fmax(1 - truth->fade * cycles, 0.01);
-    double r0 = truth->r0 * (1 + truth->growth * cycles);
-    bool pair = truth->r1 > 0 && truth->c1 > 0;
-    double soc = cell->charge / capacity;
+    double capacity = simcell_capacity(cell), r0 = simcell_r0(cell);
+    struct flow flow = flow_at_middle(cell, capacity, r0, dt);
 
-    double inner = inner_voltage(truth, soc, cell->v1, cell->temperature, &pace->segment);
-    double current = flows(&cell->drive, inner, r0);
-    bool empty = current < 0 && cell->charge <= 0;
-    if (empty)
-        current = 0;
-    double stored = current > 0 ? efficiency(truth, soc) : 1;
-    double soc_mid = soc + stored * current * dt / 2 / capacity;
-    double v1_mid =
-        pair ? current * truth->r1 + (cell->v1 - current * truth->r1) * pace->pair_half : 0;
-    bool steady = cell->drive.mode == DRIVE_CURRENT && current == cell->drive.amount;
-    if (!empty && (!steady || current > 0)) {
-        inner = inner_voltage(truth, soc_mid, v1_mid, cell->temperature, &pace->segment);
-        current = flows(&cell->drive, inner, r0);
-        stored = current > 0 ? efficiency(truth, soc_mid) : 1;
-    }
-
-    double gain = stored * current * dt;
-    double lost_charge = cell->charge * per_second(truth) * dt;
-    if (lost_charge > 0)
-        lost_charge *= hastened(cell->temperature);
-    double charge = cell->charge + gain - lost_charge;
+    double gain = flow.stored * flow.current * dt;
+    double leak = cell->charge * per_second(truth) * dt;
+    if (leak > 0)
+        leak *= hastened(cell->temperature);
+    double charge = cell->charge + gain - leak;
     if (charge > capacity && gain > 0) {
-        stored *= fmax(1 - (charge - capacity) / gain, 0); /* the rest is heat */
+        flow.stored *= fmax(1 - (charge - capacity) / gain, 0); /* the rest is heat */
         charge = capacity;
     }
-    if (charge < 0)
-        charge = 0;
+    if (flow.current < 0)
+        cell->throughput += -gain < cell->charge ? -gain : cell->charge;
+    cell->charge = charge > 0 ? charge : 0;
 
-    double heat = current * current * r0;
-    if (pair)
-        heat += v1_mid * v1_mid / truth->r1;
-    if (current > 0)
-        heat += (1 - stored) * current * (inner + current * r0);
-    if (current < 0)
-        cell->throughput += fmin(-gain, cell->charge);
-    cell->charge = charge;
-    if (pair)
-        cell->v1 = current * truth->r1 + (cell->v1 - current * truth->r1) * pace->pair;
+    double heat = flow.current * flow.current * r0;
+    if (flow.v1 != 0)
+        heat += flow.v1 * flow.v1 / truth->r1;
+    if (flow.current > 0)
+        heat += (1 - flow.stored) * flow.current * (flow.inner + flow.current * r0);
+    cell->v1 = pair_voltage(cell, flow.current, cell->pace.pair);
     warm(cell, heat, dt);
 }
 

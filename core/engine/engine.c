@@ -185,7 +185,9 @@ struct engine_counts engine_count(const struct engine *engine)
         counts.waiting_answer += run->phase == LIVE_ASKING;
         counts.paused += run->phase == LIVE_PARKED;
         counts.working += run->phase == LIVE_STEPPING || run->phase == LIVE_WAITING;
+        counts.energised += run->phase == LIVE_STEPPING;
     }
+    counts.readings = engine->readings;
     return counts;
 }
 

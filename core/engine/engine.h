@@ -50,7 +50,8 @@ void engine_close(struct engine *engine);
 
 /* Open runs in memory, by what they wait for: for `until_idle` and for tests. */
 struct engine_counts {
-    int runs, working, waiting_channel, waiting_answer, paused;
+    int runs, working, energised, waiting_channel, waiting_answer, paused;
+    int64_t readings; /* taken since it was opened */
 };
 struct engine_counts engine_count(const struct engine *engine);
 

@@ -80,7 +80,10 @@ struct engine {
     bool held;             /* no room on the disk: safe, nothing in memory, trying again */
     bool stopping;
     char stop_why[64];
+    int64_t readings;      /* taken by steps since the engine was opened */
     struct loop *loop;     /* loop.c */
+    struct service *service;
+    int64_t last_fed;      /* real us: of the watchdog */
     struct control *control;
 };
 
@@ -149,6 +152,8 @@ void run_step_notify(void *owner, const struct reading *reading, const struct er
 /* Performs run->request; true when its outcome is there already (in run->outcome). */
 bool perform(struct live_run *run, bool taken_up);
 void perform_due(struct live_run *run);
+/* The wall clock was set: dates are met by the calendar, so their deadlines move. */
+void perform_rearm(struct live_run *run);
 /* Looks whether the open question of the run has its answer. */
 void perform_answered(struct live_run *run);
 

@@ -7,9 +7,16 @@
 #include <uv.h>
 
 #include "engine/engine_internal.h"
+#include "engine/service.h"
 
 /* Virtual passes between two looks at the real world. */
 #define LOOK_EVERY 512
+/* The longest real wait: a wall clock that was set is noticed by then. */
+#define LOOK_MS 10000
+/* Wall clock steps below this are left to pass: clocks are always being nudged. */
+#define WALL_STEP_US (1 * US_PER_S)
+#define FEED_EVERY_US (US_PER_S / 2)
+#define WATCHDOG_SLACK_US (5 * US_PER_S)
 
 struct loop {
     uv_loop_t uv;
@@ -39,6 +46,7 @@ int loop_open(struct engine *engine, struct error *error)
     loop->interrupt.data = loop->terminate.data = engine;
     uv_signal_start(&loop->interrupt, on_signal, SIGINT);
     uv_signal_start(&loop->terminate, on_signal, SIGTERM);
+    engine->service = service_open();
     return engine->options.socket ? control_open(engine, &loop->uv, error) : 0;
 }
 
@@ -55,6 +63,7 @@ void loop_close(struct engine *engine)
     if (!loop)
         return;
     control_close(engine);
+    service_close(engine->service);
     uv_walk(&loop->uv, close_handle, NULL);
     uv_run(&loop->uv, UV_RUN_DEFAULT);
     uv_loop_close(&loop->uv);
@@ -70,6 +79,37 @@ static void tidy(struct engine *engine)
         logbook_move_samples(engine->options.logbook, &more, engine_error(engine));
 }
 
+/* Fed only when all three made progress: this pass ran, nothing is overdue, and what was written is
+ * durable. A full disk feeds nothing: starting anew would not help, but a person should know. */
+static void feed_watchdog(struct engine *engine)
+{
+    if (real_us() - engine->last_fed < FEED_EVERY_US)
+        return;
+    engine->last_fed = real_us();
+    bench_us late = clock_bench(engine->options.clock) - deadlines_next(&engine->deadlines);
+    int64_t unsaved = engine->in_transaction ? real_us() - engine->last_commit : 0;
+    if (late < WATCHDOG_SLACK_US && unsaved < WATCHDOG_SLACK_US && !engine->trouble.code)
+        service_progress(engine->service);
+    service_energised(engine->service, engine_count(engine).energised > 0);
+}
+
+/* A wall clock that was set ends nothing early and nothing late: steps run on bench time, and waits
+ * for a date are counted anew. */
+static void watch_wall_clock(struct engine *engine)
+{
+    int64_t step = clock_step_seen(engine->options.clock, WALL_STEP_US);
+    if (!step)
+        return;
+    char text[128];
+    snprintf(text, sizeof text, "the wall clock was set by %+.3f s", (double)step / 1e6);
+    engine_write(engine);
+    logbook_add_event(engine->options.logbook, clock_utc(engine->options.clock), 0, 0, "warning",
+                      text, engine_error(engine));
+    for (struct live_run *run = engine->runs; run; run = run->next)
+        if (run->phase == LIVE_WAITING)
+            perform_rearm(run);
+}
+
 static void wait_real(struct engine *engine)
 {
     struct loop *loop = engine->loop;
@@ -77,6 +117,11 @@ static void wait_real(struct engine *engine)
     int64_t commit_ms = (int64_t)(engine->options.commit_every * 1e3);
     if ((engine->in_transaction || engine->held) && ms > commit_ms)
         ms = commit_ms;
+    if (ms > LOOK_MS)
+        ms = LOOK_MS;
+    int64_t patience = service_patience(engine->service) / 1000;
+    if (patience && ms > patience)
+        ms = patience;
     if (engine->energising || engine->queue_changed)
         ms = 0;
     uv_update_time(&loop->uv);
@@ -122,6 +167,7 @@ static void end_session(struct engine *engine)
 int engine_work(struct engine *engine, struct error *error)
 {
     const bool simulation = engine->options.clock->face == CLOCK_VIRTUAL;
+    service_ready(engine->service);
     for (unsigned pass = 1; !engine->stopping; pass++) {
         if (engine_pass(engine, error))
             return error->code;
@@ -135,7 +181,9 @@ int engine_work(struct engine *engine, struct error *error)
         if (simulation) {
             wait_virtual(engine, pass);
         } else {
+            feed_watchdog(engine);
             wait_real(engine);
+            watch_wall_clock(engine);
             tidy(engine);
         }
         control_reply_all(engine);

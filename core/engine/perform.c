@@ -30,7 +30,7 @@ static void record(struct live_run *run)
     done_with(run, "true");
 }
 
-static void arm(struct live_run *run)
+void perform_rearm(struct live_run *run)
 {
     struct engine *engine = run->engine;
     utc_us now = clock_utc(engine->options.clock);
@@ -48,7 +48,7 @@ static bool wait(struct live_run *run)
         return true;
     }
     run->phase = LIVE_WAITING;
-    arm(run);
+    perform_rearm(run);
     return false;
 }
 
@@ -56,7 +56,7 @@ void perform_due(struct live_run *run)
 {
     /* The wall clock may have been set back since: a date is met by the calendar only. */
     if (run->until > clock_utc(run->engine->options.clock)) {
-        arm(run);
+        perform_rearm(run);
         return;
     }
     run_complete(run, "true");

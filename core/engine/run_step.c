@@ -263,6 +263,7 @@ static void read_one(struct live_run *run, const struct reading *reading)
             return;
         }
     }
+    engine->readings++;
     enum step_verdict verdict = step_feed(run->step, reading, when);
     keep_rows(run);
     switch (verdict) {
@@ -301,8 +302,13 @@ static void safe(struct live_run *run)
         run_complete(run, run->outcome.bytes);
         break;
     case AFTER_PARK:
-        run_step_save(run);
-        run_step_free(run);
+        if (run->step && run->step->ended_by != END_NONE) {
+            record_end(run); /* it ended on the last look; the script hears of it when taken up */
+            run_journal_outcome(run, run->outcome.bytes);
+        } else {
+            run_step_save(run);
+            run_step_free(run);
+        }
         run_parked(run);
         break;
     case AFTER_OVER:
@@ -357,11 +363,29 @@ void run_step_due(struct live_run *run)
     answered(run, NULL, &failure);
 }
 
+/* Before a step is left in the middle: what it has come to by now, where the channel can say so at
+ * once. One that answers later is not waited for: safe comes first, and its last stretch is a gap. */
+static enum step_verdict last_look(struct live_run *run, struct reading *reading)
+{
+    if (!run->step || run->step->ended_by != END_NONE || run->to_energise ||
+        run->awaits != AWAIT_NOTHING || !run->channel ||
+        run->channel->ops->read(run->channel, reading, NULL) != CHANNEL_NOW)
+        return STEP_GO_ON;
+    enum step_verdict verdict = step_feed(run->step, reading, false);
+    keep_rows(run);
+    return verdict;
+}
+
 void run_step_make_safe(struct live_run *run, enum after_safe after)
 {
+    deadline_clear(&run->engine->deadlines, &run->deadline);
+    struct reading reading;
+    if (last_look(run, &reading) == STEP_TRIPPED) {
+        trip(run, &reading); /* comes back here, and is then safe and over */
+        return;
+    }
     run->after = after;
     run->to_energise = false;
-    deadline_clear(&run->engine->deadlines, &run->deadline);
     if (!run->channel) {
         safe(run);
         return;

@@ -128,8 +128,8 @@ int db_fill(sqlite3 *db, const char *path, const struct logbook_birth *birth, st
     if (!failed)
         failed =
             SQL(&new, error,
-                "INSERT INTO logbook (id, created_at, seed, clock) "
-                "VALUES (1, ?1, ?2, coalesce(?3, ''))",
+                "INSERT INTO logbook (id, created_at, seed, clock, utc_origin, real_origin) "
+                "VALUES (1, ?1, ?2, coalesce(?3, ''), ?1, ?1)",
                 V_INT(birth->created), V_TEXT(seed_text(birth->seed, seed)), V_TEXT(birth->clock));
     sql_forget(&new);
     if (!failed)

@@ -314,8 +314,12 @@ void logbook_close(struct logbook *logbook)
     if (logbook == NULL)
         return;
     logbook_rollback(logbook);
-    if (logbook->mode == LOGBOOK_WRITE && !logbook->in_memory)
+    if (logbook->mode == LOGBOOK_WRITE && !logbook->in_memory) {
         staging_drain(logbook, NULL); /* what cannot be moved now is moved next time */
+        /* So that nothing is left in the log even if somebody still reads. */
+        sqlite3_busy_timeout(logbook->db, 0);
+        sqlite3_wal_checkpoint_v2(logbook->db, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL);
+    }
     let_go(logbook);
 }
 

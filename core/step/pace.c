@@ -7,10 +7,11 @@
 
 #include "step/parts.h"
 
-#define GROWTH        2.0
-#define NEARING       0.5  /* of the time to an end that is approached in a line */
-#define VOLTAGE_PIECE 0.01 /* V at most from one reading to the next, as well as can be foreseen   \
-                            */
+#define GROWTH  2.0
+#define NEARING 0.5 /* of the time to an end that is approached in a line */
+#define VOLTAGE_PIECE                                                                              \
+    0.01 /* V at most from one reading to the next, as well as can be foreseen                     \
+          */
 #define REST_PIECE      0.003  /* V, the same in a rest */
 #define CURRENT_PIECE   0.01   /* of the current, the same: keeps the trapezoid's error near 1e-5 */
 #define SHAPE_PIECE     0.003  /* of the rated charge between looks for the shape of a full cell */
@@ -22,11 +23,18 @@ static double least_of(double a, double b)
     return b < a ? b : a; /* a NAN as b changes nothing */
 }
 
-/* Time until `now` reaches `limit` at this slope; NAN when it moves away or there is no limit. */
+/* Time until `now` reaches `limit` at this slope; NAN when it moves away or there is no limit. The
+ * limits are looked at before anything is divided: most are not set, and this runs every tick. */
 static double until(double limit, double now, double rate)
 {
-    double left = (limit - now) / rate;
-    return left > 0 ? left : NAN;
+    double left = limit - now;
+    return left * rate > 0 ? left / rate : NAN;
+}
+
+/* The tick, or less if `change` over `dt` would come to more than `piece` in it. */
+static double in_pieces(double tick, double change, double dt, double piece)
+{
+    return fabs(change) * tick > piece * dt ? piece * dt / fabs(change) : tick;
 }
 
 static double shape_pace(const struct step *step, double current)
@@ -48,16 +56,16 @@ double step_pace(const struct step *step, const struct stretch *stretch)
     double tick = plan->kind == STEP_PULSE ? step->tick_least : least_of(most, GROWTH * step->tick);
 
     if (stretch->dt > 0) {
-        double per_second = 1 / stretch->dt;
-        double dv = (to->voltage - stretch->from.voltage) * per_second;
-        double di = (fabs(to->current) - fabs(stretch->from.current)) * per_second;
-        double dk = (to->temperature - stretch->from.temperature) * per_second;
-        tick = least_of(tick, (idle ? REST_PIECE : VOLTAGE_PIECE) / fabs(dv));
+        double dt = stretch->dt;
+        double dv = to->voltage - stretch->from.voltage;
+        double di = current - fabs(stretch->from.current);
+        double dk = to->temperature - stretch->from.temperature;
+        tick = in_pieces(tick, dv, dt, idle ? REST_PIECE : VOLTAGE_PIECE);
         if (!idle && current > 0)
-            tick = least_of(tick, CURRENT_PIECE * current / fabs(di));
-        tick = least_of(tick, NEARING * until(plan->voltage, to->voltage, dv));
-        tick = least_of(tick, NEARING * until(plan->current, current, di));
-        tick = least_of(tick, NEARING * until(plan->temperature, to->temperature, dk));
+            tick = in_pieces(tick, di, dt, CURRENT_PIECE * current);
+        tick = least_of(tick, NEARING * dt * until(plan->voltage, to->voltage, dv));
+        tick = least_of(tick, NEARING * dt * until(plan->current, current, di));
+        tick = least_of(tick, NEARING * dt * until(plan->temperature, to->temperature, dk));
     }
     /* A microsecond more, so that a reading rounded to the clock falls behind the end. */
     tick = least_of(tick, until(plan->charge, step->charge, current) + 1e-6);
@@ -65,6 +73,8 @@ double step_pace(const struct step *step, const struct stretch *stretch)
     tick = least_of(tick, until(plan->energy, step->energy, current * to->voltage) + 1e-6);
     if (!isnan(plan->drop) || !isnan(plan->flat) || !isnan(plan->temperature_rate))
         tick = least_of(tick, shape_pace(step, current));
+    if (plan->every > 0)
+        tick = least_of(tick, plan->every);
     if (plan->when)
         tick = least_of(tick, PREDICATE_PIECE);
     if (tick < step->tick_least)

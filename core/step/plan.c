@@ -44,8 +44,9 @@ void step_plan_init(struct step_plan *plan, enum step_kind kind)
     case STEP_CHARGE:
     case STEP_DISCHARGE: plan->every = 120; break;
     case STEP_REST:
-        plan->every = 600;
-        plan->by_current = NAN; /* nothing is driven */
+        plan->every = 3600;
+        plan->by_voltage = 0.001; /* dense while it settles, then once an hour */
+        plan->by_current = NAN;   /* nothing is driven */
         break;
     case STEP_PULSE:
     case STEP_READ:

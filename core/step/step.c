@@ -71,6 +71,14 @@ static void remember(struct step *step, double voltage)
     step->past_count = n + 1;
 }
 
+static void widen(double *low, double *high, double value)
+{
+    if (!(value >= *low) && !isnan(value))
+        *low = value;
+    if (!(value <= *high) && !isnan(value))
+        *high = value;
+}
+
 static void integrate(struct step *step, const struct stretch *stretch)
 {
     const struct step_row *from = &stretch->from, *to = &stretch->to;
@@ -80,10 +88,8 @@ static void integrate(struct step *step, const struct stretch *stretch)
     step->voltage_time += dt / 2 * (from->voltage + to->voltage);
     step->active += dt;
     step->elapsed_us = to->t_us;
-    step->peak_voltage = fmax(step->peak_voltage, to->voltage);
-    step->low_voltage = fmin(step->low_voltage, to->voltage);
-    step->max_temperature = fmax(step->max_temperature, to->temperature);
-    step->min_temperature = fmin(step->min_temperature, to->temperature);
+    widen(&step->low_voltage, &step->peak_voltage, to->voltage);
+    widen(&step->min_temperature, &step->max_temperature, to->temperature);
     if (step->plan.kind == STEP_CHARGE || step->plan.kind == STEP_DISCHARGE)
         remember(step, to->voltage);
 }

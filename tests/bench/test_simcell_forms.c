@@ -176,7 +176,6 @@ static void power_drive_is_of_second_order(void **state)
             simcell_advance(&cell, seconds(t));
         off[k] = fabs(cell.charge - exact.charge);
     }
-    print_message("%.9g %.9g\n", off[0], off[1]);    assert_true(off[0] > 0 && off[0] < 0.1);
     NEAR(off[0] / off[1], 9, 1.0);
 }
 

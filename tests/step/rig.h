@@ -16,7 +16,7 @@
 #include "bench/simulated.h"
 #include "step/step.h"
 
-#define AH 3600.0
+#define AH       3600.0
 #define RIG_ROWS 200000
 
 struct rig {
@@ -135,8 +135,7 @@ static inline enum step_verdict rig_tick(struct rig *rig)
     if (verdict == STEP_REDRIVE)
         rig_drive(rig);
     if (verdict == STEP_GO_ON)
-        clock_advance(&rig->clock,
-                      clock_bench(&rig->clock) + llround(step_next(&rig->step) * 1e6));
+        clock_advance(&rig->clock, clock_bench(&rig->clock) + llround(step_next(&rig->step) * 1e6));
     return verdict;
 }
 

@@ -1,0 +1,205 @@
+/* A writer that dies at any point: nothing acknowledged is lost, nothing counts twice.
+ *
+ * The writer takes samples for a few steps, one a step a commit with their sums, and moves them, all
+ * over a pipe acknowledged; it dies between two operations of SQLite's virtual machine, or is killed
+ * from outside. Whoever comes next goes on where the file says. */
+#include <signal.h>
+#include <sys/wait.h>
+
+#include "bench_day.h"
+
+#define STEPS   6
+#define CURRENT 0.4
+
+struct bench {
+    struct folder *folder;
+    int64_t acknowledged; /* samples of each step */
+};
+
+static void make_steps(struct folder *folder)
+{
+    struct logbook *logbook = new_logbook(folder);
+    int64_t run;
+
+    must(logbook_begin(logbook, &error));
+    run = add_run(logbook, 0);
+    for (int i = 0; i < STEPS; i++)
+        assert_int_equal(add_step(logbook, run, i + 1), i + 1);
+    must(logbook_commit(logbook, &error));
+    logbook_close(logbook);
+}
+
+/* --- the writer, in a process of its own -------------------------------------------------------- */
+
+static int die_at, ticks;
+
+static int tick(void *unused)
+{
+    (void)unused;
+    if (++ticks == die_at)
+        _exit(9);
+    return 0;
+}
+
+static void writer(const char *path, int acknowledge, int64_t from, int count)
+{
+    struct logbook *logbook;
+    bool more;
+
+    if (logbook_open(&logbook, path, LOGBOOK_WRITE, &error) != 0)
+        _exit(1);
+    sqlite3_progress_handler(logbook->db, 50, tick, NULL);
+    for (int64_t k = from; k < from + count; k++) {
+        struct step_sums sums = no_sums;
+        sums.charge = CURRENT * (double)(k + 1);
+        if (logbook_begin(logbook, &error) != 0)
+            _exit(1);
+        for (int64_t step = 1; step <= STEPS; step++) {
+            struct sample sample = sample_at(step, k);
+            if (logbook_add_samples(logbook, step, k, &sample, 1, &error) != 0 ||
+                logbook_checkpoint_step(logbook, step, &sums, "at work", DAY_ONE, &error) != 0)
+                _exit(1);
+        }
+        if (logbook_commit(logbook, &error) != 0)
+            _exit(1);
+        if (write(acknowledge, &k, sizeof(k)) != sizeof(k))
+            _exit(1);
+        if (logbook_move_samples(logbook, &more, &error) != 0)
+            _exit(1);
+    }
+    _exit(0); /* without a close, like a power cut that found nothing under way */
+}
+
+/* Lets a writer work and die; returns how it ended. */
+static int let_one_die(struct bench *bench, int count, int kill_after_us)
+{
+    int pipe_ends[2], status;
+    int64_t k;
+    pid_t child;
+
+    assert_int_equal(pipe(pipe_ends), 0);
+    child = fork();
+    if (child == 0) {
+        close(pipe_ends[0]);
+        writer(bench->folder->logbook, pipe_ends[1], bench->acknowledged, count);
+    }
+    close(pipe_ends[1]);
+    if (kill_after_us > 0) {
+        usleep((unsigned)kill_after_us);
+        kill(child, SIGKILL);
+    }
+    while (read(pipe_ends[0], &k, sizeof(k)) == sizeof(k))
+        bench->acknowledged = k + 1;
+    close(pipe_ends[0]);
+    assert_int_equal(waitpid(child, &status, 0), child);
+    return status;
+}
+
+/* --- what the file says then -------------------------------------------------------------------- */
+
+struct count {
+    int64_t step, next;
+    bool wrong;
+};
+
+static int count_sample(void *context, int64_t k, const struct sample *sample)
+{
+    struct count *count = context;
+    struct sample want = sample_at(count->step, k);
+
+    count->wrong |= k != count->next || sample->t_us != want.t_us;
+    count->next++;
+    return 0;
+}
+
+/* All steps have the same number of samples, all that were acknowledged and at most one more (the
+ * commit that was done but not yet reported); sums belong to just these. */
+static void look(struct bench *bench, enum logbook_mode mode)
+{
+    struct logbook *logbook = open_logbook(bench->folder, mode);
+    int64_t on_record = ask(logbook, "SELECT coalesce(max(samples), 0) FROM outcome");
+
+    assert_in_range(on_record, bench->acknowledged, bench->acknowledged + 1);
+    bench->acknowledged = on_record;
+    for (int64_t step = 1; step <= STEPS && on_record > 0; step++) {
+        struct count count = {.step = step};
+        char sql[200];
+
+        must(logbook_samples(logbook, step, count_sample, &count, &error));
+        assert_false(count.wrong);
+        assert_int_equal(count.next, on_record);
+        snprintf(sql, sizeof(sql),
+                 "SELECT samples = %d AND abs(charge - %d * 0.4) < 1e-6 AND samples = "
+                 "(SELECT count(*) FROM reading WHERE reading.step = outcome.step) "
+                 "FROM outcome WHERE step = %d",
+                 (int)on_record, (int)on_record, (int)step);
+        assert_int_equal(ask(logbook, sql), 1);
+    }
+    close_sound(logbook);
+}
+
+static void test_dies_at_every_point(void **state)
+{
+    struct bench bench = {.folder = *state};
+    int deaths = 0;
+
+    make_steps(bench.folder);
+    /* Some die before their first commit, some amid a move; a close by a reader moves nothing, one
+     * by a writer moves all. */
+    for (die_at = 1; die_at < 3000; die_at += 1 + die_at / 7) {
+        int status = let_one_die(&bench, 300, 0);
+        assert_true(WIFEXITED(status));
+        assert_true(WEXITSTATUS(status) == 9 || WEXITSTATUS(status) == 0);
+        deaths += WEXITSTATUS(status) == 9;
+        look(&bench, deaths % 3 == 0 ? LOGBOOK_WRITE : LOGBOOK_READ);
+    }
+    assert_true(deaths > 20);
+    assert_true(bench.acknowledged > 256);
+}
+
+static void test_is_killed_from_outside(void **state)
+{
+    struct bench bench = {.folder = *state};
+    int killed = 0;
+
+    make_steps(bench.folder);
+    die_at = 0;
+    for (int i = 0; i < 25; i++) {
+        int status = let_one_die(&bench, 100000, 1000 + 3700 * i % 50000);
+        killed += WIFSIGNALED(status);
+        look(&bench, i % 4 == 0 ? LOGBOOK_WRITE : LOGBOOK_READ);
+    }
+    assert_int_equal(killed, 25);
+    assert_true(bench.acknowledged > 0);
+}
+
+/* A copy of the files taken at any moment between two commits is what a power cut would leave. */
+static void test_files_as_they_lie_are_whole(void **state)
+{
+    struct bench bench = {.folder = *state};
+    int status;
+
+    make_steps(bench.folder);
+    die_at = 0;
+    status = let_one_die(&bench, 400, 0);
+    assert_true(WIFEXITED(status));
+    assert_int_equal(WEXITSTATUS(status), 0);
+    assert_int_equal(bench.acknowledged, 400);
+    /* The log was not moved into the file: it must be there to be read. */
+    assert_true(folder_files(bench.folder, false) > 1);
+    look(&bench, LOGBOOK_READ);
+    look(&bench, LOGBOOK_WRITE);
+    assert_int_equal(folder_files(bench.folder, false), 1);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(test_dies_at_every_point, folder_make, folder_remove),
+        cmocka_unit_test_setup_teardown(test_is_killed_from_outside, folder_make, folder_remove),
+        cmocka_unit_test_setup_teardown(test_files_as_they_lie_are_whole, folder_make,
+                                        folder_remove),
+    };
+
+    return cmocka_run_group_tests_name("crash", tests, NULL, NULL);
+}

@@ -1,0 +1,177 @@
+/* A step saved and taken up again goes on as if nothing had been. */
+#include "base/random.h"
+#include "base/text.h"
+#include "step/checkpoint.h"
+#include "step/feed.h"
+
+static struct step_plan plan_of(int kind)
+{
+    struct step_plan plan;
+    switch (kind) {
+    case 0:
+        plan = rig_charge(2, NAN);
+        plan.drop = 0.005;
+        plan.blind = 300;
+        break;
+    case 1:
+        plan = rig_discharge(DRIVE_POWER, -1.5);
+        plan.voltage = 1.0;
+        break;
+    case 2: plan = rig_rest(5 * 3600); break;
+    case 3:
+        plan = rig_charge(1, NAN);
+        plan.temperature_rate = 0.5 / 60;
+        plan.flat = 1e-7;
+        plan.blind = 600;
+        break;
+    default:
+        plan = feed_plan(STEP_PULSE);
+        plan.level[0] = (struct drive){DRIVE_CURRENT, -0.4, NAN};
+        plan.level[1] = (struct drive){DRIVE_CURRENT, -4, NAN};
+        plan.level_time[0] = 10;
+        plan.level_time[1] = 3;
+    }
+    return plan;
+}
+
+/* Saves, begins anew from the plan, loads. What no checkpoint holds, the channel's clock, is put
+ * back where `same_clock`, as no engine could after a restart. */
+static void save_and_load(struct rig *rig, struct step_plan *plan, bool same_clock)
+{
+    struct step loaded;
+    struct text text = TEXT_EMPTY;
+    struct error error = {0};
+    step_save(&rig->step, &text);
+    step_begin(&loaded, plan, &rig->facts, &rig->limits, rig->channel->tick_least,
+               rig->channel->tick_most, rig->channel->rest_most);
+    if (step_load(&loaded, text.bytes, &error))
+        fail_msg("%s", error.why);
+    assert_true(loaded.origin == BENCH_NEVER);
+    assert_true(text.length < 4096);
+    text_free(&text);
+    if (same_clock)
+        loaded.origin = rig->step.origin;
+    rig->step = loaded;
+}
+
+/* Runs a step; at random points (chosen by `seed`) saves and loads, or does so in a gap. */
+static void run(struct rig *rig, int kind, uint64_t seed, bool loads, bool gaps)
+{
+    struct random random;
+    struct step_plan plan = plan_of(kind);
+    enum step_verdict verdict = STEP_GO_ON;
+    random_seed(&random, seed);
+    rig_begin(rig, &plan);
+    while (verdict == STEP_GO_ON || verdict == STEP_REDRIVE) {
+        verdict = rig_tick(rig);
+        bool here = random_range(&random, 0, 9) == 0;
+        if (!here || verdict != STEP_GO_ON)
+            continue;
+        if (loads)
+            save_and_load(rig, &plan, !gaps);
+        if (gaps) {
+            step_interrupt(&rig->step, 30);
+            clock_advance(&rig->clock, clock_bench(&rig->clock) + 30 * US_PER_S);
+        }
+    }
+    step_outcome(&rig->step, &rig->out);
+}
+
+static void compare(int kind, bool gaps)
+{
+    for (uint64_t seed = 1; seed <= 5; seed++) {
+        struct rig whole, loaded;
+        rig_open(&whole, "NiMH", 2, NULL);
+        rig_open(&loaded, "NiMH", 2, NULL);
+        run(&whole, kind, seed, false, gaps);
+        run(&loaded, kind, seed, true, gaps);
+        assert_int_equal(whole.readings, loaded.readings);
+        assert_memory_equal(&whole.out, &loaded.out, sizeof(whole.out));
+        assert_int_equal(whole.row_count, loaded.row_count);
+        assert_memory_equal(whole.rows, loaded.rows, (size_t)whole.row_count * sizeof(*whole.rows));
+        assert_true(!gaps || kind == 4 || whole.out.gaps > 0);
+        rig_close(&whole);
+        rig_close(&loaded);
+    }
+}
+
+static void goes_on_bit_for_bit(void **state)
+{
+    (void)state;
+    for (int kind = 0; kind <= 4; kind++)
+        compare(kind, false);
+}
+
+static void goes_on_bit_for_bit_after_gaps(void **state)
+{
+    (void)state;
+    for (int kind = 0; kind <= 4; kind++)
+        compare(kind, true);
+}
+
+static void loads_at_the_very_beginning(void **state)
+{
+    struct rig rig;
+    struct step_plan plan = plan_of(2);
+    (void)state;
+    rig_open(&rig, "NiMH", 2, NULL);
+    rig_begin(&rig, &plan);
+    save_and_load(&rig, &plan, false);
+    assert_int_equal(rig_tick(&rig), STEP_GO_ON);
+    assert_int_equal(rig.step.rows, 1);
+    rig_close(&rig);
+}
+
+static void refused(const char *saved, const char *why)
+{
+    struct step step, before;
+    struct step_plan plan = plan_of(1);
+    struct error error = {0};
+    feed_begin(&step, &plan, &LIMITS_NONE);
+    before = step;
+    assert_int_equal(step_load(&step, saved, &error), ERROR_LOGBOOK);
+    if (strstr(error.why, why) == NULL)
+        fail_msg("\"%s\" does not say \"%s\"", error.why, why);
+    assert_memory_equal(&step, &before, sizeof(step)); /* nothing half loaded */
+}
+
+static void refuses_what_it_does_not_know(void **state)
+{
+    struct step step;
+    struct step_plan plan = plan_of(1);
+    struct text text = TEXT_EMPTY;
+    char *changed;
+    (void)state;
+    feed_begin(&step, &plan, &LIMITS_NONE);
+    feed(&step, 0, 1.3, -1);
+    step_save(&step, &text);
+    refused("", "format");
+    refused("step/2 active=1", "format");
+    refused("step/1", "missing");
+    refused("step/1 colour=red", "not known");
+    refused("step/1 active=one", "cannot be read");
+    refused("step/1 active=1 active=2", "twice");
+    refused("step/1 active=1,2", "cannot be read");
+    refused("step/1 level=3", "");
+    refused("step/1 ended_by=boredom", "cannot be read");
+
+    changed = malloc(text.length + 32);
+    assert_non_null(changed);
+    sprintf(changed, "%s later=1", text.bytes);
+    refused(changed, "not known");
+    sprintf(changed, "%.*s", (int)text.length / 2, text.bytes); /* torn */
+    refused(changed, "");
+    free(changed);
+    text_free(&text);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(goes_on_bit_for_bit),
+        cmocka_unit_test(goes_on_bit_for_bit_after_gaps),
+        cmocka_unit_test(loads_at_the_very_beginning),
+        cmocka_unit_test(refuses_what_it_does_not_know),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
