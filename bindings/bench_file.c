@@ -23,8 +23,7 @@ struct reader {
     bool described; /* `bench` was called: its table is in the registry, at this address */
 };
 
-/* --- order of names
- * ---------------------------------------------------------------------------------------- */
+/* --- order of names --------------------------------------------------------------------------- */
 
 /* Runs of digits compare as numbers: S2 before S10. */
 static int compare_natural(const char *a, const char *b)
@@ -58,8 +57,7 @@ static int compare_names(const void *left, const void *right)
     return order ? order : strcmp(a, b); /* S1 and S01 are two channels */
 }
 
-/* --- channels
- * ---------------------------------------------------------------------------------------------- */
+/* --- channels --------------------------------------------------------------------------------- */
 
 static void check_name(lua_State *L, const char *name)
 {
@@ -111,8 +109,7 @@ static void add_channels(lua_State *L, struct reader *reader, int channels)
     }
 }
 
-/* --- the words
- * --------------------------------------------------------------------------------------------- */
+/* --- the words -------------------------------------------------------------------------------- */
 
 static void check_channels(lua_State *L, int channels)
 {
@@ -182,15 +179,14 @@ static int open_words(lua_State *L)
     return 0;
 }
 
-/* --- the file
- * ---------------------------------------------------------------------------------------------- */
+/* --- the file --------------------------------------------------------------------------------- */
 
 static int run_file(lua_State *L)
 {
     struct reader *reader = lua_touserdata(L, 1);
     struct error error;
     if (doubled_key(reader->name, reader->text, reader->length, &error))
-        return guest_raise(L, &error);
+        return guest_raise_there(L, &error);
     guest_load(L, reader->name, reader->text, reader->length);
     lua_call(L, 0, 1);
     if (!reader->described || !lua_istable(L, -1) ||
@@ -223,8 +219,11 @@ int bench_file_read(const char *path_name, const char *text, size_t length,
     if (code) {
         bench_close(out);
         memset(out, 0, sizeof *out);
-        if (error)
+        if (error) {
             error->code = ERROR_BENCH;
+            if (!error->what[0])
+                string_copy(error->what, sizeof error->what, path_name);
+        }
         return ERROR_BENCH;
     }
     return 0;

@@ -9,8 +9,7 @@
 
 #include "bindings/sandbox.h"
 
-/* --- out
- * --------------------------------------------------------------------------------------------- */
+/* --- out -------------------------------------------------------------------------------------- */
 
 static void write_value(lua_State *L, int index, struct text *out, const char *what, int level);
 
@@ -154,9 +153,7 @@ void canonical_write(lua_State *L, int index, struct text *out, const char *what
     write_value(L, lua_absindex(L, index), out, what, 0);
 }
 
-/* --- in
- * ------------------------------------------------------------------------------------------------
- */
+/* --- in --------------------------------------------------------------------------------------- */
 
 struct reader {
     lua_State *L;

@@ -19,8 +19,7 @@ struct scanner {
     char mark; /* TOKEN_MARK: one of { } ( ) [ ] , ; = */
 };
 
-/* --- tokens
- * ---------------------------------------------------------------------------------------------- */
+/* --- tokens ----------------------------------------------------------------------------------- */
 
 /* The number of = signs of a long bracket that opens at `at`, or -1. */
 static int long_bracket(const struct scanner *in, const char *at)
@@ -133,9 +132,7 @@ static bool is_mark(const struct scanner *in, char mark)
     return in->token == TOKEN_MARK && in->mark == mark;
 }
 
-/* --- scopes
- * ------------------------------------------------------------------------------------------------
- */
+/* --- scopes ----------------------------------------------------------------------------------- */
 
 struct key {
     const char *begin;

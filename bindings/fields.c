@@ -47,7 +47,8 @@ static int distance(const char *a, const char *b)
 /* Near enough to be worth naming: a third of the letters may be wrong. */
 static int near_most(const char *name)
 {
-    return (int)strlen(name) / 3 + 1;
+    int most = (int)strlen(name) / 3;
+    return most ? most : 1;
 }
 
 const char *nearest_name(const char *name, const char *const *names)

@@ -9,8 +9,7 @@
 #include "bindings/fields.h"
 #include "bindings/sandbox.h"
 
-/* --- text without addresses
- * ----------------------------------------------------------------------- */
+/* --- text without addresses ------------------------------------------------------------------- */
 
 void push_text(lua_State *L, int index)
 {
@@ -40,8 +39,7 @@ static int word_tostring(lua_State *L)
     return 1;
 }
 
-/* --- tables in one order
- * --------------------------------------------------------------------------- */
+/* --- tables in one order ---------------------------------------------------------------------- */
 
 struct key {
     int type; /* rank: number, text, boolean */
@@ -182,8 +180,7 @@ static int word_next(lua_State *L)
     return 2;
 }
 
-/* --- metatables
- * ------------------------------------------------------------------------------------ */
+/* --- metatables ------------------------------------------------------------------------------- */
 
 /* A finalizer or a closing method would run outside the script's turn, a weak table would show when
  * memory was collected, and a made-up length would send C loops far. (A length or a closing method
@@ -209,8 +206,7 @@ static int word_setmetatable(lua_State *L)
     return 1;
 }
 
-/* --- failing
- * ----------------------------------------------------------------------------------------- */
+/* --- failing ---------------------------------------------------------------------------------- */
 
 /* A stop and a lack of memory are not the script's to catch. */
 static int finish_pcall(lua_State *L, int status, lua_KContext context)
@@ -237,8 +233,7 @@ static int word_pcall(lua_State *L)
     return finish_pcall(L, status, 0);
 }
 
-/* --- chance
- * -------------------------------------------------------------------------------------------- */
+/* --- chance ----------------------------------------------------------------------------------- */
 
 int word_random(lua_State *L)
 {
@@ -264,8 +259,7 @@ int word_random(lua_State *L)
     return 1;
 }
 
-/* --- globals
- * ------------------------------------------------------------------------------------------- */
+/* --- globals ---------------------------------------------------------------------------------- */
 
 static const char *const words_kept[] = {"assert",   "error",    "getmetatable", "ipairs",
                                          "rawequal", "rawget",   "rawlen",       "rawset",

@@ -39,8 +39,7 @@ static void step(struct matcher *m)
     }
 }
 
-/* --- one class of characters
- * --------------------------------------------------------------------------- */
+/* --- one class of characters ------------------------------------------------------------------ */
 
 static const char *class_end(struct matcher *m, const char *p)
 {
@@ -122,8 +121,7 @@ static bool matches_at(struct matcher *m, const char *s, const char *p, const ch
     return s < m->end && class_matches(m, (unsigned char)*s, p, after);
 }
 
-/* --- repetitions and marks
- * ------------------------------------------------------------------------------- */
+/* --- repetitions and marks -------------------------------------------------------------------- */
 
 static const char *match_most(struct matcher *m, const char *s, const char *p, const char *after,
                               ptrdiff_t least)
@@ -224,8 +222,7 @@ static bool at_frontier(struct matcher *m, const char *s, const char *p, const c
     return !set_matches(m, before, p, *after - 1) && set_matches(m, now, p, *after - 1);
 }
 
-/* --- the walk
- * ---------------------------------------------------------------------------------------------- */
+/* --- the walk --------------------------------------------------------------------------------- */
 
 /* A mark at `p`: moves *s and *p past it. False when `p` is no mark. *s becomes NULL on failure. */
 static bool pass_mark(struct matcher *m, const char **s, const char **p)
@@ -303,8 +300,7 @@ static const char *match_from(struct matcher *m, const char *s, const char *p)
     return match(m, s, p);
 }
 
-/* --- what a match gives
- * -------------------------------------------------------------------------------------- */
+/* --- what a match gives ----------------------------------------------------------------------- */
 
 static void push_capture(struct matcher *m, int i, const char *s, const char *end)
 {
@@ -353,9 +349,7 @@ static size_t begin_at(lua_State *L, int index, size_t length)
     return length - (size_t)-at;
 }
 
-/* --- the functions
- * -----------------------------------------------------------------------------------------------
- */
+/* --- the functions ---------------------------------------------------------------------------- */
 
 static int find_plainly(lua_State *L, const char *subject, size_t length, size_t begin,
                         const char *wanted, size_t wanted_length)

@@ -9,8 +9,7 @@
 #include "bindings/fields.h"
 #include "bindings/script_internal.h"
 
-/* --- parameters
- * ------------------------------------------------------------------------------------------ */
+/* --- parameters ------------------------------------------------------------------------------- */
 
 static const char *const parameter_fields[] = {"unit", "default", "about", NULL};
 
@@ -214,9 +213,7 @@ static void resolve_parameters(lua_State *L, int definition)
     lua_settop(L, top);
 }
 
-/* --- results
- * -----------------------------------------------------------------------------------------------
- */
+/* --- results ---------------------------------------------------------------------------------- */
 
 static void read_results(lua_State *L, int definition)
 {
@@ -250,8 +247,7 @@ static void read_results(lua_State *L, int definition)
     lua_settop(L, top);
 }
 
-/* --- the words
- * --------------------------------------------------------------------------------------------- */
+/* --- the words -------------------------------------------------------------------------------- */
 
 static const char *const protocol_fields[] = {"title", "params", "results", "run", NULL};
 
@@ -322,7 +318,7 @@ static int word_require(lua_State *L)
     if (script->module(script->owner, name, &script->module_text, &length, &error))
         return guest_raise(L, &error);
     if (doubled_key(name, script->module_text, length, &error))
-        return guest_raise(L, &error);
+        return guest_raise_there(L, &error);
     guest_load(L, name, script->module_text, length);
     lua_call(L, 0, 1);
     if (lua_isnil(L, -1)) {

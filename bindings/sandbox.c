@@ -30,6 +30,7 @@ enum fatal { FATAL_NONE, FATAL_WORK, FATAL_MEMORY };
 struct guest {
     lua_State *main;      /* set-up, predicates */
     lua_State *coroutine; /* the script itself; anchored in the registry */
+    lua_State *running;   /* the one of the two that runs; NULL: none */
     void *user;
     struct random random;
     size_t used;
@@ -88,8 +89,7 @@ bool guest_must_pass(lua_State *L, int status)
     return guest->fatal != FATAL_NONE;
 }
 
-/* --- memory -------------------------------------------------------------------------------------
- */
+/* --- memory ----------------------------------------------------------------------------------- */
 
 /* Every new object comes with its type in place of an old size (Lua 5.4 manual, lua_Alloc). */
 static bool refused(const struct guest *guest, const void *block, size_t old, size_t size)
@@ -97,6 +97,18 @@ static bool refused(const struct guest *guest, const void *block, size_t old, si
     if (!block && old == LUA_TSTRING && size > GUEST_STRING_MOST)
         return true;
     return size > GUEST_BLOCK_MOST || guest->used - (block ? old : 0) + size > GUEST_MEMORY_MOST;
+}
+
+static int find_line(lua_State *L, int level, char *where, size_t size);
+
+/* For the message, if this becomes a failure: Lua has unwound the main thread by then. */
+static void note_refusal(struct guest *guest)
+{
+    lua_Debug level;
+    guest->short_of_memory = true;
+    guest->deep = guest->running && lua_getstack(guest->running, DEEP, &level);
+    if (guest->running)
+        find_line(guest->running, 0, guest->where, sizeof guest->where);
 }
 
 static void *grant(void *data, void *block, size_t old, size_t size)
@@ -112,9 +124,7 @@ static void *grant(void *data, void *block, size_t old, size_t size)
         /* Lua answers a refusal with a full collection and asks again: that is work too, or a
          * script that lives just below the cap would collect at every allocation. */
         if (refused(guest, block, old, size)) {
-            lua_Debug level;
-            guest->short_of_memory = true;
-            guest->deep = guest->coroutine && lua_getstack(guest->coroutine, DEEP, &level);
+            note_refusal(guest);
             guest->work += (long)(guest->used / 16);
             return NULL;
         }
@@ -127,8 +137,7 @@ static void *grant(void *data, void *block, size_t old, size_t size)
     return granted;
 }
 
-/* --- work ---------------------------------------------------------------------------------------
- */
+/* --- work ------------------------------------------------------------------------------------- */
 
 static int64_t processor_ns(void)
 {
@@ -183,8 +192,7 @@ static void begin_round(struct guest *guest, long work)
     guest->short_of_memory = false;
 }
 
-/* --- where, and raising
- * --------------------------------------------------------------------------- */
+/* --- where, and raising ----------------------------------------------------------------------- */
 
 /* FILE:LINE of the innermost function of the script at or above `level`; "" when there is none. */
 static int find_line(lua_State *L, int level, char *where, size_t size)
@@ -208,11 +216,10 @@ int guest_line(lua_State *L)
     return find_line(L, 0, NULL, 0);
 }
 
-int guest_raise(lua_State *L, const struct error *error)
+/* `where` "" keeps the error's own place. */
+static int raise_at(lua_State *L, const struct error *error, const char *where)
 {
     struct guest *guest = guest_of(L);
-    char where[128];
-    find_line(L, 0, where, sizeof where);
     struct text *text = &guest->raised_text;
     text_clear(text);
     if (where[0])
@@ -234,6 +241,18 @@ int guest_raise(lua_State *L, const struct error *error)
     return lua_error(L);
 }
 
+int guest_raise(lua_State *L, const struct error *error)
+{
+    char where[128];
+    find_line(L, 0, where, sizeof where);
+    return raise_at(L, error, where);
+}
+
+int guest_raise_there(lua_State *L, const struct error *error)
+{
+    return raise_at(L, error, "");
+}
+
 int guest_fail(lua_State *L, const char *todo, const char *format, ...)
 {
     char why[512];
@@ -246,8 +265,7 @@ int guest_fail(lua_State *L, const char *todo, const char *format, ...)
     return guest_raise(L, &error);
 }
 
-/* --- from a failure inside to an error outside
- * ----------------------------------------------------- */
+/* --- from a failure inside to an error outside ------------------------------------------------ */
 
 /* Splits "FILE:LINE: reason" when it begins so; Lua writes its own messages that way. */
 static bool split_message(const char *message, char *where, size_t size, const char **why)
@@ -280,7 +298,7 @@ static int fail_with_text(struct guest *guest, const char *where, const char *me
     const char *why = message;
     if (split_message(message, split, sizeof split, &why))
         where = split;
-    return error_set(error, ERROR_SCRIPT, where, "mend the script there", "%s", why);
+    return error_set(error, ERROR_SCRIPT, where, "look at that line of the script", "%s", why);
 }
 
 /* {message = "..."} or anything else that was thrown, as text in *data. */
@@ -343,8 +361,7 @@ static int fail_with(struct guest *guest, lua_State *L, int status, const char *
     return code;
 }
 
-/* --- protected calls ----------------------------------------------------------------------------
- */
+/* --- protected calls -------------------------------------------------------------------------- */
 
 static int note_where(lua_State *L)
 {
@@ -356,7 +373,7 @@ static int note_where(lua_State *L)
 int guest_call(struct guest *guest, lua_CFunction function, void *data, long work,
                struct error *error)
 {
-    lua_State *L = guest->main;
+    lua_State *L = guest->running = guest->main;
     begin_round(guest, work);
     guest->where[0] = '\0';
     lua_settop(L, 0);
@@ -366,15 +383,17 @@ int guest_call(struct guest *guest, lua_CFunction function, void *data, long wor
     int status = lua_pcall(L, 1, 0, 1);
     int code = status == LUA_OK ? 0 : fail_with(guest, L, status, guest->where, error);
     lua_settop(L, 0);
+    guest->running = NULL;
     return code;
 }
 
 static enum guest_end go_on(struct guest *guest, int arguments, struct error *error)
 {
-    lua_State *L = guest->coroutine;
+    lua_State *L = guest->running = guest->coroutine;
     begin_round(guest, GUEST_WORK);
     int results = 0;
     int status = lua_resume(L, guest->main, arguments, &results);
+    guest->running = NULL;
     if (status == LUA_YIELD)
         return GUEST_WAITS;
     if (status == LUA_OK)
@@ -413,8 +432,7 @@ enum guest_end guest_resume(struct guest *guest, struct error *error)
     return go_on(guest, 0, error);
 }
 
-/* --- loading, opening ----------------------------------------------------------------------------
- */
+/* --- loading, opening ------------------------------------------------------------------------- */
 
 void guest_load(lua_State *L, const char *name, const char *text, size_t length)
 {

@@ -66,6 +66,8 @@ bool guest_must_pass(lua_State *L, int status);
 /* Raise an error at the line of the script that runs. The script may catch its text; when it does
  * not, its parts arrive in the caller's struct error as they were. Do not return. */
 int guest_raise(lua_State *L, const struct error *error);
+/* The same for an error that knows its own FILE:LINE. */
+int guest_raise_there(lua_State *L, const struct error *error);
 int guest_fail(lua_State *L, const char *todo, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 

@@ -12,8 +12,7 @@
 #include "bindings/doubled.h"
 #include "bindings/fields.h"
 
-/* --- requests
- * ------------------------------------------------------------------------------------------ */
+/* --- requests --------------------------------------------------------------------------------- */
 
 struct script_request *request_begin(lua_State *L, enum request_kind kind, const char *name)
 {
@@ -72,8 +71,14 @@ int request_yield(lua_State *L, lua_KFunction go_on)
     return lua_yieldk(L, 0, (lua_KContext)go_on, take_outcome);
 }
 
-/* --- opening
- * ---------------------------------------------------------------------------------------------- */
+/* A failure in code that has no line, as when run is a word of ours, is at least the file's. */
+static void name_file(const struct script *script, struct error *error)
+{
+    if (error && !error->what[0])
+        string_copy(error->what, sizeof error->what, script->name);
+}
+
+/* --- opening ---------------------------------------------------------------------------------- */
 
 static int open_words(lua_State *L)
 {
@@ -89,7 +94,7 @@ static int run_top(lua_State *L)
     const struct script_context *context = lua_touserdata(L, 1);
     struct error error;
     if (doubled_key(context->name, context->text, context->length, &error))
-        return guest_raise(L, &error);
+        return guest_raise_there(L, &error);
     guest_load(L, context->name, context->text, context->length);
     lua_call(L, 0, 1);
     if (script->run_ref == LUA_NOREF || !lua_istable(L, -1) ||
@@ -152,6 +157,7 @@ static int script_open(struct script **out, const struct script_context *context
     if (!code && guest_begin(script->guest, run_top, (void *)context, error) != GUEST_RETURNED)
         code = ERROR_SCRIPT;
     if (code) {
+        name_file(script, error);
         script_close(script);
         return code;
     }
@@ -160,9 +166,7 @@ static int script_open(struct script **out, const struct script_context *context
     return 0;
 }
 
-/* --- running
- * -----------------------------------------------------------------------------------------------
- */
+/* --- running ---------------------------------------------------------------------------------- */
 
 static int after_run(lua_State *L, int status, lua_KContext context)
 {
@@ -203,12 +207,12 @@ static enum script_status script_resume(struct script *script, const char *outco
     case GUEST_RETURNED: script->stage = STAGE_OVER; return SCRIPT_DONE;
     case GUEST_FAILED: break;
     }
+    name_file(script, error);
     script->stage = STAGE_OVER;
     return SCRIPT_FAILED;
 }
 
-/* --- the predicate
- * ------------------------------------------------------------------------------------------ */
+/* --- the predicate ---------------------------------------------------------------------------- */
 
 struct question {
     const struct reading *reading;
@@ -258,11 +262,12 @@ static int script_predicate(struct script *script, const struct reading *reading
     script->stage = STAGE_ASIDE;
     int code = guest_call(script->guest, evaluate, &question, GUEST_WORK_INSIDE, error);
     script->stage = before;
+    if (code)
+        name_file(script, error);
     return code;
 }
 
-/* --- the definition, for others
- * -------------------------------------------------------------------------------- */
+/* --- the definition, for others --------------------------------------------------------------- */
 
 const char *script_title(const struct script *script)
 {
@@ -279,6 +284,11 @@ int script_results(const struct script *script, const struct script_result **out
 {
     *out = script->results;
     return script->result_count;
+}
+
+size_t script_memory(const struct script *script)
+{
+    return guest_memory(script->guest);
 }
 
 const struct script_ops *lua_script_ops(void)

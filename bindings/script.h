@@ -16,5 +16,6 @@ struct script_result {
 const char *script_title(const struct script *script);
 int script_parameters(const struct script *script, const struct script_parameter **out);
 int script_results(const struct script *script, const struct script_result **out);
+size_t script_memory(const struct script *script); /* bytes that its Lua state holds */
 
 #endif

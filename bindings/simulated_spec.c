@@ -101,15 +101,14 @@ static int read_keys(lua_State *L, int table, const struct key *keys, void *into
     for (; keys->name; keys++) {
         if (!field_push(L, table, keys->name))
             continue;
-        *(double *)((char *)into + keys->offset) = value_at(L, keys, what);
+        *(double *)(void *)((char *)into + keys->offset) = value_at(L, keys, what);
         lua_pop(L, 1);
         found++;
     }
     return found;
 }
 
-/* --- the truth
- * --------------------------------------------------------------------------------------------- */
+/* --- the truth -------------------------------------------------------------------------------- */
 
 static double point_at(lua_State *L, int i, const char *name)
 {
@@ -200,8 +199,7 @@ static void read_truth(lua_State *L, int table, struct simulated_spec *spec)
         guest_raise(L, &error);
 }
 
-/* --- the words
- * ---------------------------------------------------------------------------------------------- */
+/* --- the words -------------------------------------------------------------------------------- */
 
 static void read_limits(lua_State *L, int table, struct limits *limits)
 {

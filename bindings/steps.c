@@ -63,8 +63,7 @@ const struct step_argument *step_arguments(void)
     return arguments;
 }
 
-/* --- reading the table
- * --------------------------------------------------------------------------------- */
+/* --- reading the table ------------------------------------------------------------------------ */
 
 /* Names of what a kind takes inside `stop`, or beside it; ended by NULL. */
 static void argument_names(enum step_kind kind, bool inside, const char **names)
@@ -181,15 +180,15 @@ static void set_argument(lua_State *L, struct step_plan *plan, const struct step
     else if (argument->offset == BY_NAME)
         set_drive(L, plan, argument, argument_at(L, argument, method), method);
     else
-        *(double *)((char *)plan + argument->offset) = argument_at(L, argument, method);
+        *(double *)(void *)((char *)plan + argument->offset) = argument_at(L, argument, method);
 }
 
 static void read_plan(lua_State *L, int table, struct step_plan *plan, const char *method)
 {
-    char what[48];
     check_names(L, table, plan->kind, false, method);
     int stop = 0;
     if (field_push(L, table, "stop")) {
+        char what[48];
         stop = lua_gettop(L);
         snprintf(what, sizeof what, "%s: stop", method);
         if (!lua_istable(L, stop))
@@ -208,8 +207,7 @@ static void read_plan(lua_State *L, int table, struct step_plan *plan, const cha
     }
 }
 
-/* --- the outcome
- * ---------------------------------------------------------------------------------------- */
+/* --- the outcome ------------------------------------------------------------------------------ */
 
 static const char *const outcome_fields[] = {
     "charge",          "energy",       "duration",    "first_voltage",
@@ -278,16 +276,23 @@ bool step_when(lua_State *L)
     lua_rawgeti(L, LUA_REGISTRYINDEX, script->when_ref);
     lua_insert(L, -2);
     lua_call(L, 1, 1);
-    if (!lua_isboolean(L, -1) && !lua_isnil(L, -1))
-        guest_fail(L, "return a comparison", "stop.when returned a %s and not true or false",
-                   luaL_typename(L, -1));
+    if (!lua_isboolean(L, -1) && !lua_isnil(L, -1)) {
+        lua_Debug function; /* has returned: its place is where it was written */
+        struct error error;
+        char where[128];
+        lua_rawgeti(L, LUA_REGISTRYINDEX, script->when_ref);
+        lua_getinfo(L, ">S", &function);
+        snprintf(where, sizeof where, "%s:%d", function.short_src, function.linedefined);
+        error_set(&error, ERROR_SCRIPT, where, "return a comparison",
+                  "stop.when returned a %s and not true or false", luaL_typename(L, -1));
+        guest_raise_there(L, &error);
+    }
     bool holds = lua_toboolean(L, -1);
     lua_pop(L, 1);
     return holds;
 }
 
-/* --- the methods
- * ---------------------------------------------------------------------------------------- */
+/* --- the methods ------------------------------------------------------------------------------ */
 
 static void check_self(lua_State *L, const char *method)
 {

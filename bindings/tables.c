@@ -129,8 +129,7 @@ static int table_move(lua_State *L)
     return 1;
 }
 
-/* --- sorting
- * ------------------------------------------------------------------------------------------- */
+/* --- sorting ---------------------------------------------------------------------------------- */
 
 /* Whether the value at `a` comes before the one at `b`; absolute indices. */
 static bool comes_before(lua_State *L, int a, int b)

@@ -8,8 +8,7 @@
 #include "bindings/fields.h"
 #include "bindings/script_internal.h"
 
-/* --- record
- * ---------------------------------------------------------------------------------------------- */
+/* --- record ----------------------------------------------------------------------------------- */
 
 /* The declared result of that name, or raises. */
 static int find_result(lua_State *L, const char *name)
@@ -100,9 +99,7 @@ static int word_record(lua_State *L)
     return request_yield(L, take_nothing);
 }
 
-/* --- note
- * --------------------------------------------------------------------------------------------------
- */
+/* --- note ------------------------------------------------------------------------------------- */
 
 static int request_note(lua_State *L)
 {
@@ -132,9 +129,7 @@ static int word_note(lua_State *L)
     return request_note(L);
 }
 
-/* --- ask
- * ---------------------------------------------------------------------------------------------------
- */
+/* --- ask -------------------------------------------------------------------------------------- */
 
 static const char *const ask_fields[] = {"text", "kind", "unit", "least", "most", "choices", NULL};
 
@@ -254,9 +249,7 @@ static int word_ask(lua_State *L)
     return request_yield(L, take_answer);
 }
 
-/* --- time
- * ----------------------------------------------------------------------------------------------------
- */
+/* --- time ------------------------------------------------------------------------------------- */
 
 static double now_seconds(const struct script *script)
 {
@@ -318,8 +311,7 @@ static int word_wait_until(lua_State *L)
     return request_yield(L, take_nothing);
 }
 
-/* --- quantities, restart
- * -------------------------------------------------------------------------------------- */
+/* --- quantities, restart ---------------------------------------------------------------------- */
 
 static int word_quantity(lua_State *L)
 {

@@ -8,6 +8,7 @@
 #include <math.h>
 #include <string.h>
 
+#define PIECE_LEAST   US_PER_S        /* the shortest that a stretch is cut into */
 #define STRETCH_MOST  (60 * US_PER_S) /* the longest that an energised cell moves in one piece */
 #define DIP_SCALE     12.0            /* K of warming at which half of the overcharge dip shows */
 #define SECONDS_A_DAY 86400.0
@@ -237,16 +238,19 @@ static void rest(struct simcell *cell, int64_t stretch)
     warm(cell, 0, dt);
 }
 
-/* While the ceiling, a power or a resistance sets the current, pair and drive act on each other;
- * a piece has to be short against the pair then. */
+/* While the ceiling, a power or a resistance sets the current, pair and drive act on each other:
+ * at a constant voltage the pair settles with tau*R0/(R0 + R1). A piece has to be short against
+ * that. */
 static int64_t longest_piece(const struct simcell *cell)
 {
-    double pair = cell->truth.r1 * cell->truth.c1;
-    if (pair <= 0 || (cell->drive.mode == DRIVE_CURRENT && isnan(cell->drive.ceiling)))
+    const struct simcell_truth *truth = &cell->truth;
+    if (truth->r1 * truth->c1 <= 0 ||
+        (cell->drive.mode == DRIVE_CURRENT && isnan(cell->drive.ceiling)))
         return STRETCH_MOST;
-    int64_t quarter = (int64_t)(pair / 4 * 1e6);
-    if (quarter < US_PER_S)
-        quarter = US_PER_S;
+    double settles = truth->r1 * truth->c1 * truth->r0 / (truth->r0 + truth->r1);
+    int64_t quarter = (int64_t)(settles / 4 * 1e6);
+    if (quarter < PIECE_LEAST)
+        return PIECE_LEAST;
     return quarter < STRETCH_MOST ? quarter : STRETCH_MOST;
 }
 

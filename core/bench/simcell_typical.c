@@ -41,7 +41,7 @@ static const struct typical typicals[] = {
         .tau = 40, /* 10 to 60 s */
         .efficiency = 0.98,
         .knee = 0.75,
-        .overcharge_dip = 0.06,
+        .overcharge_dip = 0.08,
         /* Low-rate cells keep 70 to 85 % for a year, poor ones about half. */
         .self_discharge_low = 0.0005,
         .self_discharge_high = 0.0019,
@@ -57,7 +57,7 @@ static const struct typical typicals[] = {
         .tau = 30,
         .efficiency = 0.97,
         .knee = 0.78,
-        .overcharge_dip = 0.1, /* -dV 10 to 20 mV, against 3 to 10 of NiMH */
+        .overcharge_dip = 0.13, /* -dV 10 to 20 mV, against 3 to 10 of NiMH */
         .self_discharge_low = 0.004,
         .self_discharge_high = 0.007,
         .fade = 0.0003,
@@ -102,7 +102,8 @@ static const struct typical typicals[] = {
                 {0.6, 3.3},
                 {0.9, 3.335},
                 {0.96, 3.36},
-                {1, 3.5}},
+                {0.985, 3.42},
+                {1, 3.65}},
         .r0 = 0.06,
         .r1 = 0.03,
         .tau = 30,

@@ -74,6 +74,8 @@ static void add_double(struct text *out, double value)
 {
     if (isnan(value))
         text_add(out, "nan");
+    else if (isinf(value))
+        text_add(out, value > 0 ? "inf" : "-inf");
     else if (value == 0 && signbit(value))
         text_add(out, "-0"); /* bit for bit */
     else

@@ -77,7 +77,7 @@ double step_pace(const struct step *step, const struct stretch *stretch)
         tick = least_of(tick, plan->every);
     if (plan->when)
         tick = least_of(tick, PREDICATE_PIECE);
-    if (tick < step->tick_least)
+    if (tick < step->tick_least || step->odd_currents > 0) /* doubtful: look again soon */
         tick = step->tick_least;
 
     if (plan->kind == STEP_PULSE)

@@ -24,7 +24,7 @@ struct shown {
 
 static struct shown show(double si, enum dimension dimension)
 {
-    struct shown shown;
+    struct shown shown = {""};
     quantity_format(si, dimension, shown.text, sizeof(shown.text));
     return shown;
 }

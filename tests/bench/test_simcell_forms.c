@@ -96,6 +96,19 @@ static void no_more_power_than_a_cell_has(void **state)
     NEAR(shown(&cell).voltage, 0.65, 1e-9);
 }
 
+/* No load pulls a cell below zero: what flows then is E/R. */
+static void no_load_pulls_below_zero(void **state)
+{
+    struct simcell_truth truth = ideal();
+    struct simcell cell = made(&truth);
+    (void)state;
+    cell.drive = (struct drive){DRIVE_CURRENT, -100, NAN};
+    NEAR(shown(&cell).voltage, 0, 1e-12);
+    NEAR(shown(&cell).current, -65, 1e-9);
+    simcell_advance(&cell, seconds(10));
+    NEAR(cell.charge, AH - 650, 1e-9);
+}
+
 /* v1 = I*R1*(1 - exp(-t/tau)) under a step, v1*exp(-t/tau) after it. */
 static void pair_charges_and_relaxes(void **state)
 {
@@ -151,6 +164,27 @@ static void constant_voltage_current_decays(void **state)
         simcell_advance(&cell, seconds(i));
     NEAR(shown(&cell).current, first * exp(-1000 / tau), 1e-6);
     NEAR(shown(&cell).voltage, 4.2, 1e-12);
+}
+
+/* At a constant voltage the pair and the current act on each other; a long tick must not make them
+ * swing. */
+static void constant_voltage_with_a_pair(void **state)
+{
+    struct simcell_truth truth = ideal();
+    truth.r1 = 0.04; /* twice R0, and a tick of twice its time constant */
+    truth.c1 = 30 / 0.04;
+    struct simcell coarse = made(&truth), fine;
+    (void)state;
+    coarse.drive = (struct drive){DRIVE_CURRENT, 5, 1.36};
+    fine = coarse;
+    for (int i = 1; i <= 5; i++) {
+        simcell_advance(&coarse, seconds(i * 60));
+        while (fine.as_of < seconds(i * 60))
+            simcell_advance(&fine, fine.as_of + 10000);
+        NEAR(shown(&coarse).current, shown(&fine).current, 0.01);
+        NEAR(coarse.charge, fine.charge, 0.3);
+    }
+    NEAR(shown(&coarse).current, 0.06 / 0.06, 0.001); /* settled: V - OCV over R0 + R1 */
 }
 
 /* Second order: a tick three times as long is nine times as wrong. */
@@ -273,7 +307,7 @@ static void empty_cell_collapses(void **state)
     struct simcell_truth truth = ideal();
     struct simcell cell = made(&truth);
     (void)state;
-    cell.drive = (struct drive){DRIVE_CURRENT, -1, NAN};
+    cell.drive = (struct drive){DRIVE_CURRENT, -0.7, NAN};
     simcell_advance(&cell, seconds(2 * 3600));
     NEAR(cell.charge, 0, 0);
     NEAR(cell.throughput, AH, 1e-9); /* no more than was in it */
@@ -359,9 +393,11 @@ int main(void)
         cmocka_unit_test(resistance_alone),
         cmocka_unit_test(power_and_resistance_drives),
         cmocka_unit_test(no_more_power_than_a_cell_has),
+        cmocka_unit_test(no_load_pulls_below_zero),
         cmocka_unit_test(pair_charges_and_relaxes),
         cmocka_unit_test(one_piece_or_many),
         cmocka_unit_test(constant_voltage_current_decays),
+        cmocka_unit_test(constant_voltage_with_a_pair),
         cmocka_unit_test(power_drive_is_of_second_order),
         cmocka_unit_test(self_discharge_is_exponential),
         cmocka_unit_test(warmth_hastens_self_discharge),

@@ -151,6 +151,34 @@ static void a_bench_finds_refuses_and_makes_safe(void **state)
     assert_int_equal(bench.count, 0);
 }
 
+static char order[16]; /* what happened, a letter each */
+
+static enum channel_reply fake_safe(struct channel *channel, struct error *error)
+{
+    (void)channel, (void)error;
+    strcat(order, "s");
+    return CHANNEL_NOW;
+}
+
+static void fake_close(struct channel *channel)
+{
+    (void)channel;
+    strcat(order, "c");
+}
+
+/* Closing one channel may take its time: no other may stay energised meanwhile. */
+static void all_are_safe_before_any_is_closed(void **state)
+{
+    static const struct channel_ops ops = {.make_safe = fake_safe, .close = fake_close};
+    struct channel a = {.ops = &ops, .name = "A1"}, b = {.ops = &ops, .name = "A2"};
+    struct bench bench = {0};
+    (void)state;
+    assert_int_equal(bench_add(&bench, &a, NULL), 0);
+    assert_int_equal(bench_add(&bench, &b, NULL), 0);
+    bench_close(&bench);
+    assert_string_equal(order, "sscc");
+}
+
 #define IN_WORLD(test) cmocka_unit_test_setup_teardown(test, set_up, tear_down)
 
 int main(void)
@@ -160,6 +188,7 @@ int main(void)
         IN_WORLD(the_cell_keeps_its_state_on_its_way_through_channels),
         IN_WORLD(a_cell_of_the_future_does_not_move),
         IN_WORLD(a_bench_finds_refuses_and_makes_safe),
+        cmocka_unit_test(all_are_safe_before_any_is_closed),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

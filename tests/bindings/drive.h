@@ -2,6 +2,7 @@
 #ifndef TESTS_BINDINGS_DRIVE_H
 #define TESTS_BINDINGS_DRIVE_H
 
+#include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -21,7 +22,7 @@
 
 /* A discharge of 1.95 Ah at 0.4 A to 1.0 V: outcome as the engine writes it, in bench units. */
 #define DRIVE_OUTCOME                                                                              \
-    "{\"ended_by\":\"voltage\",\"quality\":\"good\",\"gaps\":0,\"charge\":1.95,\"energy\":2.4,"     \
+    "{\"ended_by\":\"voltage\",\"quality\":\"good\",\"gaps\":0,\"charge\":1.95,\"energy\":2.4,"    \
     "\"duration\":17550,\"first_voltage\":1.35,\"last_voltage\":1,\"mean_voltage\":1.23,"          \
     "\"mid_voltage\":1.25,\"peak_voltage\":1.35,\"last_current\":-0.4,\"max_temperature\":23.5}"
 

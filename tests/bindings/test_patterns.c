@@ -29,9 +29,9 @@ static void call(lua_State *L, int library, const char *name, const char *const 
         lua_pushstring(L, arguments[i]);
     int status = lua_pcall(L, count, LUA_MULTRET, 0);
     text_addf(out, "%d", status);
-    for (int i = top + 1; i <= lua_gettop(L); i++)
-        text_addf(out, "|%s", lua_isfunction(L, i) ? "function" : luaL_tolstring(L, i, NULL)),
-            lua_settop(L, lua_isfunction(L, i) ? lua_gettop(L) : lua_gettop(L) - 1);
+    int last = lua_gettop(L);
+    for (int i = top + 1; i <= last; i++)
+        text_addf(out, "|%s", luaL_tolstring(L, i, NULL));
     lua_settop(L, top);
 }
 
@@ -100,16 +100,80 @@ static void compare_all(lua_State *L, struct pair *pair, const char *subject, co
 static int check_chosen(lua_State *L)
 {
     static const char *const subjects[] = {
-        "", "a", "hello world", "  key = value  ", "f(a(b)c)d", "x=1, y=2", "%d [x] ^ $", "aaa",
-        "THE (quick) fox", "2026-03-02", "-5 mV", "a.b.c", "]]", "\n\t ",
+        "",         "a",          "hello world", "  key = value  ", "f(a(b)c)d",
+        "x=1, y=2", "%d [x] ^ $", "aaa",         "THE (quick) fox", "2026-03-02",
+        "-5 mV",    "a.b.c",      "]]",          "\n\t ",
     };
     static const char *const patterns[] = {
-        "", "a", "a*", "a+", "a-", "a?", ".", ".*", ".-", "^a", "a$", "^$", "^", "$", "%a+", "%w+",
-        "%s*(%w+)%s*=%s*(%w+)", "(%d+)-(%d+)-(%d+)", "%b()", "%f[%w]%w+", "%f[%a]", "()", "(.)(.)",
-        "(.)%1", "(a*(.)%w(%s*))", "[abc]", "[^abc]", "[a-c]", "[]]", "[^]]", "[%a_]", "[a-]",
-        "[%]x]", "%%", "%.", "%u", "%U+", "%x+", "%g+", "%p", "%c", "%S+", "([-+]?%d+)%s*(%a+)",
-        "a-$", "(a-)b", "((a)(b))", "[a", "%", "(a", "a)", "%1", "%b", "%bx", "%f", "%fa", "(()",
-        "[]", "[^", "[%", "[%]", "[a-%", "%g%", "x$y", "$a", "a^b", "*a", "+", "-", "?",
+        "",
+        "a",
+        "a*",
+        "a+",
+        "a-",
+        "a?",
+        ".",
+        ".*",
+        ".-",
+        "^a",
+        "a$",
+        "^$",
+        "^",
+        "$",
+        "%a+",
+        "%w+",
+        "%s*(%w+)%s*=%s*(%w+)",
+        "(%d+)-(%d+)-(%d+)",
+        "%b()",
+        "%f[%w]%w+",
+        "%f[%a]",
+        "()",
+        "(.)(.)",
+        "(.)%1",
+        "(a*(.)%w(%s*))",
+        "[abc]",
+        "[^abc]",
+        "[a-c]",
+        "[]]",
+        "[^]]",
+        "[%a_]",
+        "[a-]",
+        "[%]x]",
+        "%%",
+        "%.",
+        "%u",
+        "%U+",
+        "%x+",
+        "%g+",
+        "%p",
+        "%c",
+        "%S+",
+        "([-+]?%d+)%s*(%a+)",
+        "a-$",
+        "(a-)b",
+        "((a)(b))",
+        "[a",
+        "%",
+        "(a",
+        "a)",
+        "%1",
+        "%b",
+        "%bx",
+        "%f",
+        "%fa",
+        "(()",
+        "[]",
+        "[^",
+        "[%",
+        "[%]",
+        "[a-%",
+        "%g%",
+        "x$y",
+        "$a",
+        "a^b",
+        "*a",
+        "+",
+        "-",
+        "?",
     };
     struct pair pair = {TEXT_EMPTY, TEXT_EMPTY};
     for (size_t s = 0; s < sizeof subjects / sizeof *subjects; s++)
@@ -162,7 +226,7 @@ static int check_replacements(lua_State *L)
         "  assert(not pcall(s.gsub, 'a', 'a', function() return {} end))\n"
         "  assert(not pcall(s.gsub, 'a', 'a', true))\n"
         "  assert(s.find('a.b', '.', 1, true) == 2)\n"
-        "  assert(s.find('a\\0b', '\\0') == 2 and s.find('a\\0b', '%z?b') == 3)\n"
+        "  assert(s.find('a\\0b', '\\0') == 2 and s.find('a\\0b', '\\0?b') == 2)\n"
         "  assert(s.find('abc', '', 10) == nil and s.find('abc', '', 4) == 4)\n"
         "  local n = 0 for k, v in s.gmatch('a=1, b=2', '(%w)=(%w)') do n = n + v end\n"
         "  assert(n == 3)\n"

@@ -13,13 +13,14 @@
 #define ENDS     NULL
 #define EITHER   "" /* work or memory, whichever the machine runs out of first */
 
-/* A script that is let run is stopped after about 15 ms of work, or 60 ms of processor time. The time allowed here is for slow
- * machines and sanitizers; what was seen is printed. */
+/* A script that is let run is stopped after about 15 ms of work, or 60 ms of processor time. The
+ * time allowed here is for slow machines and sanitizers; what was seen is printed. */
 #define MS_MOST 3000.0
 
 struct hostile {
     const char *body; /* of the run function */
-    const char *says; /* part of the message it fails with; ENDS: it ends well, see its own checks */
+    const char
+        *says; /* part of the message it fails with; ENDS: it ends well, see its own checks */
 };
 
 static const struct hostile hostiles[] = {
@@ -52,7 +53,8 @@ static const struct hostile hostiles[] = {
     {"local t = {} for i = 1, 20000 do t[i] = -i end while true do table.sort(t) t[1] = 0 end",
      STOPPED},
     {"local t = {} for i = 1, 20000 do table.insert(t, 1, i) end while true do end", STOPPED},
-    {"local function grow(n, ...) if n > 0 then return grow(n - 1, 1, 2, 3, 4, 5, 6, 7, 8, ...) end "
+    {"local function grow(n, ...) if n > 0 then return grow(n - 1, 1, 2, 3, 4, 5, 6, 7, 8, ...) "
+     "end "
      "while true do (function(...) end)(...) end end grow(2000)",
      STOPPED},
 
@@ -89,12 +91,12 @@ static const struct hostile hostiles[] = {
 
     /* memory */
     {"local s = 'x' while true do s = s .. s end", FULL},
-    {"local t = {} while true do t[#t + 1] = {} end", FULL},
+    {"local t = {} while true do t[#t + 1] = {} end", EITHER},
     {"local t = {} for i = 1, 1e9 do t[i] = ('x'):rep(60000) .. i end", FULL},
     {"local t = {} for i = 1, 1e9 do t[i] = i end", FULL},
     {"local t = {} for i = 1, 1e9 do t['k' .. i] = i end", EITHER},
     {"local t = {} while true do pcall(function() for i = 1, 1e9 do t[#t + 1] = {i} end end) end",
-     FULL},
+     EITHER},
     {"local t, s = {}, ('x'):rep(65000) for i = 1, 500 do t[i] = s .. i end "
      "while true do t[501] = {} t[501] = s .. 'z' end",
      EITHER},
@@ -119,7 +121,8 @@ static const struct hostile hostiles[] = {
      "local x <close> = c while true do end",
      STOPPED},
     {"local m = {} m.__close = function() error('again') end local function f(n) "
-     "local x <close> = setmetatable({}, m) m.__close = nil m.__close = function() error('again') end "
+     "local x <close> = setmetatable({}, m) m.__close = nil m.__close = function() error('again') "
+     "end "
      "if n > 0 then f(n - 1) end while true do end end f(20)",
      "may not have __close"},
     {"setmetatable({}, {__gc = function() end})", "may not have __gc"},
@@ -237,7 +240,7 @@ static void test_hostile_top_level(void **state)
     static const struct hostile tops[] = {
         {"while true do end", STOPPED},
         {"local function f() return 1 + f() end f()", TOO_DEEP},
-        {"local t = {} while true do t[#t + 1] = {} end", FULL},
+        {"local t = {} while true do t[#t + 1] = {} end", EITHER},
         {"record('n', 1)", "inside run"},
         {"wait('1 h')", "inside run"},
         {"print('x')", "inside run"},
@@ -323,20 +326,24 @@ static void test_never_resumed(void **state)
     ops->close(script);
 }
 
-/* --- the same in every process ---------------------------------------------------------------------------- */
+/* --- the same in every process ---------------------------------------------------------------- */
 
 static const char same[] =
     "return protocol { title = 't', results = { n = '1' }, run = function(cell)\n"
-    "local t = { 3, 1, [true] = 1, [false] = 2, [-7] = 0, [2.5] = 0, zeta = 1, alpha = 2, Beta = 3,\n"
+    "local t = { 3, 1, [true] = 1, [false] = 2, [-7] = 0, [2.5] = 0, zeta = 1, alpha = 2, Beta = "
+    "3,\n"
     "  ['with space'] = 4, [''] = 5, ['\\xc3\\xa4'] = 6, [math.mininteger] = 7 }\n"
-    "local keys = {} for k, v in pairs(t) do keys[#keys + 1] = tostring(k) .. '=' .. tostring(v) end\n"
+    "local keys = {} for k, v in pairs(t) do keys[#keys + 1] = tostring(k) .. '=' .. tostring(v) "
+    "end\n"
     "note(table.concat(keys, ' '))\n"
     "local k, walk = nil, {} repeat k = next(t, k) walk[#walk + 1] = tostring(k) until k == nil\n"
     "note(table.concat(walk, ' '))\n"
     "local big = {} for i = 1, 300 do big['key' .. (i * 7919) % 1009] = i end\n"
     "local out = {} for k in pairs(big) do out[#out + 1] = k end note(table.concat(out, ' '))\n"
-    "note(tostring({}), tostring(print), tostring(nil), tostring(true), tostring(1), tostring(1.0),\n"
-    "  tostring(-0.0), tostring(1e100), tostring(cell), tostring(setmetatable({}, {__name = 'x'})))\n"
+    "note(tostring({}), tostring(print), tostring(nil), tostring(true), tostring(1), "
+    "tostring(1.0),\n"
+    "  tostring(-0.0), tostring(1e100), tostring(cell), tostring(setmetatable({}, {__name = "
+    "'x'})))\n"
     "note(string.format('%s %s %5.2f %q %d', {}, print, 1.5, 'a\\n', 3))\n"
     "note(select(2, pcall(error, {})), select(2, pcall(function() return {} .. 'x' end)))\n"
     "for i = 1, 20 do note(math.random(), random(), math.random(6), random(-5, 5), random(0)) end\n"

@@ -51,7 +51,8 @@ static inline void refused_at(enum error_code code, int is, const char *call, co
     error_clear(&error);
 }
 
-/* --- a folder ----------------------------------------------------------------------------------- */
+/* --- a folder -----------------------------------------------------------------------------------
+ */
 
 struct folder {
     char path[64];
@@ -107,7 +108,8 @@ static inline int folder_remove(void **state)
     return 0;
 }
 
-/* --- a logbook ---------------------------------------------------------------------------------- */
+/* --- a logbook ----------------------------------------------------------------------------------
+ */
 
 #define DAY_ONE (1772438400LL * US_PER_S) /* 2026-03-02T08:00:00Z */
 
@@ -145,7 +147,8 @@ static inline void close_sound(struct logbook *logbook)
     logbook_close(logbook);
 }
 
-/* --- what is in it; all within a transaction ---------------------------------------------------- */
+/* --- what is in it; all within a transaction ----------------------------------------------------
+ */
 
 static inline int64_t add_cell(struct logbook *logbook, const char *label)
 {
@@ -204,7 +207,7 @@ static inline int64_t add_step(struct logbook *logbook, int64_t run, int64_t n)
     return step.id;
 }
 
-static const struct step_sums no_sums = {NAN, NAN, NAN, NAN, NAN, NAN, NAN,
+static const struct step_sums no_sums = {NAN, NAN, NAN, NAN, NAN, NAN,  NAN,
                                          NAN, NAN, NAN, 0,   0,   NULL, NULL};
 
 /* A sample that tells where it belongs. */
@@ -226,7 +229,8 @@ static inline void add_samples(struct logbook *logbook, int64_t step, int64_t k,
     free(samples);
 }
 
-/* --- looking straight at the file --------------------------------------------------------------- */
+/* --- looking straight at the file ---------------------------------------------------------------
+ */
 
 static inline int64_t ask(struct logbook *logbook, const char *sql)
 {

@@ -1,8 +1,8 @@
 /* A writer that dies at any point: nothing acknowledged is lost, nothing counts twice.
  *
- * The writer takes samples for a few steps, one a step a commit with their sums, and moves them, all
- * over a pipe acknowledged; it dies between two operations of SQLite's virtual machine, or is killed
- * from outside. Whoever comes next goes on where the file says. */
+ * The writer takes samples for a few steps, one a step a commit with their sums, and moves them,
+ * all over a pipe acknowledged; it dies between two operations of SQLite's virtual machine, or is
+ * killed from outside. Whoever comes next goes on where the file says. */
 #include <signal.h>
 #include <sys/wait.h>
 
@@ -29,7 +29,8 @@ static void make_steps(struct folder *folder)
     logbook_close(logbook);
 }
 
-/* --- the writer, in a process of its own -------------------------------------------------------- */
+/* --- the writer, in a process of its own --------------------------------------------------------
+ */
 
 static int die_at, ticks;
 
@@ -95,7 +96,8 @@ static int let_one_die(struct bench *bench, int count, int kill_after_us)
     return status;
 }
 
-/* --- what the file says then -------------------------------------------------------------------- */
+/* --- what the file says then --------------------------------------------------------------------
+ */
 
 struct count {
     int64_t step, next;

@@ -38,7 +38,8 @@ static char *sound_bytes(struct folder *folder, size_t *length)
     return bytes;
 }
 
-/* --- making and opening ------------------------------------------------------------------------- */
+/* --- making and opening -------------------------------------------------------------------------
+ */
 
 static void test_a_new_one_is_as_it_was_born(void **state)
 {
@@ -148,7 +149,8 @@ static void test_in_memory(void **state)
     close_sound(logbook);
 }
 
-/* --- what is no logbook ------------------------------------------------------------------------- */
+/* --- what is no logbook -------------------------------------------------------------------------
+ */
 
 struct bad_file {
     const char *about, *why; /* a word of the reason */
@@ -278,8 +280,8 @@ static void try_bad_file(struct folder *folder, const struct bad_file *bad, enum
     sound = sound_bytes(folder, &length);
     bad->make(folder, sound, length);
     files = folder_files(folder, false);
-    plain = stat(folder->logbook, &about) == 0 && S_ISREG(about.st_mode) &&
-            bad->make != make_secret;
+    plain =
+        stat(folder->logbook, &about) == 0 && S_ISREG(about.st_mode) && bad->make != make_secret;
     if (plain)
         must(file_read(folder->logbook, 1 << 26, &before, &before_length, &error));
     if (logbook_open(&logbook, folder->logbook, mode, &error) == 0) {
@@ -339,7 +341,8 @@ static void test_a_reader_meets_a_garbled_page(void **state)
     free(sound);
 }
 
-/* --- two at once -------------------------------------------------------------------------------- */
+/* --- two at once --------------------------------------------------------------------------------
+ */
 
 static void test_one_writer_at_a_time(void **state)
 {

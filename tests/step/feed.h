@@ -33,8 +33,6 @@ static inline struct outcome outcome_of(const struct step *step)
     return out;
 }
 
-/* A resistance drive never compares the current with what was asked when it follows U/R; for curves
- * of any shape the asked current is taken out of the guard's sight instead. */
 static inline struct step_plan feed_plan(enum step_kind kind)
 {
     struct step_plan plan;

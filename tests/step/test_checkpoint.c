@@ -109,6 +109,56 @@ static void goes_on_bit_for_bit_after_gaps(void **state)
         compare(kind, true);
 }
 
+/* Each field that is progress, set to something of its own, comes back: a field that was added to
+ * the struct and forgotten in the table is found here. */
+static void every_field_is_saved(void **state)
+{
+    struct step step, loaded;
+    struct step_plan plan = plan_of(0);
+    struct text text = TEXT_EMPTY;
+    (void)state;
+    feed_begin(&step, &plan, &LIMITS_NONE);
+    loaded = step;
+    double value = 1.0 / 3;
+    for (double *at = &step.active; at <= &step.smooth_peak; at++)
+        *at = value += 1.1;
+    for (int i = 0; i < STEP_PAST; i++) {
+        step.past_charge[i] = value += 1.1;
+        step.past_voltage[i] = value += 1.1;
+    }
+    for (int i = 0; i < STEP_WINDOW; i++) {
+        step.window_t[i] = value += 1.1;
+        step.window_v[i] = value += 1.1;
+        step.window_temperature[i] = value += 1.1;
+    }
+    for (int i = 0; i < PULSE_LEVELS; i++) {
+        step.level_voltage[i] = value += 1.1;
+        step.level_current[i] = value += 1.1;
+    }
+    step.elapsed_us = 123456789012;
+    step.past_spacing = value += 1.1;
+    step.past_count = STEP_PAST;
+    step.window_count = STEP_WINDOW;
+    step.stretch_start = value += 1.1;
+    step.odd_currents = 2;
+    step.tapering = true;
+    step.last = (struct step_row){7, value, -0.0, NAN};
+    step.kept = (struct step_row){6, value, INFINITY, 5e-324};
+    step.level = 1;
+    step.level_start = value += 1.1;
+    step.gaps = 3;
+    step.gap_time = value += 1.1;
+    step.row_count = 99;
+    step.ended_by = END_GUARD;
+    step.guard = GUARD_STALE;
+    step.interrupted = true;
+    step.tick = value + 1.1;
+    step_save(&step, &text);
+    assert_int_equal(step_load(&loaded, text.bytes, NULL), 0);
+    assert_memory_equal(&loaded, &step, sizeof(step));
+    text_free(&text);
+}
+
 static void loads_at_the_very_beginning(void **state)
 {
     struct rig rig;
@@ -170,6 +220,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(goes_on_bit_for_bit),
         cmocka_unit_test(goes_on_bit_for_bit_after_gaps),
+        cmocka_unit_test(every_field_is_saved),
         cmocka_unit_test(loads_at_the_very_beginning),
         cmocka_unit_test(refuses_what_it_does_not_know),
     };

@@ -243,6 +243,17 @@ static void by_flat(void **state)
     assert_near(step.active, 1052 + 75, 40);
 }
 
+/* A few readings that happen to be level say nothing. */
+static void a_slope_needs_a_while(void **state)
+{
+    struct step_plan plan = rig_charge(1, NAN);
+    (void)state;
+    plan.flat = 1e-5;
+    struct step step = begun(plan);
+    for (double t = 0; t < 300; t += 5)
+        assert_int_equal(feed(&step, t, t < 45 ? 1.3 : 1.3 + (t - 45) * 1e-4, 1), STEP_GO_ON);
+}
+
 static void by_temperature(void **state)
 {
     struct step_plan plan = rig_charge(1, NAN);
@@ -413,6 +424,7 @@ int main(void)
         cmocka_unit_test(a_drop_is_not_seen_while_blind),
         cmocka_unit_test(a_spike_is_no_drop),
         cmocka_unit_test(by_flat),
+        cmocka_unit_test(a_slope_needs_a_while),
         cmocka_unit_test(by_temperature),
         cmocka_unit_test(by_temperature_rate),
         cmocka_unit_test(by_predicate),

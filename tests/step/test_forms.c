@@ -89,6 +89,21 @@ static void linear_discharge(void **state)
     rig_close(&rig);
 }
 
+/* Looked at rarely while little happens, and closely near the end. */
+static void ticks_close_in_on_the_end(void **state)
+{
+    struct rig rig;
+    struct simcell_truth truth = linear(2.5, 0.9, 1.4, 0);
+    struct step_plan plan = rig_discharge(DRIVE_CURRENT, -0.4);
+    (void)state;
+    rig_open(&rig, "NiMH", 2, &truth);
+    plan.voltage = 1.0;
+    rig_run(&rig, &plan);
+    assert_true(rig.step.tick <= 2); /* the last stretch */
+    assert_in_range(rig.readings, 5 * 60, 5 * 60 + 30);
+    rig_close(&rig);
+}
+
 /* The result must not depend on how often the channel is read. */
 static void the_tick_does_not_matter(void **state)
 {
@@ -181,6 +196,7 @@ int main(void)
         cmocka_unit_test(constant_power_discharge),
         cmocka_unit_test(constant_resistance_discharge),
         cmocka_unit_test(linear_discharge),
+        cmocka_unit_test(ticks_close_in_on_the_end),
         cmocka_unit_test(the_tick_does_not_matter),
         cmocka_unit_test(constant_current_constant_voltage_charge),
         cmocka_unit_test(adapted_ticks_keep_the_taper),

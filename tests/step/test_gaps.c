@@ -20,7 +20,7 @@ static void nothing_is_integrated_over_a_gap(void **state)
     step_interrupt(&step, 500);
     assert_int_equal(step.rows, 0);
     /* Bench time is another after a restart: only the length of the gap counts. */
-    assert_int_equal(feed(&step, 77, 1.35, -1), STEP_GO_ON);
+    assert_int_equal(feed(&step, 77, 1.2995, -1), STEP_GO_ON);
     assert_within(step.charge, 10, 1e-9);
     assert_int_equal(step.last.t_us, 510 * US_PER_S);
     assert_int_equal(step.rows, 2); /* both banks of the gap are on record */
@@ -99,12 +99,52 @@ static void a_gap_is_no_drop(void **state)
         assert_int_equal(feed(&step, t, 1.45 + t * 1e-5, 1), STEP_GO_ON);
     step_interrupt(&step, 3600);
     for (int t = 0; t < 50; t++)
-        assert_int_equal(feed(&step, t, 1.42 - t * 1e-4, 1), STEP_GO_ON);
+        assert_int_equal(feed(&step, t, 1.42 - t * 4e-4, 1), STEP_GO_ON);
     enum step_verdict verdict = STEP_GO_ON;
     for (int t = 50; t < 250; t++)
-        verdict = verdict == STEP_GO_ON ? feed(&step, t, 1.42 - t * 1e-4, 1) : verdict;
+        verdict = verdict == STEP_GO_ON ? feed(&step, t, 1.42 - t * 4e-4, 1) : verdict;
     assert_int_equal(verdict, STEP_ENDED);
     assert_int_equal(step.ended_by, END_DROP);
+}
+
+/* The same without a blind time: the old peak is not looked back to. */
+static void a_peak_before_a_gap_is_forgotten(void **state)
+{
+    struct step_plan plan = rig_charge(1, NAN);
+    (void)state;
+    plan.drop = 0.005;
+    struct step step = begun(plan);
+    for (int t = 0; t < 200; t++)
+        feed(&step, t, 1.45 + t * 1e-5, 1);
+    step_interrupt(&step, 3600);
+    for (int t = 0; t < 200; t++)
+        assert_int_equal(feed(&step, t, 1.42 + t * 1e-5, 1), STEP_GO_ON);
+}
+
+/* Nor is a slope taken across one. */
+static void a_jump_over_a_gap_is_no_slope(void **state)
+{
+    struct step_plan plan = rig_charge(1, NAN);
+    (void)state;
+    plan.temperature_rate = 1.0 / 60;
+    struct step step = begun(plan);
+    for (int t = 0; t < 200; t++)
+        assert_int_equal(feed_warm(&step, t, 1.4, 1, 20), STEP_GO_ON);
+    step_interrupt(&step, 10);
+    for (int t = 210; t < 400; t++)
+        assert_int_equal(feed_warm(&step, t, 1.4, 1, 25), STEP_GO_ON);
+}
+
+static void odd_currents_before_a_gap_do_not_count(void **state)
+{
+    struct step_plan plan = rig_charge(1, NAN);
+    (void)state;
+    plan.time = 1000;
+    struct step step = begun(plan);
+    feed(&step, 0, 1.4, 0.5);
+    feed(&step, 1, 1.4, 0.5);
+    step_interrupt(&step, 10);
+    assert_int_equal(feed(&step, 20, 1.4, 0.5), STEP_GO_ON);
 }
 
 static void backstops_do_not_start_anew(void **state)
@@ -133,6 +173,9 @@ int main(void)
         cmocka_unit_test(one_gap_however_often_it_is_told),
         cmocka_unit_test(before_the_first_reading),
         cmocka_unit_test(a_gap_is_no_drop),
+        cmocka_unit_test(a_peak_before_a_gap_is_forgotten),
+        cmocka_unit_test(a_jump_over_a_gap_is_no_slope),
+        cmocka_unit_test(odd_currents_before_a_gap_do_not_count),
         cmocka_unit_test(backstops_do_not_start_anew),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

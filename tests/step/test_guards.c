@@ -105,12 +105,35 @@ static void missing(void **state)
     assert_int_equal(feed(&step, 0, 0.05, 0), STEP_GO_ON);
 }
 
+/* Missing is said of the first reading alone: later a low voltage has other names. */
+static void a_cell_that_was_there_is_not_missing(void **state)
+{
+    struct step_plan plan = draining();
+    (void)state;
+    plan.voltage = 0.1;
+    struct step step = begun(plan, "NiMH");
+    feed(&step, 0, 1.2, -1);
+    assert_int_equal(feed(&step, 1, 0.25, -1), STEP_GO_ON);
+}
+
+/* A lithium-ion cell between 2.0 and 2.5 V may be brought back by a charge. */
+static void a_low_cell_may_be_charged(void **state)
+{
+    struct step_plan plan = rig_charge(0.2, 4.2);
+    (void)state;
+    plan.current = 0.1;
+    struct step step = begun(plan, "Li-ion");
+    assert_int_equal(feed(&step, 0, 2.2, 0.2), STEP_GO_ON);
+}
+
 static void not_the_current_that_was_asked(void **state)
 {
     struct step step = begun(charging(), "NiMH");
     (void)state;
     feed(&step, 0, 1.4, 1);
+    step.tick = 60;
     assert_int_equal(feed(&step, 1, 1.4, 1.2), STEP_GO_ON);
+    assert_true(step_next(&step) == 1); /* looked at again soon */
     assert_int_equal(feed(&step, 2, 1.4, 1.2), STEP_GO_ON);
     assert_int_equal(feed(&step, 3, 1.4, 1.0), STEP_GO_ON); /* not in a row */
     assert_int_equal(feed(&step, 4, 1.4, 0.5), STEP_GO_ON);
@@ -254,6 +277,8 @@ int main(void)
         cmocka_unit_test(under_voltage),
         cmocka_unit_test(reversed),
         cmocka_unit_test(missing),
+        cmocka_unit_test(a_cell_that_was_there_is_not_missing),
+        cmocka_unit_test(a_low_cell_may_be_charged),
         cmocka_unit_test(not_the_current_that_was_asked),
         cmocka_unit_test(the_wrong_way),
         cmocka_unit_test(beyond_the_limit_at_once),

@@ -2,8 +2,8 @@
  * and the rule's own known error. */
 #include "step/feed.h"
 
-/* Feeds i(t), v(t) every `h` s up to `end` s as a discharge or charge that the guards let pass: the
- * plan's kind is a rest for the guards, whose charge counts into the cell. */
+/* Feeds i(t), v(t) every `h` s up to `end` s. As a rest, whose guards mind no current and whose
+ * charge counts into the cell. */
 static struct step fed(double (*current)(double), double (*voltage)(double), double h, double end)
 {
     struct step step;
@@ -73,8 +73,8 @@ static void a_ramp_is_exact(void **state)
     assert_within(fed(ramp, one, 720, 3600).charge / AH, 1.0, 1e-12);
 }
 
-/* Half a sine of 1 A peak and 1800 s: 1/pi Ah/h... exactly 0.3183098862 Ah; the trapezoid's own
- * value at each step width, and its error within the rule's bound. */
+/* Half a sine of 1 A peak over 1800 s moves 1/pi = 0.3183098862 Ah; the trapezoid's own value at
+ * each step width, and its error within the rule's bound. */
 static void half_a_sine_is_off_by_what_the_rule_is(void **state)
 {
     static const struct {
@@ -128,6 +128,25 @@ static void an_offset_adds_up(void **state)
     assert_within(fed(offset, one, 10, 36000).charge / AH, 0.010, 1e-10);
 }
 
+/* The voltage at half of the charge, on a curve that bends: 1.4 - 0.4*q^2 is 1.3 V there. Thousands
+ * of readings, a few points remembered. */
+static void voltage_at_half_the_charge(void **state)
+{
+    (void)state;
+    for (int n = 100; n <= 100000; n = n * 3 + 7) {
+        struct step step;
+        struct step_plan plan = feed_plan(STEP_DISCHARGE);
+        plan.drive = (struct drive){DRIVE_CURRENT, -1, NAN};
+        plan.time = 1e9;
+        feed_begin(&step, &plan, &LIMITS_NONE);
+        for (int i = 0; i <= n; i++) {
+            double q = (double)i / n;
+            feed(&step, i, 1.4 - 0.4 * q * q, -1);
+        }
+        assert_near(outcome_of(&step).mid_voltage, 1.3, 0.0006);
+    }
+}
+
 /* Readings come when they come: their own times count. */
 static void uneven_readings(void **state)
 {
@@ -155,6 +174,7 @@ int main(void)
         cmocka_unit_test(energy_of_two_ramps),
         cmocka_unit_test(exponential_decay),
         cmocka_unit_test(an_offset_adds_up),
+        cmocka_unit_test(voltage_at_half_the_charge),
         cmocka_unit_test(uneven_readings),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
