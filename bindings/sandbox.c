@@ -19,13 +19,15 @@
  * ordinary instructions need on a common machine. */
 #define PROCESSOR_NS_MOST 60000000LL
 
-/* Levels of calls from which a lack of memory is put down to recursion. */
-#define DEEP 1000
+/* Levels of calls at which a script is stopped; and from which a lack of memory is put down to
+ * them. The stock library would let it go on until the stack holds a million values. */
+#define LEVELS_MOST 5000
+#define DEEP        1000
 
 /* Nested pcalls. A failure passes through each of them, and each looks through the stack. */
 #define PCALLS_MOST 150
 
-enum fatal { FATAL_NONE, FATAL_WORK, FATAL_MEMORY };
+enum fatal { FATAL_NONE, FATAL_WORK, FATAL_DEPTH, FATAL_MEMORY };
 
 struct guest {
     lua_State *main;      /* set-up, predicates */
@@ -164,9 +166,13 @@ static void stop_if_spent(lua_State *L, struct guest *guest)
         int64_t now = processor_ns();
         if (!guest->processor_began)
             guest->processor_began = now;
-        if (guest->work <= guest->work_most && now - guest->processor_began <= PROCESSOR_NS_MOST)
+        lua_Debug level;
+        if (lua_getstack(L, LEVELS_MOST, &level))
+            guest->fatal = FATAL_DEPTH;
+        else if (guest->work > guest->work_most || now - guest->processor_began > PROCESSOR_NS_MOST)
+            guest->fatal = FATAL_WORK;
+        else
             return;
-        guest->fatal = FATAL_WORK;
         lua_sethook(guest->main, count_hook, LUA_MASKCOUNT, 1);
         if (guest->coroutine)
             lua_sethook(guest->coroutine, count_hook, LUA_MASKCOUNT, 1);
@@ -324,11 +330,14 @@ static int describe(lua_State *L)
 static int fail_with(struct guest *guest, lua_State *L, int status, const char *where,
                      struct error *error)
 {
-    if (guest->fatal == FATAL_WORK)
+    if (guest->fatal == FATAL_WORK && !guest->short_of_memory)
         return error_set(
             error, ERROR_SCRIPT, where, "put a step, a wait or a record into the loop, or end it",
-            "worked for more than %ld instructions without asking for anything", guest->work_most);
+            "worked too long without asking for anything: over %ld instructions or %lld ms of "
+            "processor time",
+            guest->work_most, PROCESSOR_NS_MOST / 1000000);
     if (status == LUA_ERRMEM || guest->fatal != FATAL_NONE) {
+        guest->deep |= guest->fatal == FATAL_DEPTH;
         guest->fatal = FATAL_MEMORY;
         if (guest->deep)
             return error_set(error, ERROR_SCRIPT, where, "use a loop, or end the recursion",

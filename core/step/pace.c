@@ -7,11 +7,9 @@
 
 #include "step/parts.h"
 
-#define GROWTH  2.0
-#define NEARING 0.5 /* of the time to an end that is approached in a line */
-#define VOLTAGE_PIECE                                                                              \
-    0.01 /* V at most from one reading to the next, as well as can be foreseen                     \
-          */
+#define GROWTH          2.0
+#define NEARING         0.5    /* of the time to an end that is approached in a line */
+#define VOLTAGE_PIECE   0.01   /* V at most between readings, as well as can be foreseen */
 #define REST_PIECE      0.003  /* V, the same in a rest */
 #define CURRENT_PIECE   0.01   /* of the current, the same: keeps the trapezoid's error near 1e-5 */
 #define SHAPE_PIECE     0.003  /* of the rated charge between looks for the shape of a full cell */

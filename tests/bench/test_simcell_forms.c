@@ -288,6 +288,23 @@ static void lost_charge_is_heat(void **state)
     NEAR(cell.temperature, 20 + (0.02 + 0.25 * 1.32) * 100 / 27, 1e-9);
 }
 
+/* Past the knee 1 - x^2 of the charge is stored, x from 0 at the knee to 1 when full; from the knee
+ * on that makes x = tanh(I*t/(C*(1 - knee))). */
+static void efficiency_falls_as_a_tanh(void **state)
+{
+    struct simcell_truth truth = ideal();
+    truth.knee = 0.75;
+    truth.soc_new = 0.75;
+    struct simcell cell = made(&truth);
+    (void)state;
+    cell.drive = (struct drive){DRIVE_CURRENT, 2, NAN};
+    for (int minutes = 10; minutes <= 60; minutes += 10) {
+        simcell_advance(&cell, seconds(60 * minutes));
+        double past = tanh(2 * 60.0 * minutes / (0.25 * 2 * AH));
+        NEAR(cell.charge / (2 * AH), 0.75 + 0.25 * past, 1.5e-4);
+    }
+}
+
 static void throughput_ages_a_cell(void **state)
 {
     struct simcell_truth truth = ideal();
@@ -404,6 +421,7 @@ int main(void)
         cmocka_unit_test(cooling_is_counted_in_one_call),
         cmocka_unit_test(thermal_mass_warms),
         cmocka_unit_test(lost_charge_is_heat),
+        cmocka_unit_test(efficiency_falls_as_a_tanh),
         cmocka_unit_test(throughput_ages_a_cell),
         cmocka_unit_test(empty_cell_collapses),
         cmocka_unit_test(full_cell_stores_no_more),

@@ -44,10 +44,11 @@ struct drive_end {
     double ms;
 };
 
+/* Processor time: what else the machine does does not count. */
 static inline double drive_ms(void)
 {
     struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
+    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &now);
     return (double)now.tv_sec * 1e3 + (double)now.tv_nsec / 1e6;
 }
 

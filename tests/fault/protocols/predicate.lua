@@ -1,4 +1,4 @@
--- Ends by a function of the script's own, and by the voltage's slope.
+-- Ends by a function of the script's own.
 local level = require "level"
 
 return protocol {
