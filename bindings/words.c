@@ -111,7 +111,7 @@ static int request_note(lua_State *L)
         push_text(L, i);
         const char *bytes = lua_tolstring(L, -1, &length);
         if (i > 1)
-            text_add(&script->words, "\t");
+            text_add(&script->words, " ");
         text_add_bytes(&script->words, bytes, length);
         lua_pop(L, 1);
     }
@@ -133,7 +133,7 @@ static int word_note(lua_State *L)
 
 static const char *const ask_fields[] = {"text", "kind", "unit", "least", "most", "choices", NULL};
 
-/* Upvalue-free: a number or a text as answered, true for "done". */
+/* A number or a text as answered; true for "done". */
 static int take_answer(lua_State *L, int status, lua_KContext context)
 {
     (void)status, (void)context;

@@ -122,3 +122,12 @@ uint64_t seed_for(uint64_t seed, const char *name)
     uint64_t counter = split_mix(&seed) ^ hash;
     return split_mix(&counter);
 }
+
+double random_noise(struct random *random)
+{
+    /* Four 16-bit uniforms have the mean 2 * 65535 and the variance 4 * (65536^2 - 1) / 12. */
+    uint64_t bits = random_bits(random);
+    int64_t sum = (int64_t)(bits & 0xFFFF) + (int64_t)(bits >> 16 & 0xFFFF) +
+                  (int64_t)(bits >> 32 & 0xFFFF) + (int64_t)(bits >> 48);
+    return (double)(sum - 131070) * (1 / 37837.22723720648);
+}

@@ -285,9 +285,9 @@ void simcell_read(struct simcell *cell, struct reading *out)
         out->current = out->voltage = 0; /* empty: the voltage has collapsed, nothing flows */
     out->temperature = cell->temperature;
     if (truth->noise_voltage > 0)
-        out->voltage += truth->noise_voltage * random_normal(&cell->noise);
+        out->voltage += truth->noise_voltage * random_noise(&cell->noise);
     if (truth->noise_temperature > 0)
-        out->temperature += truth->noise_temperature * random_normal(&cell->noise);
+        out->temperature += truth->noise_temperature * random_noise(&cell->noise);
 }
 
 void simcell_new(struct simcell *cell, const struct simcell_truth *truth, utc_us as_of,

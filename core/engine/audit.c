@@ -35,6 +35,7 @@ static void finding(struct audit *audit, const char *format, ...)
 
 struct sums {
     double charge, slack; /* A.s, signed; what thinning may hide */
+    double seen;          /* s that the samples span, without gaps */
     int64_t count, next;
     bool hole;
     struct sample last;
@@ -66,9 +67,20 @@ static int add_sample(void *context, int64_t k, const struct sample *sample)
         double mean = (sample->current + sums->last.current) / 2;
         sums->charge += mean * dt;
         sums->slack += dt * (fabs(mean) * UNSEEN_RATIO + UNSEEN_AMPERE);
+        sums->seen += dt;
     }
     sums->last = *sample;
     return 0;
+}
+
+/* The sums of an open step go on to its latest reading, which was no row yet. */
+static void add_rest(struct sums *sums, const json_t *row)
+{
+    double span = json_number_value(json_object_get(row, "duration_s")) - sums->seen;
+    if (json_is_string(json_object_get(row, "ended_by")) || !(span > 0))
+        return;
+    sums->charge += sums->last.current * span;
+    sums->slack += span * (fabs(sums->last.current) * UNSEEN_RATIO + UNSEEN_AMPERE);
 }
 
 static int audit_step(struct audit *audit, struct logbook *logbook, const json_t *row,
@@ -90,6 +102,7 @@ static int audit_step(struct audit *audit, struct logbook *logbook, const json_t
         finding(audit, "step %" PRId64 ": its samples are not numbered without a hole", step);
     if (!json_is_number(charge) || !sums.count)
         return 0;
+    add_rest(&sums, row);
     double on_record = json_number_value(charge) * 3600;
     double difference = fabs(fabs(sums.charge) - on_record);
     if (on_record > 1 && difference / on_record > audit->worst_charge)

@@ -59,6 +59,8 @@ void deadlines_free(struct deadlines *deadlines)
 
 void deadline_set(struct deadlines *deadlines, struct deadline *deadline, bench_us when)
 {
+    if (deadlines->firing == deadline)
+        deadlines->firing = NULL;
     deadline->when = when;
     deadline->order = deadlines->next_order++;
     if (deadline->place) {
@@ -78,6 +80,8 @@ void deadline_clear(struct deadlines *deadlines, struct deadline *deadline)
     int place = deadline->place;
     if (!place)
         return;
+    if (deadlines->firing == deadline)
+        deadlines->firing = NULL;
     deadline->place = 0;
     struct deadline *last = deadlines->heap[deadlines->count--];
     if (last != deadline)
@@ -96,9 +100,12 @@ int deadlines_fire(struct deadlines *deadlines, bench_us now)
     int fired = 0;
     while (deadlines->count && deadlines->heap[1]->when <= now &&
            deadlines->heap[1]->order < fence) {
+        /* Most are set anew at once: one move in the heap then, instead of out and in. */
         struct deadline *first = deadlines->heap[1];
-        deadline_clear(deadlines, first);
+        deadlines->firing = first;
         first->due(first->owner);
+        if (deadlines->firing == first)
+            deadline_clear(deadlines, first);
         fired++;
     }
     return fired;

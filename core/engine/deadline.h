@@ -20,6 +20,7 @@ struct deadlines {
     struct deadline **heap; /* [1..count] */
     int count, room;
     uint64_t next_order;
+    struct deadline *firing; /* being called; in the heap until it is set anew or done */
 };
 
 void deadlines_free(struct deadlines *deadlines);

@@ -10,7 +10,7 @@
 #include "engine/engine_internal.h"
 
 /* Real seconds between tries when the disk is full. */
-#define HELD_RETRY_US (5 * US_PER_S)
+#define HELD_RETRY 5
 
 int64_t real_us(void)
 {
@@ -233,7 +233,7 @@ static int meet_trouble(struct engine *engine, struct error *error)
 /* Tries one small write; with room again, takes up all runs as after a crash. */
 static void try_again(struct engine *engine)
 {
-    if (real_us() - engine->last_commit < HELD_RETRY_US)
+    if (real_us() - engine->last_commit < (int64_t)(engine->options.held_retry * 1e6))
         return;
     engine->last_commit = real_us();
     engine_write(engine);
@@ -286,6 +286,8 @@ int engine_open(struct engine **out, const struct engine_options *options, struc
     engine->options = *options;
     if (engine->options.commit_every <= 0)
         engine->options.commit_every = 1;
+    if (engine->options.held_retry <= 0)
+        engine->options.held_retry = HELD_RETRY;
     make_bench_safe(engine);
     error_clear(error);
 

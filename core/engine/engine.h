@@ -31,6 +31,7 @@ struct engine_options {
     bool until_idle;       /* end when nothing is left to do */
     int64_t until_run;     /* end when this run is over; 0: not */
     double commit_every;   /* real seconds; 0: the usual 1 */
+    double held_retry;     /* real seconds between tries when the disk is full; 0: the usual 5 */
     /* Called when something worth telling happened to a run; may be NULL. */
     void (*tell)(void *owner, utc_us at, int64_t run, const char *level, const char *text);
     void *owner;

@@ -64,7 +64,7 @@ enum link_status {
     LINK_TIMEOUT,  /* no answer in time: it was sent and may have been carried out */
     LINK_HANGUP,   /* the line went, before or after it was sent */
     LINK_GARBLED,  /* no text of 7-bit ASCII, too long, no block, or more than one answer */
-    LINK_ABANDONED /* by link_send_now or link_forget */
+    LINK_ABANDONED /* by link_send_now: may have been sent and carried out */
 };
 
 struct link_reply {
@@ -104,7 +104,7 @@ void link_refuse(struct link *link, const struct error *why);
 int link_send_now(struct link *link, const char *bytes, size_t length, void *owner,
                   struct error *error);
 
-/* Abandons what `owner` has in the queue and in progress. */
+/* `owner` goes away: drops what it has in the queue and in progress, without a callback. */
 void link_forget(struct link *link, void *owner);
 
 /* An answer made no sense where it was read: drain and synchronise before the next exchange. */

@@ -167,9 +167,31 @@ static void named_parts_have_seeds_of_their_own(void **state)
     assert_in_range(shared, 199 * 64 * 0.47, 199 * 64 * 0.53);
 }
 
+/* Moments of the sum of four uniforms, by arithmetic: mean 0, variance 1, excess kurtosis -6/5/4. */
+static void noise_has_the_moments_of_four_uniforms(void **state)
+{
+    (void)state;
+    struct random random;
+    random_seed(&random, 5);
+    double sum = 0, squares = 0, fourth = 0, most = 0;
+    const int count = 1000000;
+    for (int i = 0; i < count; i++) {
+        double x = random_noise(&random);
+        sum += x;
+        squares += x * x;
+        fourth += x * x * x * x;
+        most = x > most ? x : most;
+    }
+    assert_true(sum / count < 0.005 && sum / count > -0.005);
+    assert_true(squares / count < 1.005 && squares / count > 0.995);
+    assert_true(fourth / count < 2.70 + 0.02 && fourth / count > 2.70 - 0.02);
+    assert_true(most > 3 && most < 3.47);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(noise_has_the_moments_of_four_uniforms),
         cmocka_unit_test(gives_the_known_sequence),
         cmocka_unit_test(is_seeded_by_split_mix),
         cmocka_unit_test(the_same_seed_gives_the_same),

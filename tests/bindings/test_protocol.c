@@ -375,10 +375,10 @@ static void test_quantity(void **state)
     (void)state;
     drive_asks("note(quantity('500 mA'), quantity('0.2 It'), quantity('2100 mAh'), "
                "quantity('16 h'), quantity('85 mohm'))",
-               "note {\"text\":\"0.5\\t0.4\\t2.1\\t57600.0\\t0.085\"}\n");
+               "note {\"text\":\"0.5 0.4 2.1 57600.0 0.085\"}\n");
     drive_fails("quantity('5 furlongs')", "furlongs");
     drive_asks("note(cell.label, cell.model, cell.chemistry, cell.rated)",
-               "note {\"text\":\"KES-07\\tKestrel 2000\\tNiMH\\t2.0\"}\n");
+               "note {\"text\":\"KES-07 Kestrel 2000 NiMH 2.0\"}\n");
 }
 
 static const char *ask_answer(const struct script_request *request, int n)
@@ -401,7 +401,7 @@ static void test_ask(void **state)
                    "note(a, b, c, d, e)");
     if (end.status != SCRIPT_DONE)
         fail_msg("%s", end.all);
-    drive_expect("ask", end.asked.bytes, "note {\"text\":\"1987.0\\tgreen\\tyes\\ttrue\\t1.5\"}\n");
+    drive_expect("ask", end.asked.bytes, "note {\"text\":\"1987.0 green yes true 1.5\"}\n");
     drive_end_free(&end);
     drive_fails("ask { text = '' }", "no text");
     drive_fails("ask { text = 'x', unit = 'zz' }", "there is no unit");

@@ -14,10 +14,10 @@ static void test_outcome_fields(void **state)
                "  o.mean_voltage, o.mid_voltage, o.peak_voltage, o.max_temperature, o.ended_by,\n"
                "  o.gaps, o.quality, o.resistance, o.last_current)",
                "discharge {\"current\":1,\"stop\":{\"time\":60}}\n"
-               "note {\"text\":\"1.95\\t2.4\\t17550.0\\t1.35\\t1.0\\t1.23\\t1.25\\t1.35\\t23.5\\t"
-               "voltage\\t0\\tgood\\tnil\\t-0.4\"}\n");
+               "note {\"text\":\"1.95 2.4 17550.0 1.35 1.0 1.23 1.25 1.35 23.5 "
+               "voltage 0 good nil -0.4\"}\n");
     drive_asks("local r = cell:read {} note(r.voltage, r.current, r.temperature, r.quality)",
-               "read {}\nnote {\"text\":\"1.0\\t-0.4\\t23.5\\tgood\"}\n");
+               "read {}\nnote {\"text\":\"1.0 -0.4 23.5 good\"}\n");
 }
 
 static const char *no_temperature(const struct script_request *request, int n)
@@ -124,7 +124,7 @@ static void test_restart(void **state)
         drive_body(&how, "note(state.cycle, state.list[1], state.list[2])\n"
                          "restart_with { cycle = state.cycle + 1, list = state.list }");
     assert_string_equal(end.asked.bytes,
-                        "note {\"text\":\"3\\t1.5\\tx\"}\n"
+                        "note {\"text\":\"3 1.5 x\"}\n"
                         "restart_with {\"state\":{\"cycle\":4,\"list\":[1.5,\"x\"]}}\n");
     drive_end_free(&end);
     drive_asks("note(state)", "note {\"text\":\"nil\"}\n");
@@ -263,7 +263,7 @@ static void test_modules(void **state)
                                       "note(a.twice(21), require('silent'), require('silent'))");
     if (end.status != SCRIPT_DONE)
         fail_msg("%s", end.all);
-    assert_string_equal(end.asked.bytes, "note {\"text\":\"42\\ttrue\\ttrue\"}\n");
+    assert_string_equal(end.asked.bytes, "note {\"text\":\"42 true true\"}\n");
     assert_int_equal(modules_asked, 2);
     drive_end_free(&end);
     module_fails("require('nowhere')", "test.lua:1", "there is no such module");

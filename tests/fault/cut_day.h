@@ -5,6 +5,7 @@
 
 #include <stdbool.h>
 
+#include "bench/world.h"
 #include "engine/engine.h"
 
 struct day {
@@ -23,6 +24,15 @@ enum day_pace {
     PACE_STEPPED  /* virtual time, pass by pass, with a commit every few passes */
 };
 
+/* What the engine works with, for whoever looks on. */
+struct day_bench {
+    struct logbook *logbook;
+    struct clock clock;
+    struct world *world;
+    struct bench bench;
+    struct engine *engine;
+};
+
 struct day_work {
     enum day_pace pace;
     int commit_passes;      /* STEPPED: passes from one commit to the next */
@@ -33,15 +43,6 @@ struct day_work {
     void *owner;
     /* Called when engine_work has returned and nothing is closed yet; may be NULL. */
     void (*after)(void *owner, struct day_bench *bench, int code);
-};
-
-/* What the engine works with, for whoever looks on. */
-struct day_bench {
-    struct logbook *logbook;
-    struct clock clock;
-    struct world *world;
-    struct bench bench;
-    struct engine *engine;
 };
 
 /* Makes the folder's logbook and queues the runs. */

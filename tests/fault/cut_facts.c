@@ -3,6 +3,7 @@
 #include "cut_facts.h"
 
 #include <sqlite3.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <unistd.h>
@@ -160,4 +161,26 @@ long facts_missing(const struct facts *facts, const char *logbook, char *first, 
         sqlite3_finalize(stmt[i]);
     sqlite3_close(db);
     return code == SQLITE_OK ? missing : -1;
+}
+
+long facts_open_steps_without_gap(const char *found, const char *finished)
+{
+    sqlite3 *db = NULL;
+    sqlite3_stmt *stmt = NULL;
+    long without = -1;
+    char *attach = sqlite3_mprintf("ATTACH %Q AS finished", finished);
+    if (sqlite3_open_v2(found, &db, SQLITE_OPEN_READONLY, NULL) == SQLITE_OK &&
+        sqlite3_exec(db, attach, NULL, NULL, NULL) == SQLITE_OK &&
+        sqlite3_prepare_v2(db,
+                           "SELECT count(*) FROM outcome AS o JOIN finished.outcome AS f USING (step) "
+                           "WHERE o.ended_at IS NULL AND (f.gaps <= o.gaps OR NOT EXISTS "
+                           "(SELECT 1 FROM finished.gap AS g WHERE g.step = o.step "
+                           "AND g.from_at >= o.at))",
+                           -1, &stmt, NULL) == SQLITE_OK &&
+        sqlite3_step(stmt) == SQLITE_ROW)
+        without = sqlite3_column_int(stmt, 0);
+    sqlite3_finalize(stmt);
+    sqlite3_free(attach);
+    sqlite3_close(db);
+    return without;
 }

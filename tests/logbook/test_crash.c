@@ -1,8 +1,9 @@
 /* A writer that dies at any point: nothing acknowledged is lost, nothing counts twice.
  *
- * The writer takes samples for a few steps, one a step a commit with their sums, and moves them,
- * all over a pipe acknowledged; it dies between two operations of SQLite's virtual machine, or is
- * killed from outside. Whoever comes next goes on where the file says. */
+ * The writer takes samples for a few steps, 1 of the first in each commit, 2 of the second and so
+ * on, with their sums, so that they are moved at different times. It acknowledges each commit over
+ * a pipe, and dies between two operations of SQLite's virtual machine, or is killed from outside.
+ * Whoever comes next goes on where the file says. */
 #include <signal.h>
 #include <sys/wait.h>
 
@@ -13,7 +14,7 @@
 
 struct bench {
     struct folder *folder;
-    int64_t acknowledged; /* samples of each step */
+    int64_t acknowledged; /* commits: step s has s samples of each */
 };
 
 static void make_steps(struct folder *folder)
@@ -42,6 +43,25 @@ static int tick(void *unused)
     return 0;
 }
 
+/* One commit: returns nonzero when it was refused. */
+static int commit_once(struct logbook *logbook, int64_t commit)
+{
+    if (logbook_begin(logbook, &error) != 0)
+        return 1;
+    for (int64_t step = 1; step <= STEPS; step++) {
+        struct step_sums sums = no_sums;
+        struct sample samples[STEPS];
+
+        for (int64_t i = 0; i < step; i++)
+            samples[i] = sample_at(step, commit * step + i);
+        sums.charge = CURRENT * (double)((commit + 1) * step);
+        if (logbook_add_samples(logbook, step, commit * step, samples, (int)step, &error) != 0 ||
+            logbook_checkpoint_step(logbook, step, &sums, "at work", DAY_ONE, &error) != 0)
+            return 1;
+    }
+    return logbook_commit(logbook, &error);
+}
+
 static void writer(const char *path, int acknowledge, int64_t from, int count)
 {
     struct logbook *logbook;
@@ -50,22 +70,10 @@ static void writer(const char *path, int acknowledge, int64_t from, int count)
     if (logbook_open(&logbook, path, LOGBOOK_WRITE, &error) != 0)
         _exit(1);
     sqlite3_progress_handler(logbook->db, 50, tick, NULL);
-    for (int64_t k = from; k < from + count; k++) {
-        struct step_sums sums = no_sums;
-        sums.charge = CURRENT * (double)(k + 1);
-        if (logbook_begin(logbook, &error) != 0)
-            _exit(1);
-        for (int64_t step = 1; step <= STEPS; step++) {
-            struct sample sample = sample_at(step, k);
-            if (logbook_add_samples(logbook, step, k, &sample, 1, &error) != 0 ||
-                logbook_checkpoint_step(logbook, step, &sums, "at work", DAY_ONE, &error) != 0)
-                _exit(1);
-        }
-        if (logbook_commit(logbook, &error) != 0)
-            _exit(1);
-        if (write(acknowledge, &k, sizeof(k)) != sizeof(k))
-            _exit(1);
-        if (logbook_move_samples(logbook, &more, &error) != 0)
+    for (int64_t commit = from; commit < from + count; commit++) {
+        if (commit_once(logbook, commit) != 0 ||
+            write(acknowledge, &commit, sizeof(commit)) != sizeof(commit) ||
+            logbook_move_samples(logbook, &more, &error) != 0)
             _exit(1);
     }
     _exit(0); /* without a close, like a power cut that found nothing under way */
@@ -75,7 +83,7 @@ static void writer(const char *path, int acknowledge, int64_t from, int count)
 static int let_one_die(struct bench *bench, int count, int kill_after_us)
 {
     int pipe_ends[2], status;
-    int64_t k;
+    int64_t commit;
     pid_t child;
 
     assert_int_equal(pipe(pipe_ends), 0);
@@ -89,8 +97,8 @@ static int let_one_die(struct bench *bench, int count, int kill_after_us)
         usleep((unsigned)kill_after_us);
         kill(child, SIGKILL);
     }
-    while (read(pipe_ends[0], &k, sizeof(k)) == sizeof(k))
-        bench->acknowledged = k + 1;
+    while (read(pipe_ends[0], &commit, sizeof(commit)) == sizeof(commit))
+        bench->acknowledged = commit + 1;
     close(pipe_ends[0]);
     assert_int_equal(waitpid(child, &status, 0), child);
     return status;
@@ -114,27 +122,28 @@ static int count_sample(void *context, int64_t k, const struct sample *sample)
     return 0;
 }
 
-/* All steps have the same number of samples, all that were acknowledged and at most one more (the
- * commit that was done but not yet reported); sums belong to just these. */
+/* All that was acknowledged is there, and at most one commit more (done, but not yet reported);
+ * each step has just the samples of these commits, and the sums of just these samples. */
 static void look(struct bench *bench, enum logbook_mode mode)
 {
     struct logbook *logbook = open_logbook(bench->folder, mode);
-    int64_t on_record = ask(logbook, "SELECT coalesce(max(samples), 0) FROM outcome");
+    int64_t commits = ask(logbook, "SELECT coalesce(min(samples), 0) FROM outcome");
 
-    assert_in_range(on_record, bench->acknowledged, bench->acknowledged + 1);
-    bench->acknowledged = on_record;
-    for (int64_t step = 1; step <= STEPS && on_record > 0; step++) {
+    assert_in_range(commits, bench->acknowledged, bench->acknowledged + 1);
+    bench->acknowledged = commits;
+    for (int64_t step = 1; step <= STEPS && commits > 0; step++) {
         struct count count = {.step = step};
+        int64_t want = commits * step;
         char sql[200];
 
         must(logbook_samples(logbook, step, count_sample, &count, &error));
         assert_false(count.wrong);
-        assert_int_equal(count.next, on_record);
+        assert_int_equal(count.next, want);
         snprintf(sql, sizeof(sql),
                  "SELECT samples = %d AND abs(charge - %d * 0.4) < 1e-6 AND samples = "
                  "(SELECT count(*) FROM reading WHERE reading.step = outcome.step) "
                  "FROM outcome WHERE step = %d",
-                 (int)on_record, (int)on_record, (int)step);
+                 (int)want, (int)want, (int)step);
         assert_int_equal(ask(logbook, sql), 1);
     }
     close_sound(logbook);

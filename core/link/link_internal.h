@@ -1,0 +1,149 @@
+/* What the files of a link share. Nobody outside core/link includes this.
+ *
+ *               link_begin_open      line_opened         quiet: up
+ *   WAITING ------------------> OPENING -------> DRAINING -------> IDLE
+ *      ^  back-off over                           ^  |  ^          | ^
+ *      |                                          |  |  |  exchange_start
+ *      |                        stray, safe bytes |  |  |          v | sent (LINK_NONE)
+ *      |                     exchange_out_of_step +--|--|------- SENDING
+ *      |                                          |  |  |          | sent
+ *      |                                          |  |  |          v
+ *      |                                          +--|--|------ AWAITING --answer--> IDLE
+ *      |                                          ^  |  | time-out, garbled, send_now
+ *      |                              bytes again |  v quiet
+ *      |                                     SETTLING <--match-- SYNCING --no match in time--> DRAINING
+ *      |                                          |
+ *      |                                          +--quiet--> IDLE
+ *      +-- link_hang_up, from every state but CLOSING
+ *   any --link_close--> CLOSING --handles closed--> freed
+ *
+ * 1. Only IDLE starts an exchange; at most one is in progress (SENDING, AWAITING: `current`).
+ * 2. The link is open (fd >= 0) in DRAINING, IDLE, SENDING, AWAITING, SYNCING, SETTLING, and maybe in
+ *    OPENING; in WAITING and CLOSING nothing is open, queued or in progress.
+ * 3. A question leaves IDLE only with nothing unread before it. Bytes that come in IDLE or SETTLING,
+ *    or after the answer, put the link out of step: DRAINING.
+ * 4. From DRAINING the way to IDLE is silence, then the answer to the synchronisation question (if
+ *    the owner has one), then silence again. SYNC_TRIES without a match, or DRAIN_MOST without
+ *    silence, hang up.
+ * 5. One exchange is written once: nothing here sends bytes twice but the synchronisation question.
+ * 6. `trusted` holds from link_trust to the next hang-up; link_ask is refused without it.
+ * 7. Callbacks are made by link_deliver alone, last in an event of the loop, when the state is whole
+ *    again; each may end in CLOSING. link_deliver is never entered twice. */
+#ifndef PERDURE_LINK_INTERNAL_H
+#define PERDURE_LINK_INTERNAL_H
+
+#include <uv.h>
+
+#include "base/text.h"
+#include "link/frame.h"
+#include "link/link.h"
+
+#define SYNC_TRIES    3
+#define DRAIN_MOST_US 5000000
+#define BACK_OFF_MS   100
+#define BACK_OFF_MOST 10000
+#define QUEUE_MOST    256
+
+enum link_state { WAITING, OPENING, DRAINING, IDLE, SENDING, AWAITING, SYNCING, SETTLING, CLOSING };
+
+struct exchange {
+    struct exchange *next;
+    link_answered *callback;
+    void *owner;
+    enum link_answer answer;
+    enum link_status status; /* once it is over */
+    bool strange;            /* may be asked before the link is trusted */
+    double patience;
+    size_t length;
+    char bytes[];
+};
+
+/* What differs between kinds. */
+struct line_ops {
+    const char *name;
+    /* Exclusive, configured and flushed: line_opened now or later, or line_failed later, or an error
+     * now. */
+    int (*open)(struct link *link, struct error *error);
+    /* Called also when open has not ended. */
+    void (*close)(struct link *link);
+    /* Messages are told apart by the line: each goes with its answer's kind and patience. */
+    bool messages;
+};
+
+extern const struct line_ops line_serial, line_tcp, line_usbtmc, line_pty;
+
+struct link {
+    uv_loop_t *loop;
+    struct link_spec spec; /* defaults filled in; strings owned */
+    struct link_hooks hooks;
+    const struct line_ops *ops;
+    enum link_state state;
+
+    uv_timer_t timer; /* of the state: back-off, patience, silence */
+    uv_timer_t soon;  /* delivers what a call from outside the loop's events brought about */
+    int handles;      /* of these two, not yet closed */
+    uv_poll_t *poll;  /* NULL while nothing is open; frees itself */
+    int fd, lock_fd;  /* -1 */
+    void *line;       /* of the kind */
+
+    int back_off;      /* ms, of the next attempt */
+    bool fresh;        /* DRAINING after opening: `up` comes next */
+    bool trusted;
+    bool told_down;
+    bool delivering;
+    bool resync;       /* asked for while an exchange is in progress */
+    int syncs;         /* tries since the last IDLE */
+    int64_t since;     /* us: when the exchange was sent, or the draining began */
+
+    struct frame frame;
+    struct text out;   /* what the line did not take yet, from out_sent on */
+    size_t out_sent;
+    struct exchange *current;
+    struct exchange *first, *last; /* the queue */
+    int queued;
+
+    /* To be delivered. */
+    bool up_due, down_due;
+    struct error why;
+    struct exchange *over_first, *over_last;
+    bool reply_due; /* `current` has its answer in reply */
+    struct link_reply reply;
+
+    struct link_counts counts;
+};
+
+/* --- link.c: opening, hanging up, delivering ----------------------------------------------------- */
+
+void line_opened(struct link *link); /* link->fd is set */
+void line_failed(struct link *link, const struct error *why);
+/* (Re)starts polling link->fd. */
+int link_poll(struct link *link, int events, uv_poll_cb callback);
+void link_hang_up(struct link *link, const struct error *why);
+void link_hang_up_because(struct link *link, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+void link_deliver(struct link *link);
+void link_deliver_soon(struct link *link);
+void link_trace(struct link *link, char way, const char *bytes, size_t length);
+void link_over(struct link *link, struct exchange *exchange, enum link_status status);
+void link_timer(struct link *link, int64_t due_us);
+int64_t link_now(void); /* us, monotonic */
+int link_read(struct link *link); /* see exchange.c */
+
+/* --- exchange.c: one question, one answer --------------------------------------------------------- */
+
+void exchange_io(uv_poll_t *poll, int status, int events);
+void exchange_drain(struct link *link); /* from any open state */
+void exchange_start(struct link *link); /* the next one, if IDLE */
+void exchange_due(struct link *link);   /* the timer of an open state */
+
+/* --- lock.c: exclusive use -------------------------------------------------------------------------- */
+
+/* Opens a character device for this process alone (flock); -1 and an error. */
+int lock_device(const char *path, struct error *error);
+/* Holds an address for this process among those on this machine: an abstract socket. */
+int lock_address(const struct sockaddr *address, const char *what, struct error *error);
+/* For terminals, on top: TIOCEXCL, against programs that do not ask flock. */
+void lock_terminal(int fd);
+void unlock_terminal(int fd);
+
+#endif
