@@ -53,6 +53,8 @@ char *frame_space(struct frame *frame, size_t *room)
 void frame_added(struct frame *frame, size_t length)
 {
     frame->length += length;
+    if (frame->lost)
+        frame->used = frame->length;
 }
 
 static enum frame_found lose(struct frame *frame, enum frame_found what)

@@ -54,9 +54,8 @@ static int into_sample(struct logbook *logbook, sqlite3_stmt **stmt, struct erro
                          stmt);
 }
 
-/* --- into the tables ------------------------------------------------------------------------------ */
+/* --- into the tables ------------------------------------------------------------------------ */
 
-/* Puts a step's waiting rows into their place; within a transaction. */
 int staging_place(struct logbook *logbook, const struct waiting *waiting, struct error *error)
 {
     sqlite3_stmt *stmt;
@@ -94,7 +93,6 @@ static int add_directly(struct logbook *logbook, struct waiting *waiting,
 static int add_to_recent(struct logbook *logbook, struct waiting *waiting,
                          const struct sample *samples, int count, struct error *error)
 {
-    struct staging *staging = logbook->staging;
     sqlite3_stmt *stmt;
     struct staged row;
     int failed = sql_statement(logbook, error,
@@ -105,13 +103,8 @@ static int add_to_recent(struct logbook *logbook, struct waiting *waiting,
         if (!failed)
             failed = insert(logbook, stmt, waiting->step, waiting->first_k + waiting->count, &row,
                             error);
-        if (!failed) {
-            int64_t recent_row = sqlite3_last_insert_rowid(logbook->db);
-            if (staging->oldest_row == staging->next_row) /* the table was empty */
-                staging->oldest_row = recent_row;
-            staging->next_row = recent_row + 1;
-            push(waiting, &row, recent_row);
-        }
+        if (!failed)
+            staging_push(logbook->staging, waiting, &row, sqlite3_last_insert_rowid(logbook->db));
     }
     return failed;
 }
@@ -123,12 +116,7 @@ int logbook_add_samples(struct logbook *logbook, int64_t step, int64_t k,
     int failed = sql_may_write(logbook, error);
 
     if (!failed)
-        failed = staging_make_current(logbook, error);
-    if (failed)
-        return failed;
-    waiting = find(logbook->staging, step);
-    if (waiting == NULL)
-        failed = remember(logbook, step, &waiting, error);
+        failed = staging_step(logbook, step, &waiting, error);
     if (failed)
         return failed;
     if (waiting->ended)
@@ -145,6 +133,5 @@ int logbook_add_samples(struct logbook *logbook, int64_t step, int64_t k,
         staging_placed(waiting);
     }
     return count >= STAGING_DUE ? add_directly(logbook, waiting, samples, count, error)
-                              : add_to_recent(logbook, waiting, samples, count, error);
+                                : add_to_recent(logbook, waiting, samples, count, error);
 }
-

@@ -16,9 +16,9 @@
 
 #define IN_MEMORY ":memory:"
 
-/* Up to this size a file is checked page by page whenever it is opened to write (under 0.1 s);
+/* Up to this size a file is checked page by page whenever it is opened to write (some 30 ms);
  * beyond it damage is found when it is met, or by logbook_check. */
-#define QUICK_CHECK_MOST (32 << 20)
+#define QUICK_CHECK_MOST (8 << 20)
 
 int db_open(sqlite3 **out, const char *path, int flags, struct error *error)
 {

@@ -31,13 +31,14 @@ static bool is_due(const struct staging *staging, const struct waiting *waiting,
             staging->next_row - waiting->first_row > window);
 }
 
-/* Everything in `recent` before this row has been moved. */
-static int64_t moved_before(const struct staging *staging)
+/* The first row of `recent` that still waits when the chosen steps (NULL: none) have been moved. */
+static int64_t first_waiting(const struct staging *staging, const bool *chosen)
 {
     int64_t row = staging->next_row;
 
     for (int i = 0; i < staging->count; i++)
-        if (staging->steps[i].count > 0 && staging->steps[i].first_row < row)
+        if ((chosen == NULL || !chosen[i]) && staging->steps[i].count > 0 &&
+            staging->steps[i].first_row < row)
             row = staging->steps[i].first_row;
     return row;
 }
@@ -56,23 +57,21 @@ static int choose(const struct staging *staging, bool all, bool *chosen)
     return rows;
 }
 
-/* Rows that can be removed once the chosen steps are moved. */
-static int64_t removable_to(const struct staging *staging, const bool *chosen)
+/* Removing alone is worth a transaction when there is much, or when all is to go. */
+static bool worth_removing(const struct staging *staging, bool all)
 {
-    int64_t row = staging->next_row;
-
-    for (int i = 0; i < staging->count; i++)
-        if (!chosen[i] && staging->steps[i].count > 0 && staging->steps[i].first_row < row)
-            row = staging->steps[i].first_row;
-    return row < staging->oldest_row + RESTAGING_DUE ? row : staging->oldest_row + RESTAGING_DUE;
+    return first_waiting(staging, NULL) - staging->oldest_row >= (all ? 1 : REMOVE_ROWS);
 }
 
+/* The chosen steps into their place, and the front of `recent` away: in one transaction. */
 static int move_group(struct logbook *logbook, const bool *chosen, struct error *error)
 {
     struct staging *staging = logbook->staging;
-    int64_t to = removable_to(staging, chosen);
+    int64_t to = first_waiting(staging, chosen);
     int failed = logbook_begin(logbook, error);
 
+    if (to > staging->oldest_row + REMOVE_ROWS)
+        to = staging->oldest_row + REMOVE_ROWS;
     if (failed)
         return failed;
     for (int i = 0; i < staging->count && !failed; i++)
@@ -113,10 +112,9 @@ static int move(struct logbook *logbook, bool all, bool *more, struct error *err
         return failed;
     chosen = xcalloc((size_t)staging->count + 1, sizeof(*chosen));
     rows = choose(staging, all, chosen);
-    if (rows > 0 || moved_before(staging) - staging->oldest_row >= (all ? 1 : RESTAGING_DUE)) {
+    if (rows > 0 || worth_removing(staging, all)) {
         failed = move_group(logbook, chosen, error);
-        *more = !failed && (choose(staging, all, chosen) > 0 ||
-                            moved_before(staging) - staging->oldest_row >= (all ? 1 : RESTAGING_DUE));
+        *more = !failed && (choose(staging, all, chosen) > 0 || worth_removing(staging, all));
     }
     free(chosen);
     return failed;

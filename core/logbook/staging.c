@@ -5,7 +5,7 @@
 #include "base/text.h"
 #include "logbook/staging.h"
 
-/* --- the steps in memory -------------------------------------------------------------------- */
+/* --- steps ---------------------------------------------------------------------------------- */
 
 /* Where the step is, or where it would be put. */
 static int place_of(const struct staging *staging, int64_t step)
@@ -38,12 +38,18 @@ void staging_forget_step(struct staging *staging, struct waiting *waiting)
     memmove(waiting, waiting + 1, (size_t)(staging->count - at) * sizeof(*waiting));
 }
 
+/* Rows of `recent` are seen in their order, whether they wait or have been moved. */
+static void see_row(struct staging *staging, int64_t recent_row)
+{
+    if (staging->oldest_row == staging->next_row) /* none before it */
+        staging->oldest_row = recent_row;
+    staging->next_row = recent_row + 1;
+}
+
 void staging_push(struct staging *staging, struct waiting *waiting, const struct staged *row,
                   int64_t recent_row)
 {
-    if (staging->oldest_row == staging->next_row) /* the table was empty */
-        staging->oldest_row = recent_row;
-    staging->next_row = recent_row + 1;
+    see_row(staging, recent_row);
     if (waiting->count == waiting->room) {
         waiting->room = waiting->room == 0 ? 8 : 2 * waiting->room;
         if (waiting->room > STAGING_MOST)
@@ -98,6 +104,18 @@ static int remember(struct logbook *logbook, int64_t step, struct waiting **out,
     return 0;
 }
 
+int staging_step(struct logbook *logbook, int64_t step, struct waiting **out, struct error *error)
+{
+    int failed = staging_make_current(logbook, error);
+
+    if (failed)
+        return failed;
+    *out = find(logbook->staging, step);
+    return *out != NULL ? 0 : remember(logbook, step, out, error);
+}
+
+/* --- from the file -------------------------------------------------------------------------- */
+
 static void clear(struct staging *staging)
 {
     for (int i = 0; i < staging->count; i++)
@@ -114,26 +132,24 @@ static int load_row(struct logbook *logbook, sqlite3_stmt *stmt, struct error *e
     int64_t step = sqlite3_column_int64(stmt, 1);
     int64_t k = sqlite3_column_int64(stmt, 2);
     struct staged row = {.microsecond = sqlite3_column_int64(stmt, 3),
-                      .microvolt = sqlite3_column_int64(stmt, 4),
-                      .microampere = sqlite3_column_int64(stmt, 5),
-                      .millidegree = sqlite3_column_type(stmt, 6) == SQLITE_NULL
-                                         ? NO_TEMPERATURE
-                                         : sqlite3_column_int(stmt, 6)};
+                         .microvolt = sqlite3_column_int64(stmt, 4),
+                         .microampere = sqlite3_column_int64(stmt, 5),
+                         .millidegree = sqlite3_column_type(stmt, 6) == SQLITE_NULL
+                                            ? NO_TEMPERATURE
+                                            : sqlite3_column_int(stmt, 6)};
     struct waiting *waiting = find(staging, step);
     int failed = waiting == NULL ? remember(logbook, step, &waiting, error) : 0;
 
     if (failed)
         return failed;
-    if (staging->oldest_row == staging->next_row)
-        staging->oldest_row = recent_row;
-    staging->next_row = recent_row + 1;
-    if (k >= waiting->first_k + waiting->count + 1)
+    see_row(staging, recent_row);
+    if (k > waiting->first_k + waiting->count)
         return error_set(error, ERROR_LOGBOOK, logbook->path,
                          "keep this file as it is and go on from the latest backup",
                          "the file is damaged: step %lld has no sample %lld", (long long)step,
                          (long long)(waiting->first_k + waiting->count));
     if (k == waiting->first_k + waiting->count) /* else it has been moved */
-        push(waiting, &row, recent_row);
+        staging_push(staging, waiting, &row, recent_row);
     return 0;
 }
 
@@ -169,7 +185,7 @@ int staging_make_current(struct logbook *logbook, struct error *error)
 int staging_open(struct logbook *logbook, struct error *error)
 {
     logbook->staging = xcalloc(1, sizeof(*logbook->staging));
-    return make_current(logbook, error);
+    return staging_make_current(logbook, error);
 }
 
 void staging_close(struct logbook *logbook)
@@ -211,4 +227,3 @@ void staging_end(struct logbook *logbook, int64_t step)
     if (waiting->count == 0)
         staging_forget_step(logbook->staging, waiting);
 }
-

@@ -1,8 +1,8 @@
-/* Samples between their arrival and their place: the rows of `recent` that wait to be moved, kept in
- * memory too, by step, so that a move need not look for them.
+/* Samples between their arrival and their place: the rows of `recent` that wait to be moved, kept
+ * in memory too, by step, so that a move need not look for them.
  *
- * 1. A row is in `sample`, or in `recent`, or in both; it counts once. What is in `sample` is k = 0 to
- *    some m without a hole, and what only `recent` has follows it.
+ * 1. A row is in `sample`, or in `recent`, or in both; it counts once. What is in `sample` is k = 0
+ * to some m without a hole, and what only `recent` has follows it.
  * 2. Rows of `recent` are appended at the end and removed from the front, once all of their steps
  *    have been moved that far. Nothing is removed from the middle: rows of many steps share a page,
  *    so that would rewrite all pages for every step.
@@ -15,8 +15,10 @@
 
 #include "logbook/logbook_internal.h"
 
-#define STAGING_DUE  256 /* a step with so many waiting is moved; a batch so long is not staged */
-#define STAGING_MOST 448 /* and with so many it is moved at once: 14 kB of memory a step at most */
+#define STAGING_DUE 256 /* a step with so many waiting is moved; a batch so long is not staged */
+#define STAGING_MOST                                                                               \
+    448 /* and with so many it is moved at once: 14 kB of memory a step at most                    \
+         */
 
 #define NO_TEMPERATURE INT32_MIN
 
@@ -69,7 +71,7 @@ void staging_end(struct logbook *logbook, int64_t step);
 
 /* --- moving --------------------------------------------------------------------------------- */
 
-/* Puts the rows of a step that wait into `sample`; within a transaction, memory stays as it is... */
+/* Puts the rows of a step that wait into `sample`, in a transaction; memory stays as it is... */
 int staging_place(struct logbook *logbook, const struct waiting *waiting, struct error *error);
 
 /* ...until this says that they have been placed. */

@@ -1,4 +1,4 @@
-/* Steps: what was to be done, and what it has come to. Samples come in in staging.c. */
+/* Steps: what was to be done, and what it has come to. Samples come in in arriving.c. */
 #include <stdlib.h>
 
 #include "logbook/staging.h"

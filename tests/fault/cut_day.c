@@ -248,10 +248,10 @@ static int work_stepped(struct engine *engine, struct clock *clock, int commit_p
 
 int day_work(const struct day *day, const struct day_work *work, struct error *error)
 {
-    struct day_bench bench = {0};
+    struct day_bench own = {0}, *bench = work->bench != NULL ? work->bench : &own;
     struct engine_options options = {
-        .clock = &bench.clock,
-        .bench = &bench.bench,
+        .clock = &bench->clock,
+        .bench = &bench->bench,
         .scripts = lua_script_ops(),
         .bench_name = "three.lua",
         .bench_hash = "0000",
@@ -262,23 +262,23 @@ int day_work(const struct day *day, const struct day_work *work, struct error *e
         .owner = work->owner,
     };
     error_clear(error);
-    int code = open_bench(&bench, day, work, error);
-    options.logbook = bench.logbook;
+    int code = open_bench(bench, day, work, error);
+    options.logbook = bench->logbook;
     if (!code)
-        code = engine_open(&bench.engine, &options, error);
+        code = engine_open(&bench->engine, &options, error);
     if (!code && work->pace == PACE_STEPPED) {
-        code = work_stepped(bench.engine, &bench.clock, work->commit_passes, error);
+        code = work_stepped(bench->engine, &bench->clock, work->commit_passes, error);
         if (!code)
-            engine_stop(bench.engine, "nothing left to do");
+            engine_stop(bench->engine, "nothing left to do");
     }
     if (!code)
-        code = engine_work(bench.engine, error);
+        code = engine_work(bench->engine, error);
     if (work->after != NULL)
-        work->after(work->owner, &bench, code);
-    engine_close(bench.engine);
-    bench_close(&bench.bench);
-    world_close(bench.world);
-    logbook_close(bench.logbook);
+        work->after(work->owner, code);
+    engine_close(bench->engine);
+    bench_close(&bench->bench);
+    world_close(bench->world);
+    logbook_close(bench->logbook);
     return code;
 }
 

@@ -42,7 +42,8 @@ struct day_work {
     void (*tell)(void *owner, utc_us at, int64_t run, const char *level, const char *text);
     void *owner;
     /* Called when engine_work has returned and nothing is closed yet; may be NULL. */
-    void (*after)(void *owner, struct day_bench *bench, int code);
+    void (*after)(void *owner, int code);
+    struct day_bench *bench; /* filled while at work, for whoever looks on; may be NULL */
 };
 
 /* Makes the folder's logbook and queues the runs. */

@@ -8,6 +8,14 @@
 
 #include "findings.h"
 
+/* The most that a step's plan can make flow, A. No cell here goes below 0.9 V or above 1.8 V. */
+#define STEP_CURRENT_MOST                                                                          \
+    "max(abs(coalesce(step.plan ->> '$.current', 0)), "                                            \
+    "abs(coalesce(step.plan ->> '$.power', 0)) / 0.9, "                                            \
+    "coalesce(1.8 / (step.plan ->> '$.resistance'), 0), "                                          \
+    "abs(coalesce(step.plan ->> '$.level_1.current', 0)), "                                        \
+    "abs(coalesce(step.plan ->> '$.level_2.current', 0)))"
+
 /* Read-only; NULL when it cannot be opened or is no database. */
 sqlite3 *query_open(const char *path);
 /* To doctor a copy, or to give a twin its seeds. */

@@ -115,6 +115,12 @@ static const struct {
                "AND current IS NOT NULL AND ceiling IS NULL AND kind IN ('charge', 'discharge') "
                "AND abs(charge - abs(current) * duration) > 1e-5 * (1 + charge)"},
 
+    /* The cells of the scene have 0.05 ohm, and their open-circuit voltage moves by less than the rest
+     * of this while a pulse lasts. */
+    {"ends", "SELECT 'a resistance that no cell here has' AS what, id, resistance FROM " STEPS
+             " WHERE kind = 'pulse' AND (resistance NOT BETWEEN 0.0499 AND 0.0701 "
+             "OR (gaps > 0) <> (resistance IS NULL)) AND ended_by = 'time'"},
+
     /* Results, notes and questions: one for each entry, with its values. */
     {"results", "SELECT 'not what the script recorded' AS what, run, segment, n, result.name, "
                 "value, journal.args FROM result LEFT JOIN journal USING (run, segment, n) WHERE "

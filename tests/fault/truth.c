@@ -9,7 +9,7 @@
 /* A cell that the world does not know yet is made by asking for it: in a copy, and with this date. */
 #define NEVER_SEEN 1
 
-/* An exact cell stores all that flows in and gives all of it back: see bench.c. Others lose some,
+/* An exact cell stores all that flows in and gives all of it back: see scene.c. Others lose some,
  * and only what flows out can be held against them. */
 static bool is_exact(const struct simcell *cell)
 {
@@ -51,13 +51,6 @@ struct account {
     double out_most, in_most; /* what can have moved at most in the whole time of its steps */
     bool open_drive; /* a step that drives is open */
 };
-
-/* No cell here goes below 0.9 V or above 1.8 V. */
-#define CURRENT_MOST                                                                               \
-    "max(abs(coalesce(plan ->> '$.current', 0)), abs(coalesce(plan ->> '$.power', 0)) / 0.9, "     \
-    "coalesce(1.8 / (plan ->> '$.resistance'), 0), "                                               \
-    "abs(coalesce(plan ->> '$.level_1.current', 0)), "                                             \
-    "abs(coalesce(plan ->> '$.level_2.current', 0)))"
 
 static void add_step(void *context, sqlite3_stmt *row)
 {
@@ -108,13 +101,13 @@ static void check_cell(void *context, sqlite3_stmt *row)
         return;
     struct account account = {.as_of = cell->as_of};
     query_each(shelf->book, add_step, &account,
-               "SELECT step.kind, coalesce(charge, 0), " CURRENT_MOST ", step.started_at, "
+               "SELECT step.kind, coalesce(charge, 0), " STEP_CURRENT_MOST ", step.started_at, "
                "CASE WHEN outcome.ended_at IS NOT NULL THEN "
                "max(coalesce(journal.outcome_at, run.ended_at, outcome.ended_at), outcome.ended_at) "
                "END FROM step JOIN journal USING (run, segment, n) "
                "JOIN run ON run.id = step.run LEFT JOIN outcome ON outcome.step = step.id "
                "WHERE step.cell = %lld AND step.kind IN ('charge', 'discharge', 'pulse')",
-               sqlite3_column_int64(row, 0));
+               (long long)sqlite3_column_int64(row, 0));
     compare(label, "out", account.out, cell->throughput, account.out_most, shelf->findings,
             shelf->report);
     if (is_exact(cell)) {
