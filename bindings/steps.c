@@ -333,6 +333,7 @@ static int ask_step(lua_State *L, enum step_kind kind, const char *method)
     struct step_plan checked = request->plan;
     struct limits limits = profile_limits(script->cell.profile, script->cell.rated_charge);
     struct error error;
+    error_clear(&error);
     if (step_plan_check(&checked, &script->cell, &limits, &error))
         return guest_raise(L, &error);
     return request_yield(L, kind == STEP_READ ? take_read : take_step);

@@ -14,8 +14,8 @@ uint64_t random_bits(struct random *random);
 double random_unit(struct random *random);                              /* [0, 1) */
 int64_t random_range(struct random *random, int64_t low, int64_t high); /* inclusive, unbiased */
 double random_normal(struct random *random);                            /* mean 0, sd 1 */
-/* Near normal, mean 0, sd 1, never beyond 3.47: the sum of four uniforms from one draw. For the noise of
- * simulated meters, which is drawn at every reading. */
+/* Near normal, mean 0, sd 1, never beyond 3.47: the sum of four uniforms from one draw. For the
+ * noise of simulated meters, which is drawn at every reading. */
 double random_noise(struct random *random);
 
 /* A seed for a named part of something that has a seed: the same name gives the same seed. */

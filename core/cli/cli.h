@@ -40,7 +40,8 @@ struct verb {
 
 extern const struct verb *const verbs[]; /* ends with NULL */
 
-/* --- arguments (arguments.c) ------------------------------------------------------------------------- */
+/* --- arguments (arguments.c)
+ * ------------------------------------------------------------------------- */
 
 /* Parses what follows the program's name; *verb is NULL for help. */
 int arguments_parse(int count, char **values, struct arguments *out, const struct verb **verb,
@@ -53,17 +54,19 @@ json_t *argument_list(const char *text);
 int argument_params(const struct arguments *arguments, json_t **params, struct error *error);
 int argument_run(const char *word, int64_t *id, struct error *error);
 
-/* --- printing (print.c) --------------------------------------------------------------------------------- */
+/* --- printing (print.c)
+ * --------------------------------------------------------------------------------- */
 
 struct column {
     const char *key; /* of the row's object */
     const char *title;
-    char align;      /* 'l', 'r', or 't': a time, to the minute, UTC */
+    char align; /* 'l', 'r', or 't': a time, to the minute, UTC */
 };
 
 /* A table of rows (a JSON array of objects), or the rows as they are with --json. A column that no
  * row has a value for is left out. */
-void print_rows(const struct arguments *arguments, const json_t *rows, const struct column *columns);
+void print_rows(const struct arguments *arguments, const json_t *rows,
+                const struct column *columns);
 void print_json(const json_t *document);
 
 #endif

@@ -14,10 +14,12 @@ static void help(void)
         snprintf(call, sizeof call, "%s %s", verbs[i]->name, verbs[i]->words);
         printf("  %-28s %s\n", call, verbs[i]->about);
     }
-    puts("\nperdure help VERB shows a verb's options. Exit: 0 done; 1 what was asked about failed;\n"
-         "2 usage; 3 the logbook cannot be used; 4 the bench cannot be reached.\n\n"
-         "Charging can vent hydrogen and start a fire. Never charge primary cells; lithium cells need\n"
-         "limits of their own. Local codes, the maker's sheet and licensed practice come first.");
+    puts(
+        "\nperdure help VERB shows a verb's options. Exit: 0 done; 1 what was asked about failed;\n"
+        "2 usage; 3 the logbook cannot be used; 4 the bench cannot be reached.\n\n"
+        "Charging can vent hydrogen and start a fire. Never charge primary cells; lithium cells "
+        "need\n"
+        "limits of their own. Local codes, the maker's sheet and licensed practice come first.");
 }
 
 static int help_verb(const char *name)

@@ -74,11 +74,12 @@ void print_rows(const struct arguments *arguments, const json_t *rows, const str
     char buffer[64];
     size_t i;
     json_t *row;
-    for (int c = 0; columns[c].key && c < COLUMNS_MOST; c++) {
+    for (int c = 0; c < COLUMNS_MOST && columns[c].key; c++) {
         int most = 0;
         json_array_foreach(rows, i, row)
         {
-            int here = width_of(shown(json_object_get(row, columns[c].key), columns[c].align, buffer, sizeof buffer));
+            int here = width_of(shown(json_object_get(row, columns[c].key), columns[c].align,
+                                      buffer, sizeof buffer));
             most = here > most ? here : most;
         }
         if (!most)

@@ -25,8 +25,12 @@ static const struct column steps[] = {
 };
 
 static const struct column results[] = {
-    {"name", "result", 'l'}, {"value", "value", 'r'}, {"unit", "unit", 'l'},
-    {"uncertainty", "u", 'r'}, {"percent_of_rating", "% of rating", 'r'}, {"flags", "flags", 'l'},
+    {"name", "result", 'l'},
+    {"value", "value", 'r'},
+    {"unit", "unit", 'l'},
+    {"uncertainty", "u", 'r'},
+    {"percent_of_rating", "% of rating", 'r'},
+    {"flags", "flags", 'l'},
     {NULL, NULL, 0},
 };
 

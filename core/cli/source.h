@@ -15,9 +15,10 @@ struct source {
     json_t *modules; /* NAME -> TEXT, owned */
 };
 
-/* `word` is a path, or the name of a shipped protocol ("capacity"): looked for in the folder given by
- * $PERDURE_PROTOCOLS, beside the program's source tree, and where it is installed. Opens the script
- * once, on `cell` (or a usual one when NULL) with `params`, which checks it and finds its modules. */
+/* `word` is a path, or the name of a shipped protocol ("capacity"): looked for in the folder given
+ * by $PERDURE_PROTOCOLS, beside the program's source tree, and where it is installed. Opens the
+ * script once, on `cell` (or a usual one when NULL) with `params`, which checks it and finds its
+ * modules. */
 int source_read(struct source *out, const char *word, const struct cell_facts *cell,
                 const json_t *params, struct error *error);
 void source_free(struct source *source);

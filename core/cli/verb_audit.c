@@ -12,8 +12,8 @@ static void show(const struct arguments *arguments, const struct audit *a)
         json_t *whole =
             json_pack("{s:I, s:I, s:I, s:I, s:f, s:O}", "steps", (json_int_t)a->steps, "samples",
                       (json_int_t)a->samples, "runs", (json_int_t)a->runs, "entries_replayed",
-                      (json_int_t)a->entries, "worst_charge_difference", a->worst_charge, "findings",
-                      a->findings);
+                      (json_int_t)a->entries, "worst_charge_difference", a->worst_charge,
+                      "findings", a->findings);
         print_json(whole);
         json_decref(whole);
         return;
@@ -27,8 +27,8 @@ static void show(const struct arguments *arguments, const struct audit *a)
     printf("audit: %" PRId64 " steps recomputed from %" PRId64
            " samples (worst charge difference %.2g), %" PRId64 " runs and %" PRId64
            " journal entries replayed: %zu finding%s\n",
-           a->steps, a->samples, a->worst_charge, a->runs, a->entries,
-           json_array_size(a->findings), json_array_size(a->findings) == 1 ? "" : "s");
+           a->steps, a->samples, a->worst_charge, a->runs, a->entries, json_array_size(a->findings),
+           json_array_size(a->findings) == 1 ? "" : "s");
 }
 
 static int run_audit(const struct arguments *arguments, struct error *error)
@@ -63,8 +63,13 @@ static int run_backup(const struct arguments *arguments, struct error *error)
 }
 
 const struct verb verb_audit = {
-    "audit", "", 0, 0,
-    "proves the logbook: every charge from its samples, every journal replayed", NULL, run_audit};
-const struct verb verb_backup = {"backup", "FILE", 1, 1,
-                                 "copies the logbook, also while an engine works on it", NULL,
-                                 run_backup};
+    "audit",
+    "",
+    0,
+    0,
+    "proves the logbook: every charge from its samples, every journal replayed",
+    NULL,
+    run_audit};
+const struct verb verb_backup = {
+    "backup", "FILE",    1, 1, "copies the logbook, also while an engine works on it",
+    NULL,     run_backup};

@@ -65,6 +65,5 @@ static int run(const struct arguments *arguments, struct error *error)
     return error->code;
 }
 
-const struct verb verb_bench = {"bench", "FILE", 1, 1,
-                                "reads a bench file, shows every channel; energises nothing", NULL,
-                                run};
+const struct verb verb_bench = {
+    "bench", "FILE", 1, 1, "reads a bench file, shows every channel; energises nothing", NULL, run};

@@ -4,17 +4,17 @@
 #include "logbook/facts.h"
 
 static const struct column list[] = {
-    {"label", "cell", 'l'},       {"model", "model", 'l'},
+    {"label", "cell", 'l'},          {"model", "model", 'l'},
     {"chemistry", "chemistry", 'l'}, {"size", "size", 'l'},
-    {"rated_Ah", "rated Ah", 'r'}, {"runs", "runs", 'r'},
-    {"open_run", "in run", 'r'},  {NULL, NULL, 0},
+    {"rated_Ah", "rated Ah", 'r'},   {"runs", "runs", 'r'},
+    {"open_run", "in run", 'r'},     {NULL, NULL, 0},
 };
 
 static const struct column history[] = {
-    {"started_at", "started", 't'}, {"run", "run", 'r'},          {"script", "script", 'l'},
-    {"kind", "step", 'l'},          {"channel", "channel", 'l'},  {"duration_h", "hours", 'r'},
-    {"charge_Ah", "Ah", 'r'},       {"energy_Wh", "Wh", 'r'},     {"last_voltage_V", "end V", 'r'},
-    {"ended_by", "ended by", 'l'},  {"quality", "quality", 'l'},  {NULL, NULL, 0},
+    {"started_at", "started", 't'}, {"run", "run", 'r'},         {"script", "script", 'l'},
+    {"kind", "step", 'l'},          {"channel", "channel", 'l'}, {"duration_h", "hours", 'r'},
+    {"charge_Ah", "Ah", 'r'},       {"energy_Wh", "Wh", 'r'},    {"last_voltage_V", "end V", 'r'},
+    {"ended_by", "ended by", 'l'},  {"quality", "quality", 'l'}, {NULL, NULL, 0},
 };
 
 static int run(const struct arguments *arguments, struct error *error)
@@ -33,5 +33,5 @@ static int run(const struct arguments *arguments, struct error *error)
     return error->code;
 }
 
-const struct verb verb_cells = {"cells", "[LABEL]", 0, 1,
-                                "lists cells; for one, its whole history", NULL, run};
+const struct verb verb_cells = {"cells", "[LABEL]", 0, 1, "lists cells; for one, its whole history",
+                                NULL,    run};

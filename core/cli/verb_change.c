@@ -64,9 +64,8 @@ static int run_answer(const struct arguments *arguments, struct error *error)
     const char *who = argument(arguments, "who");
     if (!who)
         who = getenv("USER");
-    json_t *request =
-        json_pack("{s:s, s:I, s:o, s:s}", "act", "answer", "question", (json_int_t)id, "answer",
-                  answer_value(arguments->word[1]), "who", who ? who : "");
+    json_t *request = json_pack("{s:s, s:I, s:o, s:s}", "act", "answer", "question", (json_int_t)id,
+                                "answer", answer_value(arguments->word[1]), "who", who ? who : "");
     int code = say(arguments, request, "answered", error);
     json_decref(request);
     return code;
@@ -113,17 +112,17 @@ static int run_adopt(const struct arguments *arguments, struct error *error)
 
 static const struct option_spec answer_options[] = {
     {"who", "NAME", "who answers; else $USER", false}, {NULL, NULL, NULL, false}};
-static const struct option_spec adopt_options[] = {
-    {"yes", NULL, "do it without asking", false}, {NULL, NULL, NULL, false}};
+static const struct option_spec adopt_options[] = {{"yes", NULL, "do it without asking", false},
+                                                   {NULL, NULL, NULL, false}};
 
-const struct verb verb_stop = {"stop", "ID", 1, 1, "ends a run; its output is safe first", NULL,
-                               run_stop};
-const struct verb verb_pause = {"pause", "ID", 1, 1, "holds a run; its output is safe first", NULL,
-                                run_pause};
-const struct verb verb_resume = {"resume", "ID", 1, 1, "goes on with a paused run", NULL,
-                                 run_resume};
-const struct verb verb_answer = {"answer", "ID VALUE", 2, 2, "answers a question of the engine",
-                                 answer_options, run_answer};
-const struct verb verb_adopt = {"adopt", "ID SCRIPT", 2, 2,
-                                "moves a run to an edited script, if its record fits",
-                                adopt_options, run_adopt};
+const struct verb verb_stop = {"stop", "ID",    1, 1, "ends a run; its output is safe first",
+                               NULL,   run_stop};
+const struct verb verb_pause = {"pause", "ID",     1, 1, "holds a run; its output is safe first",
+                                NULL,    run_pause};
+const struct verb verb_resume = {"resume", "ID",      1, 1, "goes on with a paused run",
+                                 NULL,     run_resume};
+const struct verb verb_answer = {
+    "answer", "ID VALUE", 2, 2, "answers a question of the engine", answer_options, run_answer};
+const struct verb verb_adopt = {
+    "adopt",       "ID SCRIPT", 2, 2, "moves a run to an edited script, if its record fits",
+    adopt_options, run_adopt};

@@ -32,7 +32,8 @@ static int common(struct workplace *workplace, const struct arguments *arguments
 {
     const char *bench = argument(arguments, "bench"), *every = argument(arguments, "commit-every");
     if (!bench)
-        return error_set(error, ERROR_USAGE, "--bench", "name a bench file, such as --bench bench.lua",
+        return error_set(error, ERROR_USAGE, "--bench",
+                         "name a bench file, such as --bench bench.lua",
                          "without a bench there is no channel to work on");
     *terminal = isatty(STDERR_FILENO);
     options->tell = tell;
@@ -137,8 +138,13 @@ static const struct option_spec run_options[] = {
     {NULL, NULL, NULL, false},
 };
 
-const struct verb verb_engine = {"engine", "--bench FILE", 0, 0,
-                                 "does the work that the logbook holds", engine_options, run_engine};
-const struct verb verb_run = {"run", "SCRIPT --cells A --bench FILE", 1, 1,
+const struct verb verb_engine = {
+    "engine",       "--bench FILE", 0, 0, "does the work that the logbook holds",
+    engine_options, run_engine};
+const struct verb verb_run = {"run",
+                              "SCRIPT --cells A --bench FILE",
+                              1,
+                              1,
                               "start + engine, in the foreground, until that run ends",
-                              run_options, run_run};
+                              run_options,
+                              run_run};

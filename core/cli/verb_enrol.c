@@ -114,8 +114,8 @@ static int run(const struct arguments *arguments, struct error *error)
     if (arguments->words && arguments->options)
         return error_set(error, ERROR_USAGE, arguments->word[0], "leave the options out",
                          "a file names everything itself");
-    json_t *models = arguments->words ? from_file(arguments->word[0], error)
-                                      : from_options(arguments, error);
+    json_t *models =
+        arguments->words ? from_file(arguments->word[0], error) : from_options(arguments, error);
     if (!models)
         return error->code;
     json_t *request = json_pack("{s:s, s:o}", "act", "enrol", "models", models);
@@ -139,6 +139,10 @@ static const struct option_spec options[] = {
 };
 
 const struct verb verb_enrol = {
-    "enrol", "[FILE.csv]", 0, 1,
+    "enrol",
+    "[FILE.csv]",
+    0,
+    1,
     "puts models and cells into the logbook (CSV columns: label, model, chemistry, rated, ...)",
-    options, run};
+    options,
+    run};

@@ -22,7 +22,8 @@ static int run(const struct arguments *arguments, struct error *error)
 {
     struct clock real;
     clock_open_real(&real);
-    struct logbook_birth birth = {.created = clock_utc(&real), .clock = argument(arguments, "clock")};
+    struct logbook_birth birth = {.created = clock_utc(&real),
+                                  .clock = argument(arguments, "clock")};
     const char *from = argument(arguments, "from"), *seed = argument(arguments, "seed");
     if (from && (!birth.clock || strcmp(birth.clock, "virtual") != 0))
         return error_set(error, ERROR_USAGE, "--from", "add --clock virtual, or leave --from out",
@@ -38,8 +39,8 @@ static int run(const struct arguments *arguments, struct error *error)
     if (logbook_create(arguments->logbook, &birth, error))
         return error->code;
     if (arguments->json) {
-        json_t *facts = json_pack("{s:s, s:I}", "logbook", arguments->logbook, "seed",
-                                  (json_int_t)birth.seed);
+        json_t *facts =
+            json_pack("{s:s, s:I}", "logbook", arguments->logbook, "seed", (json_int_t)birth.seed);
         print_json(facts);
         json_decref(facts);
     } else {
@@ -51,7 +52,9 @@ static int run(const struct arguments *arguments, struct error *error)
 }
 
 static const struct option_spec options[] = {
-    {"clock", "CLOCK", "real, virtual (days in seconds), or xN (N times as fast); else the first engine decides", false},
+    {"clock", "CLOCK",
+     "real, virtual (days in seconds), or xN (N times as fast); else the first engine decides",
+     false},
     {"from", "DATE", "the day on which a virtual clock begins, such as 2026-03-02", false},
     {"seed", "N", "what every draw and every simulated cell follows from; else drawn", false},
     {NULL, NULL, NULL, false},

@@ -1,5 +1,5 @@
-/* perdure rehearse and perdure check: a script run ahead in virtual time on virtual cells, in memory.
- * Nothing is energised and no logbook is touched. */
+/* perdure rehearse and perdure check: a script run ahead in virtual time on virtual cells, in
+ * memory. Nothing is energised and no logbook is touched. */
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -29,8 +29,7 @@ static int enrol_cells(struct workplace *workplace, const struct arguments *argu
         return error->code;
     *labels = argument_list(argument(arguments, "cells"));
     struct logbook *logbook = NULL;
-    if (json_array_size(*labels) &&
-        logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
+    if (json_array_size(*labels) && logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
     json_array_foreach(*labels, i, label)
     {
@@ -43,10 +42,9 @@ static int enrol_cells(struct workplace *workplace, const struct arguments *argu
     }
     if (!json_array_size(*labels)) {
         json_array_append_new(*labels, json_string("virtual"));
-        json_array_append_new(models,
-                              json_pack("{s:s, s:s, s:f, s:[s]}", "name", "virtual", "chemistry",
-                                        chemistry ? chemistry : "NiMH", "rated_Ah", charge / 3600,
-                                        "cells", "virtual"));
+        json_array_append_new(models, json_pack("{s:s, s:s, s:f, s:[s]}", "name", "virtual",
+                                                "chemistry", chemistry ? chemistry : "NiMH",
+                                                "rated_Ah", charge / 3600, "cells", "virtual"));
     }
     json_t *request = json_pack("{s:s, s:o}", "act", "enrol", "models", models);
     if (!error->code)
@@ -60,8 +58,8 @@ static int enrol_cells(struct workplace *workplace, const struct arguments *argu
 }
 
 /* One simulated channel a cell, unless a bench file says otherwise. */
-static int set_up_bench(struct workplace *workplace, const struct arguments *arguments, size_t cells,
-                        struct error *error)
+static int set_up_bench(struct workplace *workplace, const struct arguments *arguments,
+                        size_t cells, struct error *error)
 {
     if (argument(arguments, "bench"))
         return workplace_read_bench(workplace, argument(arguments, "bench"), error);
@@ -145,10 +143,16 @@ static int judge(struct workplace *workplace, struct error *error)
 }
 
 static const struct column steps[] = {
-    {"cell", "cell", 'l'},          {"after", "after", 'r'},        {"kind", "step", 'l'},
-    {"duration", "lasts", 'r'},     {"charge_Ah", "Ah", 'r'},       {"energy_Wh", "Wh", 'r'},
-    {"last_voltage_V", "end V", 'r'}, {"max_temperature_degC", "max degC", 'r'},
-    {"ended_by", "ended by", 'l'},  {NULL, NULL, 0},
+    {"cell", "cell", 'l'},
+    {"after", "after", 'r'},
+    {"kind", "step", 'l'},
+    {"duration", "lasts", 'r'},
+    {"charge_Ah", "Ah", 'r'},
+    {"energy_Wh", "Wh", 'r'},
+    {"last_voltage_V", "end V", 'r'},
+    {"max_temperature_degC", "max degC", 'r'},
+    {"ended_by", "ended by", 'l'},
+    {NULL, NULL, 0},
 };
 
 static void add_spans(json_t *rows, utc_us from)
@@ -161,8 +165,9 @@ static void add_spans(json_t *rows, utc_us from)
         utc_us at = from;
         struct error ignored;
         utc_parse(json_string_value(json_object_get(row, "started_at")), &at, &ignored);
-        json_object_set_new(row, "after",
-                            json_string(span_format((double)(at - from) / 1e6, buffer, sizeof buffer)));
+        json_object_set_new(
+            row, "after",
+            json_string(span_format((double)(at - from) / 1e6, buffer, sizeof buffer)));
         double hours = json_number_value(json_object_get(row, "duration_h"));
         json_object_set_new(row, "duration",
                             json_string(span_format(hours * 3600, buffer, sizeof buffer)));
@@ -254,9 +259,9 @@ static const struct option_spec options[] = {
     {NULL, NULL, NULL, false},
 };
 
-const struct verb verb_rehearse = {"rehearse", "SCRIPT", 1, 1,
-                                   "runs it ahead in virtual time on virtual cells", options,
-                                   run_rehearse};
-const struct verb verb_check = {"check", "SCRIPT", 1, 1,
-                                "finds what is wrong with a script; energises nothing", options,
-                                run_check};
+const struct verb verb_rehearse = {
+    "rehearse", "SCRIPT",    1, 1, "runs it ahead in virtual time on virtual cells",
+    options,    run_rehearse};
+const struct verb verb_check = {
+    "check", "SCRIPT", 1, 1, "finds what is wrong with a script; energises nothing",
+    options, run_check};

@@ -3,10 +3,10 @@
 #include "logbook/facts.h"
 
 static const struct column columns[] = {
-    {"cell", "cell", 'l'},   {"model", "model", 'l'},   {"run", "run", 'r'},
-    {"script", "script", 'l'}, {"name", "result", 'l'}, {"value", "value", 'r'},
-    {"unit", "unit", 'l'},   {"uncertainty", "u", 'r'}, {"percent_of_rating", "% of rating", 'r'},
-    {"at", "at", 't'},       {"how", "how", 'l'},       {"flags", "flags", 'l'},
+    {"cell", "cell", 'l'},     {"model", "model", 'l'},   {"run", "run", 'r'},
+    {"script", "script", 'l'}, {"name", "result", 'l'},   {"value", "value", 'r'},
+    {"unit", "unit", 'l'},     {"uncertainty", "u", 'r'}, {"percent_of_rating", "% of rating", 'r'},
+    {"at", "at", 't'},         {"how", "how", 'l'},       {"flags", "flags", 'l'},
     {NULL, NULL, 0},
 };
 

@@ -4,9 +4,15 @@
 #include "logbook/facts.h"
 
 static const struct column columns[] = {
-    {"run", "run", 'r'},       {"script", "script", 'l'},  {"cell", "cell", 'l'},
-    {"channel", "channel", 'l'}, {"state", "state", 'l'},  {"queued_at", "queued", 't'},
-    {"started_at", "started", 't'}, {"ended_at", "ended", 't'}, {"why", "why", 'l'},
+    {"run", "run", 'r'},
+    {"script", "script", 'l'},
+    {"cell", "cell", 'l'},
+    {"channel", "channel", 'l'},
+    {"state", "state", 'l'},
+    {"queued_at", "queued", 't'},
+    {"started_at", "started", 't'},
+    {"ended_at", "ended", 't'},
+    {"why", "why", 'l'},
     {NULL, NULL, 0},
 };
 
@@ -28,6 +34,5 @@ static int run(const struct arguments *arguments, struct error *error)
     return error->code;
 }
 
-const struct verb verb_runs = {"runs", "[ID]", 0, 1,
-                               "lists runs; for one, its steps, outcomes, questions, events", NULL,
-                               run};
+const struct verb verb_runs = {
+    "runs", "[ID]", 0, 1, "lists runs; for one, its steps, outcomes, questions, events", NULL, run};

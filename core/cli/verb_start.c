@@ -4,7 +4,8 @@
 #include "cli/source.h"
 #include "cli/workplace.h"
 
-static const struct column columns[] = {{"run", "run", 'r'}, {"cell", "cell", 'l'}, {NULL, NULL, 0}};
+static const struct column columns[] = {
+    {"run", "run", 'r'}, {"cell", "cell", 'l'}, {NULL, NULL, 0}};
 
 static int run(const struct arguments *arguments, struct error *error)
 {

@@ -124,8 +124,7 @@ void workplace_close(struct workplace *workplace)
     *workplace = (struct workplace){0};
 }
 
-int workplace_work(struct workplace *workplace, struct engine_options *options,
-                   struct error *error)
+int workplace_work(struct workplace *workplace, struct engine_options *options, struct error *error)
 {
     struct engine *engine = NULL;
     options->logbook = workplace->logbook;

@@ -19,8 +19,8 @@ struct workplace {
     char socket[128];
 };
 
-/* Sets the clock by what the logbook keeps. `wanted` ("real", "virtual", "x60" or NULL) decides for a
- * logbook that keeps none yet, and is refused when it differs. `writable`: may decide. */
+/* Sets the clock by what the logbook keeps. `wanted` ("real", "virtual", "x60" or NULL) decides for
+ * a logbook that keeps none yet, and is refused when it differs. `writable`: may decide. */
 int clock_of_logbook(struct clock *clock, struct logbook *logbook, const char *wanted,
                      bool writable, struct error *error);
 

@@ -26,7 +26,8 @@ static int bad_request(struct error *error, const char *why)
                      why);
 }
 
-/* --- enrol --------------------------------------------------------------------------------------------- */
+/* --- enrol
+ * --------------------------------------------------------------------------------------------- */
 
 static int enrol_model(struct act *a, json_t *spec, struct error *error)
 {
@@ -66,8 +67,8 @@ static int enrol_model(struct act *a, json_t *spec, struct error *error)
         if (logbook_add_cell(a->logbook, json_string_value(label), model.id, a->now, &id, error))
             return error->code;
     }
-    json_array_append_new(a->reply,
-                          json_pack("{s:s, s:i}", "model", name, "cells", (int)json_array_size(cells)));
+    json_array_append_new(
+        a->reply, json_pack("{s:s, s:i}", "model", name, "cells", (int)json_array_size(cells)));
     return 0;
 }
 
@@ -86,7 +87,9 @@ static int enrol(struct act *a, struct error *error)
     return 0;
 }
 
-/* --- start ----------------------------------------------------------------------------------------------- */
+/* --- start
+ * -----------------------------------------------------------------------------------------------
+ */
 
 /* Modules sent with a script. */
 static int module_of_request(void *owner, const char *name, char **text, size_t *length,
@@ -139,9 +142,9 @@ static int start_on_cell(struct act *a, struct run_record *record, const char *t
             logbook_add_run_module(a->logbook, record->id, name, hash, error))
             return error->code;
     }
-    json_array_append_new(json_object_get(a->reply, "runs"),
-                          json_pack("{s:I, s:s}", "run", (json_int_t)record->id, "cell",
-                                    record->cell_label));
+    json_array_append_new(
+        json_object_get(a->reply, "runs"),
+        json_pack("{s:I, s:s}", "run", (json_int_t)record->id, "cell", record->cell_label));
     return 0;
 }
 
@@ -186,7 +189,8 @@ static int start(struct act *a, struct error *error)
     return 0;
 }
 
-/* --- pause, resume, stop ------------------------------------------------------------------------------- */
+/* --- pause, resume, stop
+ * ------------------------------------------------------------------------------- */
 
 static int run_of_request(struct act *a, struct run_record *record, struct error *error)
 {
@@ -237,8 +241,8 @@ static int stop_run(struct act *a, const struct run_record *record, struct error
     if (a->engine && engine_find(a->engine, record->id))
         return 0; /* the engine ends it, safe first */
     return logbook_stop_open_steps(a->logbook, record->id, a->now, error) ||
-                   logbook_set_run_state(a->logbook, record->id, RUN_STOPPED, a->now,
-                                         "by a person", error)
+                   logbook_set_run_state(a->logbook, record->id, RUN_STOPPED, a->now, "by a person",
+                                         error)
                ? error->code
                : 0;
 }
@@ -270,7 +274,9 @@ static int stop_act(struct act *a, struct error *error)
     return on_run(a, stop_run, error);
 }
 
-/* --- answer ------------------------------------------------------------------------------------------------ */
+/* --- answer
+ * ------------------------------------------------------------------------------------------------
+ */
 
 static int answer(struct act *a, struct error *error)
 {
@@ -288,7 +294,9 @@ static int answer(struct act *a, struct error *error)
     return code;
 }
 
-/* --- adopt --------------------------------------------------------------------------------------------------- */
+/* --- adopt
+ * ---------------------------------------------------------------------------------------------------
+ */
 
 static int adopt_text(struct act *a, const struct run_record *record, struct error *error)
 {
@@ -304,7 +312,8 @@ static int adopt_text(struct act *a, const struct run_record *record, struct err
     if (a->engine) {
         struct live_run *run = engine_find(a->engine, record->id);
         if (run && run->phase != LIVE_PARKED && run->phase != LIVE_QUEUED)
-            return error_set(error, ERROR_FAILED, name, "pause the run first, then adopt, then resume",
+            return error_set(error, ERROR_FAILED, name,
+                             "pause the run first, then adopt, then resume",
                              "run %" PRId64 " is at work", record->id);
     }
     struct replay_text with = {.name = name, .text = text, .length = length, .modules = modules};
@@ -329,8 +338,9 @@ static int adopt_text(struct act *a, const struct run_record *record, struct err
             logbook_add_run_module(a->logbook, record->id, module_name, module_hash, error))
             return error->code;
     }
-    snprintf(note, sizeof note, "adopted %s (%.12s) in place of %.12s; %" PRId64 " entries replayed",
-             name, hash, record->script_hash, report.replayed);
+    snprintf(note, sizeof note,
+             "adopted %s (%.12s) in place of %.12s; %" PRId64 " entries replayed", name, hash,
+             record->script_hash, report.replayed);
     if (logbook_add_event(a->logbook, a->now, record->id, 0, "warning", note, error))
         return error->code;
     if (record->state == RUN_ATTENTION)
@@ -343,7 +353,9 @@ static int adopt(struct act *a, struct error *error)
     return on_run(a, adopt_text, error);
 }
 
-/* --- all ------------------------------------------------------------------------------------------------------ */
+/* --- all
+ * ------------------------------------------------------------------------------------------------------
+ */
 
 /* What the engine's runs do once the change is committed. */
 static int follow(struct act *a, const char *name, struct error *error)
@@ -359,7 +371,8 @@ static int follow(struct act *a, const char *name, struct error *error)
         }
         return 0;
     }
-    struct live_run *run = engine_find(engine, json_integer_value(json_object_get(a->reply, "run")));
+    struct live_run *run =
+        engine_find(engine, json_integer_value(json_object_get(a->reply, "run")));
     if (strcmp(name, "answer") == 0) {
         for (run = engine->runs; run; run = run->next)
             if (run->phase == LIVE_ASKING)

@@ -1,6 +1,6 @@
 /* Acts: the changes that a person asks for. Each is a JSON request and a JSON reply, the same
- * whether a command makes the change itself (no engine at work) or sends it to the engine that holds
- * the logbook.
+ * whether a command makes the change itself (no engine at work) or sends it to the engine that
+ * holds the logbook.
  *
  *   enrol  {"models": [{name, maker?, size?, chemistry, rated_Ah, price?, currency?, cells: [..]}]}
  *   start  {"kind", "name", "text", "modules": {NAME: TEXT}, "params": {..}, "cells": [..],

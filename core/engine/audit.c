@@ -13,9 +13,9 @@
 #include "logbook/runs.h"
 #include "logbook/steps.h"
 
-/* The record is thinned: between two rows the current may have moved by what did not make a row (2 %
- * of the drive, but at least 1 mA; see step_plan_init), and each row is rounded to 1 uA. */
-#define UNSEEN_RATIO 0.02
+/* The record is thinned: between two rows the current may have moved by what did not make a row (2
+ * % of the drive, but at least 1 mA; see step_plan_init), and each row is rounded to 1 uA. */
+#define UNSEEN_RATIO  0.02
 #define UNSEEN_AMPERE 0.001
 
 static void finding(struct audit *audit, const char *format, ...)
@@ -31,7 +31,8 @@ static void finding(struct audit *audit, const char *format, ...)
     json_array_append_new(audit->findings, json_string(text));
 }
 
-/* --- steps --------------------------------------------------------------------------------------------- */
+/* --- steps
+ * --------------------------------------------------------------------------------------------- */
 
 struct sums {
     double charge, slack; /* A.s, signed; what thinning may hide */
@@ -108,8 +109,7 @@ static int audit_step(struct audit *audit, struct logbook *logbook, const json_t
     if (on_record > 1 && difference / on_record > audit->worst_charge)
         audit->worst_charge = difference / on_record;
     if (difference > sums.slack + 1e-3)
-        finding(audit,
-                "step %" PRId64 ": %.6f Ah on record, but its samples come to %.6f Ah", step,
+        finding(audit, "step %" PRId64 ": %.6f Ah on record, but its samples come to %.6f Ah", step,
                 on_record / 3600, fabs(sums.charge) / 3600);
     return 0;
 }
@@ -129,7 +129,9 @@ static int audit_steps(struct audit *audit, struct logbook *logbook, struct erro
     return error->code;
 }
 
-/* --- runs ------------------------------------------------------------------------------------------------ */
+/* --- runs
+ * ------------------------------------------------------------------------------------------------
+ */
 
 static int audit_text(struct audit *audit, struct logbook *logbook, const char *hash,
                       struct error *error)
@@ -182,7 +184,8 @@ int audit(struct logbook *logbook, const struct script_ops *scripts, struct audi
         return error->code;
     json_array_foreach(rows, i, row)
     {
-        if (audit_run(out, logbook, scripts, json_integer_value(json_object_get(row, "run")), error))
+        if (audit_run(out, logbook, scripts, json_integer_value(json_object_get(row, "run")),
+                      error))
             break;
     }
     json_decref(rows);

@@ -11,8 +11,8 @@
 
 struct audit {
     int64_t steps, samples, runs, entries, scripts; /* looked at */
-    double worst_charge;  /* largest relative difference of a step's charge */
-    json_t *findings;     /* array of texts; owned by the caller; empty when all is well */
+    double worst_charge; /* largest relative difference of a step's charge */
+    json_t *findings;    /* array of texts; owned by the caller; empty when all is well */
 };
 
 /* An error only when the audit itself cannot be done. */

@@ -29,9 +29,9 @@ struct caller {
     struct control *control;
     struct caller *next;
     struct text request;
-    char *reply;      /* ready to go once `run` is safe */
-    int64_t run;      /* 0: need not wait */
-    bool done;        /* replied or closed */
+    char *reply; /* ready to go once `run` is safe */
+    int64_t run; /* 0: need not wait */
+    bool done;   /* replied or closed */
 };
 
 char *control_path(const char *logbook_path, char *buffer, size_t size)
@@ -40,7 +40,8 @@ char *control_path(const char *logbook_path, char *buffer, size_t size)
     return buffer;
 }
 
-/* --- replies -------------------------------------------------------------------------------------------- */
+/* --- replies
+ * -------------------------------------------------------------------------------------------- */
 
 static void closed(uv_handle_t *handle)
 {
@@ -95,7 +96,8 @@ static char *error_reply(const struct error *error)
 static bool is_safe(struct engine *engine, int64_t id)
 {
     const struct live_run *run = id ? engine_find(engine, id) : NULL;
-    return !run || run->phase == LIVE_PARKED || run->phase == LIVE_OVER || run->phase == LIVE_QUEUED;
+    return !run || run->phase == LIVE_PARKED || run->phase == LIVE_OVER ||
+           run->phase == LIVE_QUEUED;
 }
 
 void control_reply_all(struct engine *engine)
@@ -112,7 +114,8 @@ void control_reply_all(struct engine *engine)
     }
 }
 
-/* --- requests --------------------------------------------------------------------------------------------- */
+/* --- requests
+ * --------------------------------------------------------------------------------------------- */
 
 static void serve(struct caller *caller)
 {
@@ -181,7 +184,7 @@ static void on_connection(uv_stream_t *server, int status)
 int control_open(struct engine *engine, void *uv_loop, struct error *error)
 {
     const char *path = engine->options.socket;
-    if (strlen(path) >= sizeof ((struct sockaddr_un *)0)->sun_path)
+    if (strlen(path) >= sizeof((struct sockaddr_un *)0)->sun_path)
         return error_set(error, ERROR_LOGBOOK, path, "keep the logbook under a shorter path",
                          "the path of the control socket is longer than a socket's may be");
     struct control *control = xcalloc(1, sizeof *control);
@@ -224,7 +227,8 @@ void control_close(struct engine *engine)
     uv_close((uv_handle_t *)&control->pipe, server_closed);
 }
 
-/* --- the other side ----------------------------------------------------------------------------------------- */
+/* --- the other side
+ * ----------------------------------------------------------------------------------------- */
 
 static int no_engine(struct error *error, const char *socket_path)
 {

@@ -31,8 +31,7 @@ static void sift_down(struct deadlines *deadlines, struct deadline *deadline, in
         int child = 2 * place;
         if (child > deadlines->count)
             break;
-        if (child < deadlines->count &&
-            earlier(deadlines->heap[child + 1], deadlines->heap[child]))
+        if (child < deadlines->count && earlier(deadlines->heap[child + 1], deadlines->heap[child]))
             child++;
         if (!earlier(deadlines->heap[child], deadline))
             break;

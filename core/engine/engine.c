@@ -19,7 +19,8 @@ int64_t real_us(void)
     return now.tv_sec * US_PER_S + now.tv_nsec / 1000;
 }
 
-/* --- the transaction --------------------------------------------------------------------------------- */
+/* --- the transaction
+ * --------------------------------------------------------------------------------- */
 
 struct error *engine_error(struct engine *engine)
 {
@@ -45,7 +46,8 @@ bool engine_commit(struct engine *engine)
     return !engine->trouble.code;
 }
 
-/* --- runs ---------------------------------------------------------------------------------------------- */
+/* --- runs
+ * ---------------------------------------------------------------------------------------------- */
 
 static void append(struct engine *engine, struct live_run *run)
 {
@@ -134,7 +136,8 @@ int engine_take(struct engine *engine, int64_t id, struct error *error)
         /* Its cell is still in its channel: keep others out. */
         struct channel *channel = channel_for(engine, run);
         run->phase = LIVE_PARKED;
-        if (channel && run->record.channel[0] && !channel->ops->insert(channel, &run->cell, error)) {
+        if (channel && run->record.channel[0] &&
+            !channel->ops->insert(channel, &run->cell, error)) {
             channel->owner = run;
             channel->notify = run_step_notify;
             run->channel = channel;
@@ -196,7 +199,8 @@ bool engine_idle(const struct engine *engine)
     return engine_count(engine).working == 0 && !engine->energising && !engine->queue_changed;
 }
 
-/* --- trouble --------------------------------------------------------------------------------------------- */
+/* --- trouble
+ * --------------------------------------------------------------------------------------------- */
 
 static void make_bench_safe(struct engine *engine)
 {
@@ -205,8 +209,8 @@ static void make_bench_safe(struct engine *engine)
         bench->channels[i]->ops->make_safe(bench->channels[i], NULL);
 }
 
-/* A write failed. Safe first; then everything in memory is given up for what the logbook holds: on a
- * full disk until there is room again, else for good. */
+/* A write failed. Safe first; then everything in memory is given up for what the logbook holds: on
+ * a full disk until there is room again, else for good. */
 static int meet_trouble(struct engine *engine, struct error *error)
 {
     make_bench_safe(engine);
@@ -222,9 +226,10 @@ static int meet_trouble(struct engine *engine, struct error *error)
         return error->code;
     }
     if (!engine->held && engine->options.tell)
-        engine->options.tell(engine->options.owner, clock_utc(engine->options.clock), 0, "error",
-                             "the disk is full: outputs are safe, all runs wait; free some room and "
-                             "they go on by themselves");
+        engine->options.tell(
+            engine->options.owner, clock_utc(engine->options.clock), 0, "error",
+            "the disk is full: outputs are safe, all runs wait; free some room and "
+            "they go on by themselves");
     engine->held = true;
     engine->last_commit = real_us();
     return 0;
@@ -244,7 +249,8 @@ static void try_again(struct engine *engine)
     engine->held = false;
 }
 
-/* --- the pass ---------------------------------------------------------------------------------------------- */
+/* --- the pass
+ * ---------------------------------------------------------------------------------------------- */
 
 static void energise(struct engine *engine)
 {
@@ -278,7 +284,8 @@ int engine_pass(struct engine *engine, struct error *error)
     return 0;
 }
 
-/* --- open and close ------------------------------------------------------------------------------------------ */
+/* --- open and close
+ * ------------------------------------------------------------------------------------------ */
 
 int engine_open(struct engine **out, const struct engine_options *options, struct error *error)
 {

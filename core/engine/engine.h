@@ -27,11 +27,11 @@ struct engine_options {
     struct bench *bench;
     const struct script_ops *scripts;
     const char *bench_name, *bench_hash; /* for the record of this session */
-    const char *socket;    /* where to listen for other commands; NULL: nowhere */
-    bool until_idle;       /* end when nothing is left to do */
-    int64_t until_run;     /* end when this run is over; 0: not */
-    double commit_every;   /* real seconds; 0: the usual 1 */
-    double held_retry;     /* real seconds between tries when the disk is full; 0: the usual 5 */
+    const char *socket;                  /* where to listen for other commands; NULL: nowhere */
+    bool until_idle;                     /* end when nothing is left to do */
+    int64_t until_run;                   /* end when this run is over; 0: not */
+    double commit_every;                 /* real seconds; 0: the usual 1 */
+    double held_retry; /* real seconds between tries when the disk is full; 0: the usual 5 */
     /* Called when something worth telling happened to a run; may be NULL. */
     void (*tell)(void *owner, utc_us at, int64_t run, const char *level, const char *text);
     void *owner;
@@ -40,8 +40,8 @@ struct engine_options {
 /* Makes the whole bench safe, then takes up what the logbook holds. */
 int engine_open(struct engine **out, const struct engine_options *options, struct error *error);
 
-/* Works until told to stop, by options, by SIGTERM or SIGINT, or by an error that it cannot outlive.
- * Outputs are safe and all is committed when it returns. */
+/* Works until told to stop, by options, by SIGTERM or SIGINT, or by an error that it cannot
+ * outlive. Outputs are safe and all is committed when it returns. */
 int engine_work(struct engine *engine, struct error *error);
 
 /* Asks engine_work to return: safe in a signal's callback. */

@@ -22,7 +22,15 @@
 #include "logbook/steps.h"
 #include "step/checkpoint.h"
 
-enum live_phase { LIVE_QUEUED, LIVE_WORKING, LIVE_STEPPING, LIVE_WAITING, LIVE_ASKING, LIVE_PARKED, LIVE_OVER };
+enum live_phase {
+    LIVE_QUEUED,
+    LIVE_WORKING,
+    LIVE_STEPPING,
+    LIVE_WAITING,
+    LIVE_ASKING,
+    LIVE_PARKED,
+    LIVE_OVER
+};
 
 /* What a step waits for from its channel. */
 enum channel_wait { AWAIT_NOTHING, AWAIT_PRESENCE, AWAIT_DRIVE, AWAIT_READING, AWAIT_SAFE };
@@ -44,25 +52,25 @@ struct live_run {
     struct script *script;
     struct script_request request; /* the one being performed */
     struct journal journal;
-    struct text outcome;           /* JSON of the last live outcome */
+    struct text outcome; /* JSON of the last live outcome */
 
     struct channel *channel;
     struct deadline deadline;
-    utc_us until;                  /* WAITING: the calendar instant */
+    utc_us until; /* WAITING: the calendar instant */
 
     /* STEPPING */
-    struct step *step;             /* NULL outside a step */
+    struct step *step; /* NULL outside a step */
     int64_t step_id;
     utc_us step_started;
     enum channel_wait awaits;
     enum after_safe after;
-    enum run_state over_state;     /* AFTER_OVER: what to end as */
+    enum run_state over_state; /* AFTER_OVER: what to end as */
     char *over_why;
-    bool to_energise;              /* begins once its intent is committed */
-    bool unsaved;                  /* has progress that no checkpoint holds */
-    struct sample *rows;           /* ROWS_KEPT of them, while a step lasts */
+    bool to_energise;    /* begins once its intent is committed */
+    bool unsaved;        /* has progress that no checkpoint holds */
+    struct sample *rows; /* ROWS_KEPT of them, while a step lasts */
     int row_count;
-    int64_t row_k;                 /* of rows[0] */
+    int64_t row_k; /* of rows[0] */
 };
 
 struct engine {
@@ -73,21 +81,22 @@ struct engine {
     bool queue_changed;    /* a run came or a channel became free */
     bool some_over;        /* some run is OVER and still linked */
     bool in_transaction;
-    int64_t last_commit;   /* real us */
+    int64_t last_commit; /* real us */
     int64_t session;
-    struct error trouble;  /* the first failed write of this pass */
-    struct error later;    /* those after it */
-    bool held;             /* no room on the disk: safe, nothing in memory, trying again */
+    struct error trouble; /* the first failed write of this pass */
+    struct error later;   /* those after it */
+    bool held;            /* no room on the disk: safe, nothing in memory, trying again */
     bool stopping;
     char stop_why[64];
-    int64_t readings;      /* taken by steps since the engine was opened */
-    struct loop *loop;     /* loop.c */
+    int64_t readings;  /* taken by steps since the engine was opened */
+    struct loop *loop; /* loop.c */
     struct service *service;
-    int64_t last_fed;      /* real us: of the watchdog */
+    int64_t last_fed; /* real us: of the watchdog */
     struct control *control;
 };
 
-/* --- engine.c ------------------------------------------------------------------------------------ */
+/* --- engine.c ------------------------------------------------------------------------------------
+ */
 
 /* Where a failed logbook write goes: the engine looks at it once, at the end of the pass. */
 struct error *engine_error(struct engine *engine);
@@ -101,13 +110,15 @@ bool engine_idle(const struct engine *engine);
 int engine_load(struct engine *engine, struct error *error);
 /* Takes up one run from the logbook (also a newly queued one). */
 int engine_take(struct engine *engine, int64_t id, struct error *error);
-/* Drops it from memory and takes it up again from the logbook: after a resume or an adopted text. */
+/* Drops it from memory and takes it up again from the logbook: after a resume or an adopted text.
+ */
 int engine_retake(struct engine *engine, struct live_run *run, struct error *error);
 struct live_run *engine_find(struct engine *engine, int64_t id);
 void engine_park_all(struct engine *engine);
 int64_t real_us(void);
 
-/* --- run.c: life cycle --------------------------------------------------------------------------- */
+/* --- run.c: life cycle ---------------------------------------------------------------------------
+ */
 
 struct live_run *run_new(struct engine *engine, struct run_record *record, struct error *error);
 /* Drops it from memory; its channel is made safe and freed. */
@@ -131,7 +142,8 @@ void run_parked(struct live_run *run); /* once safe */
 void run_event(struct live_run *run, const char *level, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
-/* --- run_step.c: a step on a channel --------------------------------------------------------------- */
+/* --- run_step.c: a step on a channel
+ * --------------------------------------------------------------- */
 
 /* Checks the plan against the channel's limits and puts the step on record; `taken_up` when it was
  * begun earlier. The channel is energised later, by run_step_energise, once that is committed. True
@@ -147,7 +159,8 @@ void run_step_free(struct live_run *run);
 void run_step_due(struct live_run *run);
 void run_step_notify(void *owner, const struct reading *reading, const struct error *failure);
 
-/* --- perform.c: the primitives that need no channel ------------------------------------------------ */
+/* --- perform.c: the primitives that need no channel
+ * ------------------------------------------------ */
 
 /* Performs run->request; true when its outcome is there already (in run->outcome). */
 bool perform(struct live_run *run, bool taken_up);
@@ -157,18 +170,21 @@ void perform_rearm(struct live_run *run);
 /* Looks whether the open question of the run has its answer. */
 void perform_answered(struct live_run *run);
 
-/* --- outcome.c -------------------------------------------------------------------------------------- */
+/* --- outcome.c
+ * -------------------------------------------------------------------------------------- */
 
 void outcome_json(const struct outcome *outcome, struct text *out);
 void plan_json(const struct step_plan *plan, struct text *out);
 void outcome_sums(const struct outcome *outcome, struct step_sums *sums);
 
-/* --- loop.c ------------------------------------------------------------------------------------------ */
+/* --- loop.c
+ * ------------------------------------------------------------------------------------------ */
 
 int loop_open(struct engine *engine, struct error *error);
 void loop_close(struct engine *engine);
 
-/* --- control.c: the socket that other commands talk to ------------------------------------------------ */
+/* --- control.c: the socket that other commands talk to
+ * ------------------------------------------------ */
 
 int control_open(struct engine *engine, void *uv_loop, struct error *error);
 void control_close(struct engine *engine);

@@ -17,7 +17,8 @@ int facts_of_cell(struct logbook *logbook, const char *label, struct cell_facts 
     out->rated_charge = cell.model.rated_charge;
     out->seed = seed_for(logbook_seed(logbook), cell.label);
     if (!out->profile)
-        return error_set(error, ERROR_FAILED, cell.label, "enrol it under a chemistry that is known",
+        return error_set(error, ERROR_FAILED, cell.label,
+                         "enrol it under a chemistry that is known",
                          "its chemistry \"%s\" is not known", cell.model.chemistry);
     return 0;
 }

@@ -13,7 +13,7 @@ struct journal_page {
     struct spot {
         size_t name, args, outcome; /* offsets; outcome SIZE_MAX when there is none */
         utc_us outcome_at;
-    } *entry;
+    } * entry;
     int64_t count, room;
 };
 
@@ -79,8 +79,8 @@ enum journal_step journal_next(struct journal *journal, const struct script_requ
         snprintf(what, sizeof what, "journal entry %" PRId64, n);
         error_set(error, ERROR_FAILED, what,
                   "compare the pinned text with what changed, then adopt a text that fits",
-                  "the record says %s %.200s, but the script (line %d) now asks for %s %.200s", name,
-                  args, request->line, request->name, request->args);
+                  "the record says %s %.200s, but the script (line %d) now asks for %s %.200s",
+                  name, args, request->line, request->name, request->args);
         return JOURNAL_DIVERGED;
     }
     if (spot->outcome == SIZE_MAX)

@@ -1,5 +1,5 @@
-/* The journal of one run's segment: what the script asked for, by number, and what came of it. While
- * entries are left from earlier, the run replays; then it is live.
+/* The journal of one run's segment: what the script asked for, by number, and what came of it.
+ * While entries are left from earlier, the run replays; then it is live.
  *
  * 1. Every primitive takes the next number.
  * 2. Name and canonical arguments must equal what is on record; else the journal has diverged, for
@@ -11,8 +11,8 @@
 #include "logbook/runs.h"
 
 struct journal {
-    int64_t n;          /* of the entry last asked for */
-    utc_us cursor;      /* time of the last outcome: what now() says */
+    int64_t n;     /* of the entry last asked for */
+    utc_us cursor; /* time of the last outcome: what now() says */
     /* Entries on record, while any are left to replay. */
     struct journal_page *page;
 };

@@ -1,6 +1,6 @@
-/* Waiting between passes. In real and scaled time libuv waits for the next deadline, for signals and
- * for other commands; in virtual time the clock jumps to the next deadline, and libuv is only asked
- * now and then whether something came. */
+/* Waiting between passes. In real and scaled time libuv waits for the next deadline, for signals
+ * and for other commands; in virtual time the clock jumps to the next deadline, and libuv is only
+ * asked now and then whether something came. */
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,8 +14,8 @@
 /* The longest real wait: a wall clock that was set is noticed by then. */
 #define LOOK_MS 10000
 /* Wall clock steps below this are left to pass: clocks are always being nudged. */
-#define WALL_STEP_US (1 * US_PER_S)
-#define FEED_EVERY_US (US_PER_S / 2)
+#define WALL_STEP_US      (1 * US_PER_S)
+#define FEED_EVERY_US     (US_PER_S / 2)
 #define WATCHDOG_SLACK_US (5 * US_PER_S)
 
 struct loop {
@@ -159,8 +159,8 @@ static void end_session(struct engine *engine)
 {
     engine_park_all(engine);
     engine_write(engine);
-    logbook_end_session(engine->options.logbook, engine->session,
-                        clock_utc(engine->options.clock), engine->stop_why, engine_error(engine));
+    logbook_end_session(engine->options.logbook, engine->session, clock_utc(engine->options.clock),
+                        engine->stop_why, engine_error(engine));
     engine_commit(engine);
 }
 

@@ -1,4 +1,5 @@
-/* A step's plan and outcome as JSON, in bench units: what the journal keeps and a script is given. */
+/* A step's plan and outcome as JSON, in bench units: what the journal keeps and a script is given.
+ */
 #include <math.h>
 
 #include "base/quantity.h"
@@ -14,8 +15,8 @@ static void field(struct text *out, const char *name, double si, enum dimension 
 
 void outcome_json(const struct outcome *o, struct text *out)
 {
-    text_addf(out, "{\"ended_by\":\"%s\",\"quality\":\"%s\",\"gaps\":%d", step_end_name(o->ended_by),
-              o->quality, o->gaps);
+    text_addf(out, "{\"ended_by\":\"%s\",\"quality\":\"%s\",\"gaps\":%d",
+              step_end_name(o->ended_by), o->quality, o->gaps);
     if (o->gaps)
         field(out, "gap_time", o->gap_time, DIM_TIME);
     field(out, "charge", o->charge, DIM_CHARGE);

@@ -93,7 +93,8 @@ static void set_state(struct live_run *run, enum run_state state, utc_us at, con
     run->record.state = state;
 }
 
-/* --- beginning ------------------------------------------------------------------------------------- */
+/* --- beginning
+ * ------------------------------------------------------------------------------------- */
 
 static int module_text(void *owner, const char *name, char **text, size_t *length,
                        struct error *error)
@@ -159,8 +160,8 @@ static void say_taken_up(struct live_run *run)
     if (strcmp(run->record.engine_version, PERDURE_VERSION) != 0 ||
         strcmp(run->record.lua_version, engine->options.scripts->version) != 0)
         run_event(run, "warning", "taken up by Perdure %s with %s; it began under %s with %s",
-                  PERDURE_VERSION, engine->options.scripts->version,
-                  run->record.engine_version, run->record.lua_version);
+                  PERDURE_VERSION, engine->options.scripts->version, run->record.engine_version,
+                  run->record.lua_version);
     else
         run_event(run, "info", "taken up on channel %s at journal entry %" PRId64,
                   run->record.channel, run->journal.n + journal_left(&run->journal));
@@ -186,7 +187,8 @@ void run_begin(struct live_run *run, struct channel *channel)
     run_continue(run, NULL);
 }
 
-/* --- going on --------------------------------------------------------------------------------------- */
+/* --- going on
+ * --------------------------------------------------------------------------------------- */
 
 void run_journal_outcome(struct live_run *run, const char *outcome)
 {
@@ -287,7 +289,8 @@ void run_continue(struct live_run *run, const char *outcome)
     }
 }
 
-/* --- ending and parking ------------------------------------------------------------------------------ */
+/* --- ending and parking
+ * ------------------------------------------------------------------------------ */
 
 void run_end(struct live_run *run, enum run_state state, const char *why)
 {

@@ -18,7 +18,8 @@ static bool drives(const struct live_run *run)
     return run->step->plan.kind != STEP_REST && run->step->plan.kind != STEP_READ;
 }
 
-/* --- calls of the channel ------------------------------------------------------------------------- */
+/* --- calls of the channel
+ * ------------------------------------------------------------------------- */
 
 static void call(struct live_run *run, enum channel_wait wait)
 {
@@ -58,7 +59,8 @@ void run_step_notify(void *owner, const struct reading *reading, const struct er
     answered(run, reading, failure);
 }
 
-/* --- rows ------------------------------------------------------------------------------------------ */
+/* --- rows
+ * ------------------------------------------------------------------------------------------ */
 
 static void flush_rows(struct live_run *run)
 {
@@ -105,7 +107,8 @@ void run_step_save(struct live_run *run)
     run->unsaved = false;
 }
 
-/* --- beginning -------------------------------------------------------------------------------------- */
+/* --- beginning
+ * -------------------------------------------------------------------------------------- */
 
 static void refuse(struct live_run *run, const struct error *why)
 {
@@ -118,8 +121,8 @@ static void refuse(struct live_run *run, const struct error *why)
     text_free(&message);
 }
 
-/* Takes up a step that an earlier engine, or a pause, left open. False when there is none on record,
- * or when the gap is longer than the bench allows: the run is then over. */
+/* Takes up a step that an earlier engine, or a pause, left open. False when there is none on
+ * record, or when the gap is longer than the bench allows: the run is then over. */
 static bool take_up(struct live_run *run)
 {
     struct engine *engine = run->engine;
@@ -149,8 +152,7 @@ static bool take_up(struct live_run *run)
     run->unsaved = true;
     engine_write(engine);
     logbook_add_gap(engine->options.logbook, run->step_id, seen, now,
-                    run->was_paused ? "paused" : "no engine at work",
-                    engine_error(engine));
+                    run->was_paused ? "paused" : "no engine at work", engine_error(engine));
     if (gap > run->channel->void_after) {
         step_stop(run->step, END_STOPPED, GUARD_NONE);
         char text[64];
@@ -216,7 +218,8 @@ void run_step_energise(struct live_run *run)
     call(run, AWAIT_PRESENCE);
 }
 
-/* --- answers ---------------------------------------------------------------------------------------- */
+/* --- answers
+ * ---------------------------------------------------------------------------------------- */
 
 static void trip(struct live_run *run, const struct reading *reading)
 {
@@ -364,7 +367,8 @@ void run_step_due(struct live_run *run)
 }
 
 /* Before a step is left in the middle: what it has come to by now, where the channel can say so at
- * once. One that answers later is not waited for: safe comes first, and its last stretch is a gap. */
+ * once. One that answers later is not waited for: safe comes first, and its last stretch is a gap.
+ */
 static enum step_verdict last_look(struct live_run *run, struct reading *reading)
 {
     if (!run->step || run->step->ended_by != END_NONE || run->to_energise ||

@@ -33,7 +33,8 @@ int db_open(sqlite3 **out, const char *path, int flags, struct error *error)
         failed = sql_script(*out, path,
                             "PRAGMA foreign_keys = ON; PRAGMA synchronous = FULL;"
                             "PRAGMA secure_delete = OFF; PRAGMA trusted_schema = OFF;"
-                            "PRAGMA cache_size = -16000; PRAGMA temp_store = MEMORY",
+                            "PRAGMA cache_size = -16000; PRAGMA temp_store = MEMORY; PRAGMA "
+                            "wal_autocheckpoint = 500",
                             error);
     }
     if (failed) {

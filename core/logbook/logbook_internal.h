@@ -58,12 +58,17 @@ struct value {
 
 static inline struct value value_id(int64_t id)
 {
-    return id == 0 ? (struct value){.kind = VALUE_NULL} : V_INT(id);
+    if (id == 0)
+        return (struct value){.kind = VALUE_NULL};
+    return V_INT(id);
 }
 
 static inline struct value value_real(double real)
 {
-    return isnan(real) ? (struct value){.kind = VALUE_NULL}
+    if (isnan(real))
+        return (struct value){.kind = VALUE_NULL};
+    return (struct value){.kind = VALUE_REAL, .real = real};
+}
                        : (struct value){.kind = VALUE_REAL, .real = real};
 }
 

@@ -167,7 +167,8 @@ static void named_parts_have_seeds_of_their_own(void **state)
     assert_in_range(shared, 199 * 64 * 0.47, 199 * 64 * 0.53);
 }
 
-/* Moments of the sum of four uniforms, by arithmetic: mean 0, variance 1, excess kurtosis -6/5/4. */
+/* Moments of the sum of four uniforms, by arithmetic: mean 0, variance 1, excess kurtosis -6/5/4.
+ */
 static void noise_has_the_moments_of_four_uniforms(void **state)
 {
     (void)state;

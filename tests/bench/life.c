@@ -1,6 +1,6 @@
-/* Whole life in virtual time: cells through full cycles and a year on the shelf, rows on record, by the
- * engine and Lua, beside the bare limit in the same run: the same number of control ticks and the same
- * number of rows by the least C that gives them. One line a case; no pass or fail.
+/* Whole life in virtual time: cells through full cycles and a year on the shelf, rows on record, by
+ * the engine and Lua, beside the bare limit in the same run: the same number of control ticks and
+ * the same number of rows by the least C that gives them. One line a case; no pass or fail.
  *
  *   life [CELLS [CYCLES [FOLDER]]]      default: 48 cells, 300 cycles; 1,000 cells, 3 cycles;
  *                                       and 48 cells, 1 cycle, read every second
@@ -75,7 +75,8 @@ static void stop_on(int code, const struct error *error)
     exit(1);
 }
 
-/* --- ours --------------------------------------------------------------------------------------------- */
+/* --- ours
+ * --------------------------------------------------------------------------------------------- */
 
 static void enrol(struct logbook *logbook, int cells, json_t **labels)
 {
@@ -84,9 +85,8 @@ static void enrol(struct logbook *logbook, int cells, json_t **labels)
     *labels = json_array();
     for (int i = 0; i < cells; i++)
         json_array_append_new(*labels, json_sprintf("C-%04d", i + 1));
-    json_t *request =
-        json_pack("{s:s, s:[{s:s, s:s, s:f, s:O}]}", "act", "enrol", "models", "name", "Model",
-                  "chemistry", "NiMH", "rated_Ah", 2.0, "cells", *labels);
+    json_t *request = json_pack("{s:s, s:[{s:s, s:s, s:f, s:O}]}", "act", "enrol", "models", "name",
+                                "Model", "chemistry", "NiMH", "rated_Ah", 2.0, "cells", *labels);
     stop_on(act(logbook, NULL, lua_script_ops(), 1, request, &reply, &error), &error);
     json_decref(request);
     json_decref(reply);
@@ -160,7 +160,8 @@ static struct figures ours(const char *folder, int cells, int cycles, double tic
     return figures;
 }
 
-/* --- the bare limit -------------------------------------------------------------------------------------- */
+/* --- the bare limit
+ * -------------------------------------------------------------------------------------- */
 
 struct bare {
     double charge, v1, temperature, moved, energy, last, current;
@@ -247,10 +248,12 @@ static void one_case(const char *folder, int cells, int cycles, double tick_most
         exit(1);
     struct figures f = ours(work, cells, cycles, tick_most);
     double limit = bare(work, cells, &f);
-    printf("%d cells, %d cycles and a year, read %s: %.2f s; %" PRId64 " ticks, %.0f ns each all in; %" PRId64
+    printf("%d cells, %d cycles and a year, read %s: %.2f s; %" PRId64
+           " ticks, %.0f ns each all in; %" PRId64
            " rows, %.0f ns each all in; bare %.2f s, ratio %.2f; %.1f kB a channel\n",
-           cells, cycles, tick_most > 0 ? "every second" : "as rarely as will do", f.seconds, f.ticks, f.seconds / (double)f.ticks * 1e9, f.rows,
-           f.seconds / (double)f.rows * 1e9, limit, f.seconds / limit, f.memory / 1000);
+           cells, cycles, tick_most > 0 ? "every second" : "as rarely as will do", f.seconds,
+           f.ticks, f.seconds / (double)f.ticks * 1e9, f.rows, f.seconds / (double)f.rows * 1e9,
+           limit, f.seconds / limit, f.memory / 1000);
     fflush(stdout);
     snprintf(command, sizeof command, "rm -rf '%s'", work);
     if (system(command))

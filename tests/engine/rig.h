@@ -17,11 +17,12 @@
 
 #define RIG_START 1772409600000000LL /* 2026-03-02T00:00:00Z */
 
-/* --- scripts ---------------------------------------------------------------------------------------- */
+/* --- scripts
+ * ---------------------------------------------------------------------------------------- */
 
-/* The text of a script is letters, one a request: c charge 1 A for 600 s, d discharge 1 A for 300 s,
- * r rest 60 s, w wait 1 h, q ask, n note, R record, X restart with state, F fail, B a charge without
- * an end. What it was given last is kept in `heard`. */
+/* The text of a script is letters, one a request: c charge 1 A for 600 s, d discharge 1 A for 300
+ * s, r rest 60 s, w wait 1 h, q ask, n note, R record, X restart with state, F fail, B a charge
+ * without an end. What it was given last is kept in `heard`. */
 struct script {
     char *letters;
     size_t at;
@@ -128,7 +129,8 @@ static enum script_status letters_resume(struct script *script, const char *outc
 static const struct script_ops letters = {
     .version = "letters 1", .open = letters_open, .resume = letters_resume, .close = letters_close};
 
-/* --- the place -------------------------------------------------------------------------------------- */
+/* --- the place
+ * -------------------------------------------------------------------------------------- */
 
 struct rig {
     struct logbook *logbook;
@@ -263,7 +265,8 @@ static inline void rig_close(struct rig *rig)
     logbook_close(rig->logbook);
 }
 
-/* --- looking ------------------------------------------------------------------------------------------ */
+/* --- looking
+ * ------------------------------------------------------------------------------------------ */
 
 static inline json_t *rig_rows(struct rig *rig, enum listing listing, int64_t run)
 {

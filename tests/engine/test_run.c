@@ -29,7 +29,8 @@ static void a_run_does_what_its_script_asks_for(void **state)
     rig_close(&rig);
 }
 
-/* Invariant 1 of run_step.c's promise: the charge is that of the time energised, wherever it is cut. */
+/* Invariant 1 of run_step.c's promise: the charge is that of the time energised, wherever it is
+ * cut. */
 static void a_kill_at_any_second_loses_no_fact_and_counts_no_charge_twice(void **state)
 {
     (void)state;

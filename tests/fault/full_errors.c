@@ -61,7 +61,7 @@ struct child {
     struct disk_fault fault;
     struct day_bench bench;
     bool failed, held;
-    bench_us failed_at; /* the first failure of this trouble */
+    bench_us failed_at; /* the latest failure: the one that the engine came to know of */
     const char *wrong;  /* NULL: nothing */
 };
 
@@ -79,8 +79,7 @@ static bench_us now(const struct child *child)
 static void on_failure(void *owner)
 {
     struct child *child = owner;
-    if (!child->failed)
-        child->failed_at = now(child);
+    child->failed_at = now(child);
     child->failed = true;
     if (lacks_room(&child->fault) && disk_failures() >= TELLS_BEFORE_ROOM)
         disk_mend();
@@ -90,10 +89,8 @@ static void check_safe(struct child *child)
 {
     if (!day_is_safe(&child->bench))
         child->wrong = "a cell is still driven after the failure";
-    /* In scaled time the clock goes on by itself. What SQLite swallows (while it moves its log into
-     * the file) is not known to the engine, and found out at the next commit. */
-    if (child->trouble->pace != PACE_SCALED && child->failed && !child->held &&
-        now(child) > child->failed_at && child->trouble->fault.on == DISK_READ)
+    /* In scaled time the clock goes on by itself. */
+    if (child->trouble->pace != PACE_SCALED && child->failed && now(child) > child->failed_at)
         child->wrong = "time went on for a driven cell after the failure";
 }
 
@@ -265,7 +262,7 @@ static bool one_point(struct sweep *sweep, const struct trouble *trouble, uint64
 {
     struct day day;
     struct facts facts = {0};
-    char why[512] = "";
+    char why[1024] = "";
     day_make(&day, sweep->folder, DAY_SHORT, 7);
     int status = let_one_work(trouble, at, &day, &facts);
     const char *wrong = NULL;
