@@ -69,8 +69,6 @@ static inline struct value value_real(double real)
         return (struct value){.kind = VALUE_NULL};
     return (struct value){.kind = VALUE_REAL, .real = real};
 }
-                       : (struct value){.kind = VALUE_REAL, .real = real};
-}
 
 #define VALUES(...)                                                                                \
     (const struct value[]){__VA_ARGS__},                                                           \
