@@ -17,9 +17,10 @@ layer() {
 
 layer core/base base
 layer core/logbook logbook base
-layer core/bench bench base
+layer core/link link base
+layer core/bench bench link base
 layer core/step step bench base
-layer core/engine engine step bench logbook base
+layer core/engine engine link step bench logbook base
 layer bindings bindings engine step bench logbook base
 layer core/cli cli bindings engine step bench logbook base
 
@@ -35,6 +36,7 @@ only sqlite3.h core/logbook
 only lua bindings
 only uv.h core/engine core/link
 only csv.h core/cli
+only libserialport.h core/link
 
 # A header that is worth reading first can be read in two minutes.
 for header in $(find core bindings -name '*.h'); do

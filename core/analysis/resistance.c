@@ -190,16 +190,18 @@ enum analysis_status resistance_of_relaxation(const struct relaxation *relaxatio
     if (!(tau > 0) || fit.standard_error[2] > tau)
         return ANALYSIS_NO_FIT; /* a straight line would do as well */
 
-    /* Positive current charges: a rise of the current lifts the voltage, at once by R0, and by R1 in
-     * the end, so that b has the sign of -change. */
+    /* Positive current charges: V = OCV + I R0 + v1. While current_before flowed out of rest, v1 came
+     * to current_before R1 built; from there it goes to current_after R1. */
     double left = isinf(held) ? 0 : exp(-held / tau), built = 1 - left;
+    double driven = relaxation->current_before * built - relaxation->current_after;
     double r0 = (fit.value[0] + b - relaxation->voltage_before) / change;
-    double r1 = -b / (change * built);
-    if (r0 < 0 || r1 < 0)
+    double r1 = b / driven;
+    if (!(r0 >= 0) || !(r1 >= 0))
         return ANALYSIS_IMPOSSIBLE;
-    double by_tau = isinf(held) ? 0 : b / (change * built * built) * -(held / (tau * tau)) * left;
+    double built_by_tau = isinf(held) ? 0 : -held / (tau * tau) * left;
     const double for_r0[] = {1 / change, 1 / change, 0};
-    const double for_r1[] = {0, -1 / (change * built), by_tau};
+    const double for_r1[] = {0, 1 / driven,
+                             -r1 / driven * relaxation->current_before * built_by_tau};
     out->r0 = r0;
     out->r0_error = hypot(error_of(&fit, for_r0), fit.residual_sd / fabs(change));
     out->r1 = r1;

@@ -33,13 +33,13 @@ enum analysis_status resistance_of_pulse(const struct curve *curve, double first
                                          double second_time, struct two_step *out);
 
 /* Ohmic resistance R0, polarisation resistance R1 and its time constant, from what follows a change
- * of current: V(t) = V_end + b exp(-t/tau), with R0 from the jump at once and
- * R1 = b / (change (1 - exp(-held/tau))). Least squares; standard errors by the delta method. */
+ * of current from I to I': V(t) = V_end + b exp(-t/tau), with R0 from the jump at once and
+ * R1 = b / (I (1 - exp(-held/tau)) - I'). Least squares; standard errors by the delta method. The
+ * open-circuit voltage is taken as steady meanwhile: keep pulses short. */
 struct relaxation {
     double voltage_before; /* V, the last before the change */
     double current_before, current_after; /* A, signed alike; discharge negative as in curve.h */
-    double held; /* s for which current_before flowed out of rest; INFINITY for long enough, and for
-                    a step out of rest */
+    double held; /* s for which current_before flowed, out of rest; INFINITY for long enough */
     const double *time, *voltage; /* s since the change, V; samples after it */
     size_t count;
 };

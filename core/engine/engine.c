@@ -68,8 +68,7 @@ static void remove_over(struct engine *engine)
             continue;
         }
         *place = run->next;
-        if (engine->options.until_run == run->record.id)
-            engine_stop(engine, "its run is over");
+        engine->until_run_over |= engine->options.until_run == run->record.id;
         run_free(run);
     }
 }
@@ -167,7 +166,8 @@ int engine_load(struct engine *engine, struct error *error)
     if (logbook_open_runs(engine->options.logbook, &ids, &count, error))
         return error->code;
     for (int i = 0; i < count && !error->code; i++)
-        engine_take(engine, ids[i], error);
+        if (!engine_find(engine, ids[i])) /* one that came by an act while the engine was held */
+            engine_take(engine, ids[i], error);
     free(ids);
     return error->code;
 }
@@ -216,7 +216,7 @@ static int meet_trouble(struct engine *engine, struct error *error)
     make_bench_safe(engine);
     logbook_rollback(engine->options.logbook);
     engine->in_transaction = false;
-    engine->energising = false;
+    engine->energising = engine->until_run_over = false;
     drop_all(engine);
     struct error trouble = engine->trouble;
     error_clear(&engine->trouble);
@@ -268,6 +268,8 @@ static bool commit_is_due(const struct engine *engine)
 int engine_pass(struct engine *engine, struct error *error)
 {
     const bool simulation = engine->options.clock->face == CLOCK_VIRTUAL;
+    if (engine->trouble.code) /* met between passes */
+        return meet_trouble(engine, error);
     if (engine->held)
         try_again(engine);
     deadlines_fire(&engine->deadlines, clock_bench(engine->options.clock));
@@ -279,6 +281,8 @@ int engine_pass(struct engine *engine, struct error *error)
         remove_over(engine);
     if ((!simulation || engine->stopping) && commit_is_due(engine))
         engine_commit(engine);
+    if (engine->until_run_over && engine_commit(engine))
+        engine_stop(engine, "its run is over");
     if (engine->trouble.code)
         return meet_trouble(engine, error);
     return 0;

@@ -27,6 +27,7 @@ struct engine_options {
     struct bench *bench;
     const struct script_ops *scripts;
     const char *bench_name, *bench_hash; /* for the record of this session */
+    void *uv_loop;         /* shared with the links (link/loop.h); NULL: the engine makes its own */
     const char *socket;                  /* where to listen for other commands; NULL: nowhere */
     bool until_idle;                     /* end when nothing is left to do */
     int64_t until_run;                   /* end when this run is over; 0: not */

@@ -80,6 +80,7 @@ struct engine {
     bool energising;       /* some run has to_energise */
     bool queue_changed;    /* a run came or a channel became free */
     bool some_over;        /* some run is OVER and still linked */
+    bool until_run_over;   /* what options.until_run waits for has come, but is not committed */
     bool in_transaction;
     int64_t last_commit; /* real us */
     int64_t session;

@@ -8,6 +8,7 @@
 
 #include "engine/engine_internal.h"
 #include "engine/service.h"
+#include "link/loop.h"
 
 /* Virtual passes between two looks at the real world. */
 #define LOOK_EVERY 512
@@ -19,7 +20,9 @@
 #define WATCHDOG_SLACK_US (5 * US_PER_S)
 
 struct loop {
-    uv_loop_t uv;
+    uv_loop_t *uv;
+    bool own;
+    int open_handles; /* while closing */
     uv_timer_t timer;
     uv_signal_t interrupt, terminate;
 };
@@ -39,22 +42,22 @@ int loop_open(struct engine *engine, struct error *error)
 {
     struct loop *loop = xcalloc(1, sizeof *loop);
     engine->loop = loop;
-    uv_loop_init(&loop->uv);
-    uv_timer_init(&loop->uv, &loop->timer);
-    uv_signal_init(&loop->uv, &loop->interrupt);
-    uv_signal_init(&loop->uv, &loop->terminate);
+    loop->own = !engine->options.uv_loop;
+    loop->uv = loop->own ? loop_new() : engine->options.uv_loop;
+    uv_timer_init(loop->uv, &loop->timer);
+    uv_signal_init(loop->uv, &loop->interrupt);
+    uv_signal_init(loop->uv, &loop->terminate);
     loop->interrupt.data = loop->terminate.data = engine;
     uv_signal_start(&loop->interrupt, on_signal, SIGINT);
     uv_signal_start(&loop->terminate, on_signal, SIGTERM);
     engine->service = service_open();
-    return engine->options.socket ? control_open(engine, &loop->uv, error) : 0;
+    return engine->options.socket ? control_open(engine, loop->uv, error) : 0;
 }
 
-static void close_handle(uv_handle_t *handle, void *unused)
+static void handle_closed(uv_handle_t *handle)
 {
-    (void)unused;
-    if (!uv_is_closing(handle))
-        uv_close(handle, NULL);
+    struct loop *loop = handle->loop->data;
+    loop->open_handles--;
 }
 
 void loop_close(struct engine *engine)
@@ -64,9 +67,15 @@ void loop_close(struct engine *engine)
         return;
     control_close(engine);
     service_close(engine->service);
-    uv_walk(&loop->uv, close_handle, NULL);
-    uv_run(&loop->uv, UV_RUN_DEFAULT);
-    uv_loop_close(&loop->uv);
+    loop->uv->data = loop;
+    loop->open_handles = 3;
+    uv_close((uv_handle_t *)&loop->timer, handle_closed);
+    uv_close((uv_handle_t *)&loop->interrupt, handle_closed);
+    uv_close((uv_handle_t *)&loop->terminate, handle_closed);
+    while (loop->open_handles)
+        uv_run(loop->uv, UV_RUN_ONCE);
+    if (loop->own)
+        loop_free(loop->uv);
     free(loop);
     engine->loop = NULL;
 }
@@ -124,9 +133,9 @@ static void wait_real(struct engine *engine)
         ms = patience;
     if (engine->energising || engine->queue_changed)
         ms = 0;
-    uv_update_time(&loop->uv);
+    uv_update_time(loop->uv);
     uv_timer_start(&loop->timer, on_timer, (uint64_t)ms, 0);
-    uv_run(&loop->uv, UV_RUN_DEFAULT);
+    uv_run(loop->uv, UV_RUN_DEFAULT);
     uv_timer_stop(&loop->timer);
 }
 
@@ -135,14 +144,18 @@ static void wait_virtual(struct engine *engine, unsigned pass)
     struct loop *loop = engine->loop;
     bench_us next = deadlines_next(&engine->deadlines);
     if (pass % LOOK_EVERY == 0) {
-        uv_run(&loop->uv, UV_RUN_NOWAIT);
+        uv_run(loop->uv, UV_RUN_NOWAIT);
         if (real_us() - engine->last_commit >= (int64_t)(engine->options.commit_every * 1e6)) {
             engine_commit(engine);
             tidy(engine);
         }
     }
-    if (engine->held) {
-        uv_sleep(100);
+    if (engine->trouble.code)
+        return; /* the pass makes safe: no time may go by before */
+    if (engine->held) { /* signals and other commands are heard */
+        double ms = engine->options.held_retry * 1e3;
+        uv_timer_start(&loop->timer, on_timer, ms < LOOK_MS ? (uint64_t)ms : LOOK_MS, 0);
+        uv_run(&loop->uv, UV_RUN_DEFAULT);
         return;
     }
     if (next != BENCH_NEVER) {
@@ -151,7 +164,7 @@ static void wait_virtual(struct engine *engine, unsigned pass)
         /* Only another command can bring work now. */
         engine_commit(engine);
         uv_timer_start(&loop->timer, on_timer, 1000, 0);
-        uv_run(&loop->uv, UV_RUN_DEFAULT);
+        uv_run(loop->uv, UV_RUN_DEFAULT);
     }
 }
 
@@ -175,6 +188,8 @@ int engine_work(struct engine *engine, struct error *error)
             break;
         if (engine->options.until_idle && !engine->held &&
             deadlines_next(&engine->deadlines) == BENCH_NEVER && engine_idle(engine)) {
+            if (!engine_commit(engine))
+                continue; /* on a full disk there is something left to do */
             engine_stop(engine, "nothing left to do");
             break;
         }

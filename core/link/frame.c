@@ -112,8 +112,8 @@ enum frame_found frame_line(struct frame *frame, char **answer, size_t *length)
     return hand_out(frame, frame->used, line, end + frame->terminator_length, answer, length);
 }
 
-/* #0 lasts to the end of the message. Over a stream that end is the terminator alone, so the content
- * cannot hold it; a message-keeping line would let it. */
+/* #0 lasts to the end of the message. Over a stream that end is the terminator alone, so the
+ * content cannot hold it; a message-keeping line would let it. */
 static enum frame_found indefinite_block(struct frame *frame, size_t content, char **answer,
                                          size_t *length)
 {

@@ -1,4 +1,5 @@
-/* The life of a link: opening, hanging up, trying again, closing; and the one place that calls back. */
+/* The life of a link: opening, hanging up, trying again, closing; and the one place that calls
+ * back. */
 #include "link/link.h"
 
 #include <assert.h>
@@ -26,7 +27,8 @@ void link_trace(struct link *link, char way, const char *bytes, size_t length)
         link->hooks.trace(link->hooks.owner, way, bytes, length, link_now());
 }
 
-/* --- timers ------------------------------------------------------------------------------------ */
+/* --- timers ------------------------------------------------------------------------------------
+ */
 
 static void begin_open(struct link *link);
 
@@ -60,7 +62,8 @@ void link_deliver_soon(struct link *link)
         uv_timer_start(&link->soon, on_soon, 0, 0);
 }
 
-/* --- callbacks --------------------------------------------------------------------------------- */
+/* --- callbacks ---------------------------------------------------------------------------------
+ */
 
 void link_over(struct link *link, struct exchange *exchange, enum link_status status)
 {
@@ -130,9 +133,6 @@ void link_deliver(struct link *link)
                 link->hooks.up(link, link->hooks.owner);
         } else if (link->state == IDLE && link->first) {
             exchange_start(link);
-            if (link->state == IDLE || !link->first) /* went out, or is on its way */
-                continue;
-            break;
         } else {
             break;
         }
@@ -140,19 +140,24 @@ void link_deliver(struct link *link)
     link->delivering = false;
 }
 
-/* --- opening and hanging up -------------------------------------------------------------------- */
+/* --- opening and hanging up --------------------------------------------------------------------
+ */
 
 static void free_poll(uv_handle_t *handle)
 {
     free(handle);
 }
 
+void link_unpoll(struct link *link)
+{
+    if (link->poll)
+        uv_close((uv_handle_t *)link->poll, free_poll); /* lets go of the fd at once */
+    link->poll = NULL;
+}
+
 static void close_line(struct link *link)
 {
-    if (link->poll) {
-        uv_close((uv_handle_t *)link->poll, free_poll); /* lets go of the fd at once */
-        link->poll = NULL;
-    }
+    link_unpoll(link);
     link->ops->close(link);
     link->fd = link->lock_fd = -1;
     link->line = NULL;
@@ -198,16 +203,14 @@ void line_opened(struct link *link)
         return;
     }
     link->fresh = true;
-    link->syncs = 0;
+    link->syncs = link->owed = 0;
     link->state = IDLE;
     exchange_drain(link);
 }
 
-static void drop_queue(struct link *link, bool deliver)
+static void drop_queue(struct link *link)
 {
-    if (link->current && deliver && link->reply_due) {
-        /* It has its answer: the line went after that. */
-    } else if (link->current) {
+    if (link->current && !link->reply_due) { /* else it has its answer: the line went after that */
         link_over(link, link->current, LINK_HANGUP);
         link->current = NULL;
     }
@@ -228,10 +231,10 @@ void link_hang_up(struct link *link, const struct error *why)
         link->counts.hangups++;
     close_line(link);
     link->state = WAITING;
-    link->trusted = link->fresh = link->up_due = link->resync = false;
+    link->trusted = link->fresh = link->up_due = link->resync = link->writing = false;
     text_clear(&link->out);
     link->out_sent = 0;
-    drop_queue(link, true);
+    drop_queue(link);
     link->why = *why;
     if (!link->told_down)
         link->down_due = link->told_down = true;
@@ -248,12 +251,13 @@ void link_hang_up_because(struct link *link, const char *format, ...)
     vsnprintf(reason, sizeof reason, format, arguments);
     va_end(arguments);
     error_set(&why, ERROR_BENCH, link->spec.path,
-              "see that the instrument is on and its cable is in; it is tried again by itself", "%s",
-              reason);
+              "see that the instrument is on and its cable is in; it is tried again by itself",
+              "%s", reason);
     link_hang_up(link, &why);
 }
 
-/* --- the owner's side -------------------------------------------------------------------------- */
+/* --- the owner's side --------------------------------------------------------------------------
+ */
 
 static int check_spec(const struct link_spec *spec, struct error *error)
 {
@@ -263,8 +267,8 @@ static int check_spec(const struct link_spec *spec, struct error *error)
     if ((unsigned)spec->kind >= sizeof lines / sizeof *lines || !spec->path || !*spec->path)
         return error_set(error, ERROR_BENCH, what, todo, "it has no kind or no path");
     if (end < 1 || end > 2)
-        return error_set(error, ERROR_BENCH, what, todo,
-                         "the terminator has %zu bytes, not 1 or 2", end);
+        return error_set(error, ERROR_BENCH, what, todo, "the terminator has %zu bytes, not 1 or 2",
+                         end);
     if (spec->port < 0 || spec->port > 65535)
         return error_set(error, ERROR_BENCH, what, todo, "%d is no port from 1 to 65535",
                          spec->port);
@@ -352,7 +356,7 @@ void link_close(struct link *link)
     assert(link->state != CLOSING);
     if (link->state != WAITING)
         close_line(link);
-    drop_queue(link, false);
+    drop_queue(link);
     link->state = CLOSING;
     uv_close((uv_handle_t *)&link->timer, on_closed);
     uv_close((uv_handle_t *)&link->soon, on_closed);

@@ -1,10 +1,10 @@
 /* A byte link to one instrument: serial line, TCP, USBTMC or pseudo-terminal, on a libuv loop. One
- * question at a time, from a queue; an answer is only ever given to the question that it belongs to,
- * as far as anyone can tell from this end.
+ * question at a time, from a queue; an answer is only ever given to the question that it belongs
+ * to, as far as anyone can tell from this end.
  *
  * Ownership: link_open's caller owns the link until link_close; strings of the spec are copied. All
- * hooks and callbacks come from the loop, never from inside a call below (trace alone does), and may
- * call any function here. Bytes handed to them live as long as the call.
+ * hooks and callbacks come from the loop, never from inside a call below (trace alone does), and
+ * may call any function here. Bytes handed to them live as long as the call.
  *
  * Times in seconds. Patience is real time, whatever clock the bench runs on. */
 #ifndef PERDURE_LINK_LINK_H
@@ -30,11 +30,12 @@ struct link_spec {
     int stop_bits;    /* serial [1] */
     enum link_parity parity;
     enum link_flow flow;
-    const char *terminator; /* ends an answer ["\n"]; 1 or 2 bytes, never part of what is handed on */
-    size_t line_most;       /* bytes of a line [4096] */
-    size_t block_most;      /* bytes of a block [1 MiB] */
-    double patience;        /* s for one exchange that names none, and for connecting [1] */
-    double quiet;           /* s without a byte that count as silence [0.05] */
+    const char
+        *terminator;   /* ends an answer ["\n"]; 1 or 2 bytes, never part of what is handed on */
+    size_t line_most;  /* bytes of a line [4096] */
+    size_t block_most; /* bytes of a block [1 MiB] */
+    double patience;   /* s for one exchange that names none, and for connecting [1] */
+    double quiet;      /* s without a byte that count as silence [0.05] */
 };
 
 struct link;

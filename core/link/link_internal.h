@@ -11,24 +11,23 @@
  *      |                                          +--|--|------ AWAITING --answer--> IDLE
  *      |                                          ^  |  | time-out, garbled, send_now
  *      |                              bytes again |  v quiet
- *      |                                     SETTLING <--match-- SYNCING --no match in time--> DRAINING
- *      |                                          |
- *      |                                          +--quiet--> IDLE
+ *      |                                     SETTLING <--match-- SYNCING --no match in time-->
+ * DRAINING |                                          | | +--quiet--> IDLE
  *      +-- link_hang_up, from every state but CLOSING
  *   any --link_close--> CLOSING --handles closed--> freed
  *
  * 1. Only IDLE starts an exchange; at most one is in progress (SENDING, AWAITING: `current`).
- * 2. The link is open (fd >= 0) in DRAINING, IDLE, SENDING, AWAITING, SYNCING, SETTLING, and maybe in
- *    OPENING; in WAITING and CLOSING nothing is open, queued or in progress.
- * 3. A question leaves IDLE only with nothing unread before it. Bytes that come in IDLE or SETTLING,
- *    or after the answer, put the link out of step: DRAINING.
+ * 2. The link is open (fd >= 0) in DRAINING, IDLE, SENDING, AWAITING, SYNCING, SETTLING, and maybe
+ * in OPENING; in WAITING and CLOSING nothing is open, queued or in progress.
+ * 3. A question leaves IDLE only with nothing unread before it. Bytes that come in IDLE or
+ * SETTLING, or after the answer, put the link out of step: DRAINING.
  * 4. From DRAINING the way to IDLE is silence, then the answer to the synchronisation question (if
  *    the owner has one), then silence again. SYNC_TRIES without a match, or DRAIN_MOST without
  *    silence, hang up.
  * 5. One exchange is written once: nothing here sends bytes twice but the synchronisation question.
  * 6. `trusted` holds from link_trust to the next hang-up; link_ask is refused without it.
- * 7. Callbacks are made by link_deliver alone, last in an event of the loop, when the state is whole
- *    again; each may end in CLOSING. link_deliver is never entered twice. */
+ * 7. Callbacks are made by link_deliver alone, last in an event of the loop, when the state is
+ * whole again; each may end in CLOSING. link_deliver is never entered twice. */
 #ifndef PERDURE_LINK_INTERNAL_H
 #define PERDURE_LINK_INTERNAL_H
 
@@ -61,13 +60,18 @@ struct exchange {
 /* What differs between kinds. */
 struct line_ops {
     const char *name;
-    /* Exclusive, configured and flushed: line_opened now or later, or line_failed later, or an error
-     * now. */
+    /* Exclusive, configured and flushed: line_opened now or later, or line_failed later, or an
+     * error now. */
     int (*open)(struct link *link, struct error *error);
     /* Called also when open has not ended. */
     void (*close)(struct link *link);
-    /* Messages are told apart by the line: each goes with its answer's kind and patience. */
-    bool messages;
+    bool socket;
+    bool messages; /* each message goes to the line behind a struct message */
+};
+
+struct message {
+    uint32_t length;
+    uint32_t patience_ms; /* for its answer; 0: none comes */
 };
 
 extern const struct line_ops line_serial, line_tcp, line_usbtmc, line_pty;
@@ -86,17 +90,19 @@ struct link {
     int fd, lock_fd;  /* -1 */
     void *line;       /* of the kind */
 
-    int back_off;      /* ms, of the next attempt */
-    bool fresh;        /* DRAINING after opening: `up` comes next */
+    int back_off; /* ms, of the next attempt */
+    bool fresh;   /* DRAINING after opening: `up` comes next */
     bool trusted;
     bool told_down;
     bool delivering;
-    bool resync;       /* asked for while an exchange is in progress */
-    int syncs;         /* tries since the last IDLE */
-    int64_t since;     /* us: when the exchange was sent, or the draining began */
+    bool resync;   /* asked for while an exchange is in progress */
+    bool writing;  /* polling for room, too */
+    int syncs;     /* synchronisation questions since the last IDLE */
+    int owed;      /* of them, not answered yet */
+    int64_t since; /* us: when the exchange was sent, or the draining began */
 
     struct frame frame;
-    struct text out;   /* what the line did not take yet, from out_sent on */
+    struct text out; /* what the line did not take yet, from out_sent on */
     size_t out_sent;
     struct exchange *current;
     struct exchange *first, *last; /* the queue */
@@ -112,12 +118,14 @@ struct link {
     struct link_counts counts;
 };
 
-/* --- link.c: opening, hanging up, delivering ----------------------------------------------------- */
+/* --- link.c: opening, hanging up, delivering -----------------------------------------------------
+ */
 
 void line_opened(struct link *link); /* link->fd is set */
 void line_failed(struct link *link, const struct error *why);
 /* (Re)starts polling link->fd. */
 int link_poll(struct link *link, int events, uv_poll_cb callback);
+void link_unpoll(struct link *link);
 void link_hang_up(struct link *link, const struct error *why);
 void link_hang_up_because(struct link *link, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
@@ -127,16 +135,17 @@ void link_trace(struct link *link, char way, const char *bytes, size_t length);
 void link_over(struct link *link, struct exchange *exchange, enum link_status status);
 void link_timer(struct link *link, int64_t due_us);
 int64_t link_now(void); /* us, monotonic */
-int link_read(struct link *link); /* see exchange.c */
 
-/* --- exchange.c: one question, one answer --------------------------------------------------------- */
+/* --- exchange.c: one question, one answer
+ * --------------------------------------------------------- */
 
 void exchange_io(uv_poll_t *poll, int status, int events);
-void exchange_drain(struct link *link); /* from any open state */
+void exchange_drain(struct link *link); /* from any open state: out of step */
 void exchange_start(struct link *link); /* the next one, if IDLE */
 void exchange_due(struct link *link);   /* the timer of an open state */
 
-/* --- lock.c: exclusive use -------------------------------------------------------------------------- */
+/* --- lock.c: exclusive use
+ * -------------------------------------------------------------------------- */
 
 /* Opens a character device for this process alone (flock); -1 and an error. */
 int lock_device(const char *path, struct error *error);

@@ -48,7 +48,8 @@ static size_t skip_sign(const char *bytes, size_t length, size_t at)
     return at < length && (bytes[at] == '+' || bytes[at] == '-') ? at + 1 : at;
 }
 
-/* --- numbers ----------------------------------------------------------------------------------- */
+/* --- numbers -----------------------------------------------------------------------------------
+ */
 
 struct shape {
     char mantissa[MANTISSA_DIGITS_MOST + 3]; /* sign, digits, point */
@@ -177,7 +178,8 @@ bool scpi_boolean(const char *bytes, size_t length, bool *value)
     return true;
 }
 
-/* --- strings and lists -------------------------------------------------------------------------- */
+/* --- strings and lists --------------------------------------------------------------------------
+ */
 
 /* The length of the string that begins at `at`, quotes included; 0 when it does not end. */
 static size_t string_extent(const char *bytes, size_t length, size_t at)
@@ -256,7 +258,8 @@ bool scpi_item(const char *bytes, size_t length, size_t *at, const char **item, 
     return true;
 }
 
-/* --- composed answers ---------------------------------------------------------------------------- */
+/* --- composed answers ----------------------------------------------------------------------------
+ */
 
 /* Bytes without the spaces about them, as a C string; false when it does not fit or is no text. */
 static bool copy_field(const char *bytes, size_t length, char *out, size_t size)

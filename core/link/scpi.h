@@ -12,33 +12,35 @@
 
 #include "base/text.h"
 
-/* --- answers ----------------------------------------------------------------------------------- */
+/* --- answers -----------------------------------------------------------------------------------
+ */
 
 enum scpi_number {
     SCPI_NUMBER,
-    SCPI_OVERLOAD,     /* 9.9E37, or its negative: *value is an infinity (SCPI-1999 vol. 1, 7.2.1.4) */
+    SCPI_OVERLOAD, /* 9.9E37, or its negative: *value is an infinity (SCPI-1999 vol. 1, 7.2.1.4) */
     SCPI_NOT_A_NUMBER, /* 9.91E37: *value is NAN (7.2.1.5) */
     SCPI_MALFORMED     /* *value is NAN */
 };
 
-/* NR1, NR2 or NR3 (IEEE 488.2 8.7.2 to 8.7.4), the whole of the bytes and nothing else: no space, no
- * unit, no word. A lower-case e and an exponent without sign are let pass. Only SCPI_NUMBER may enter
- * a mean. */
+/* NR1, NR2 or NR3 (IEEE 488.2 8.7.2 to 8.7.4), the whole of the bytes and nothing else: no space,
+ * no unit, no word. A lower-case e and an exponent without sign are let pass. Only SCPI_NUMBER may
+ * enter a mean. */
 enum scpi_number scpi_number(const char *bytes, size_t length, double *value);
 
 /* NRf, a parameter as instruments take it (7.7.2): also ".5", "5." and spaces about the E. */
 enum scpi_number scpi_parameter(const char *bytes, size_t length, double *value);
 
 /* All of these: true when the whole of the bytes is one. */
-bool scpi_integer(const char *bytes, size_t length, int64_t *value);    /* NR1 */
-bool scpi_boolean(const char *bytes, size_t length, bool *value);       /* 0 1 ON OFF (SCPI 7.3) */
+bool scpi_integer(const char *bytes, size_t length, int64_t *value); /* NR1 */
+bool scpi_boolean(const char *bytes, size_t length, bool *value);    /* 0 1 ON OFF (SCPI 7.3) */
 /* "text" or 'text', an inner quote doubled (8.7.8, 7.7.5). False too when it does not fit. */
 bool scpi_string(const char *bytes, size_t length, char *out, size_t size);
 
 /* The next item of a comma list, spaces about it taken off; commas in strings and blocks do not
  * part. *at is where to go on, 0 to begin with. False at the end, and for a string or block that
  * does not end. "1,,2" has an empty item; "" has none. */
-bool scpi_item(const char *bytes, size_t length, size_t *at, const char **item, size_t *item_length);
+bool scpi_item(const char *bytes, size_t length, size_t *at, const char **item,
+               size_t *item_length);
 
 /* Answer to *IDN? (10.14): four fields, content free, the last may hold commas. "0" where the maker
  * gives none. */
@@ -61,22 +63,24 @@ enum scpi_block { SCPI_BLOCK_WHOLE, SCPI_BLOCK_MORE, SCPI_BLOCK_BAD };
  * begins and how long it is, SCPI_INDEFINITE for #0, which lasts to the end of the message. */
 enum scpi_block scpi_block(const char *bytes, size_t length, size_t *content, size_t *size);
 
-/* --- messages ---------------------------------------------------------------------------------- */
+/* --- messages ----------------------------------------------------------------------------------
+ */
 
 /* NR3, the fewest digits that read back the same; 9.9E+37 and 9.91E+37 for infinity and NAN. */
 void scpi_add_number(struct text *text, double value);
 void scpi_add_string(struct text *text, const char *string); /* in double quotes */
 void scpi_add_block(struct text *text, const void *bytes, size_t length);
 
-/* --- headers, as an instrument reads them ------------------------------------------------------ */
+/* --- headers, as an instrument reads them ------------------------------------------------------
+ */
 
 /* Whether a mnemonic such as "volt" or "VOLTAGE2" is PATTERN, "VOLTage" or "VOLTage#": exactly the
  * short or the long form, whatever the case (vol. 1, 6.2.1). # allows a numeric suffix, put in
  * *suffix, 1 where omitted (6.2.5); suffix may be NULL. */
 bool scpi_mnemonic(const char *pattern, const char *bytes, size_t length, int *suffix);
 
-/* The same for a whole header: "[SOURce#:]VOLTage[:LEVel]", "MEASure:CURRent?", "*IDN?". Suffixes of
- * the nodes with # go to suffixes[0..], in the pattern's order, at most `most`. */
+/* The same for a whole header: "[SOURce#:]VOLTage[:LEVel]", "MEASure:CURRent?", "*IDN?". Suffixes
+ * of the nodes with # go to suffixes[0..], in the pattern's order, at most `most`. */
 bool scpi_header(const char *pattern, const char *bytes, size_t length, int *suffixes, int most);
 
 #endif

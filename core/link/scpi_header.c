@@ -44,7 +44,8 @@ static bool match_node(const char *pattern, size_t size, const char *bytes, size
     while (shortest < longest && !is_lower(pattern[shortest]))
         shortest++;
     size_t letters = 0;
-    while (letters < length && letters < longest && upper(bytes[letters]) == upper(pattern[letters]))
+    while (letters < length && letters < longest &&
+           upper(bytes[letters]) == upper(pattern[letters]))
         letters++;
     /* A short form that goes on with the long form's next letter is neither. */
     if (letters != longest && letters != shortest)

@@ -41,7 +41,8 @@ struct question_record {
 };
 int logbook_add_question(struct logbook *logbook, struct question_record *question,
                          struct error *error);
-/* One answer a question; a correction is a new entry and never an overwrite. `answer` is JSON. */
+/* `answer` is JSON. One more for the same question is a correction: a new entry beside the others,
+ * never an overwrite; the latest holds. */
 int logbook_answer(struct logbook *logbook, int64_t question, const char *answer, const char *who,
                    utc_us at, struct error *error);
 /* *answer is NULL while open; owned by the caller. */

@@ -29,7 +29,8 @@ struct logbook_birth {
                           days and real ones never mix; NULL: the first engine decides */
 };
 
-/* Makes a new file and refuses an existing one. ":memory:" needs no create. */
+/* Makes a new file and refuses an existing one. ":memory:" needs no create: opening it gives a new
+ * logbook in memory, born now with seed 1. */
 int logbook_create(const char *path, const struct logbook_birth *birth, struct error *error);
 
 /* Refuses, untouched: a file that is missing, not SQLite, SQLite but not a logbook
@@ -45,6 +46,8 @@ int logbook_open_memory(struct logbook **out, const struct logbook_birth *birth,
 /* Rolls back what is not committed, moves staged samples, checkpoints, unlocks. */
 void logbook_close(struct logbook *logbook);
 
+/* A commit that fails has been rolled back: whoever wants it does all of it again. ERROR_FULL is
+ * worth another try. */
 int logbook_begin(struct logbook *logbook, struct error *error);
 int logbook_commit(struct logbook *logbook, struct error *error);
 void logbook_rollback(struct logbook *logbook);
@@ -69,7 +72,8 @@ int logbook_holder(const char *path, int *pid, utc_us *since, struct error *erro
 /* SQLite's own integrity and foreign-key checks; an error names the first finding. */
 int logbook_check(struct logbook *logbook, struct error *error);
 
-/* A copy of all that is committed, while others write: made beside `to`, synced, then renamed. */
+/* A copy of all that is committed, while others write: made beside `to`, synced, then renamed. It
+ * replaces an older logbook of that name, and nothing else. */
 int logbook_backup(struct logbook *logbook, const char *to, struct error *error);
 
 #endif

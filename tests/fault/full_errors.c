@@ -29,27 +29,28 @@ static const struct trouble {
     struct disk_fault fault;
     enum day_pace pace;
     bool cut; /* the power is cut once the engine has ended */
+    enum day_size size;
 } troubles[] = {
-    {"disk full, writing", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_STEPPED, false},
-    {"disk full, writing (scaled clock)", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_SCALED, false},
-    {"disk full, writing (virtual clock)", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_VIRTUAL, false},
-    {"disk full, once", {DISK_WRITE, 0, false, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_STEPPED, false},
-    {"quota used up, writing", {DISK_WRITE, 0, true, SQLITE_IOERR_WRITE, EDQUOT, NULL, NULL}, PACE_STEPPED, false},
-    {"disk full, shared memory", {DISK_SHARE, 0, true, SQLITE_IOERR_SHMSIZE, ENOSPC, NULL, NULL}, PACE_STEPPED, false},
-    {"disk full, opening", {DISK_OPEN, 0, true, SQLITE_CANTOPEN, ENOSPC, NULL, NULL}, PACE_STEPPED, false},
-    {"disk full, syncing", {DISK_SYNC, 0, true, SQLITE_IOERR_FSYNC, ENOSPC, NULL, NULL}, PACE_STEPPED, false},
-    {"write error", {DISK_WRITE, 0, false, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_STEPPED, false},
-    {"write error (scaled clock)", {DISK_WRITE, 0, false, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_SCALED, false},
-    {"write error for good", {DISK_WRITE, 0, true, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_STEPPED, false},
-    {"sync error", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_STEPPED, false},
-    {"sync error, then a power cut", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_STEPPED, true},
-    {"sync error (scaled clock)", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_SCALED, true},
-    {"read error", {DISK_READ, 0, false, SQLITE_IOERR_READ, EIO, NULL, NULL}, PACE_STEPPED, false},
-    {"read error for good", {DISK_READ, 0, true, SQLITE_IOERR_READ, EIO, NULL, NULL}, PACE_STEPPED, false},
-    {"truncation error", {DISK_TRUNCATE, 0, false, SQLITE_IOERR_TRUNCATE, EIO, NULL, NULL}, PACE_STEPPED, false},
-    {"removal error", {DISK_REMOVE, 0, false, SQLITE_IOERR_DELETE, EIO, NULL, NULL}, PACE_STEPPED, false},
-    {"opening error", {DISK_OPEN, 0, false, SQLITE_CANTOPEN, EMFILE, NULL, NULL}, PACE_STEPPED, false},
-    {"shared memory error", {DISK_SHARE, 0, false, SQLITE_IOERR_SHMMAP, EIO, NULL, NULL}, PACE_STEPPED, false},
+    {"disk full, writing", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"disk full, writing (scaled clock)", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_SCALED, false, DAY_SHORT},
+    {"disk full, writing (virtual clock)", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_VIRTUAL, false, DAY_LONG},
+    {"disk full, once", {DISK_WRITE, 0, false, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"quota used up, writing", {DISK_WRITE, 0, true, SQLITE_IOERR_WRITE, EDQUOT, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"disk full, shared memory", {DISK_SHARE, 0, true, SQLITE_IOERR_SHMSIZE, ENOSPC, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"disk full, syncing", {DISK_SYNC, 0, true, SQLITE_IOERR_FSYNC, ENOSPC, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"disk full, syncing, power cut at the end", {DISK_SYNC, 0, true, SQLITE_IOERR_FSYNC, ENOSPC, NULL, NULL}, PACE_STEPPED, true, DAY_SHORT},
+    {"write error", {DISK_WRITE, 0, false, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"write error (scaled clock)", {DISK_WRITE, 0, false, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_SCALED, false, DAY_SHORT},
+    {"write error for good", {DISK_WRITE, 0, true, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"sync error", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"sync error, then a power cut", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_STEPPED, true, DAY_SHORT},
+    {"sync error (scaled clock)", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_SCALED, true, DAY_SHORT},
+    {"read error", {DISK_READ, 0, false, SQLITE_IOERR_READ, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"read error for good", {DISK_READ, 0, true, SQLITE_IOERR_READ, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"truncation error", {DISK_TRUNCATE, 0, false, SQLITE_IOERR_TRUNCATE, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"removal error", {DISK_REMOVE, 0, false, SQLITE_IOERR_DELETE, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"opening error", {DISK_OPEN, 0, false, SQLITE_CANTOPEN, EMFILE, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+    {"shared memory error", {DISK_SHARE, 0, false, SQLITE_IOERR_SHMMAP, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
 };
 
 /* --- the child ----------------------------------------------------------------------------------- */
@@ -174,7 +175,7 @@ static void be_child(const struct trouble *trouble, uint64_t at, const struct da
     disk_power(&cut);
     facts_tell(fd);
     enum child_status status = work(&child, day);
-    if (trouble->cut && status == ENDED)
+    if (trouble->cut && status != UNTOUCHED && status != WRONG)
         disk_cut();
     fflush(stdout);
     exit((int)status); /* not _exit: whatever was not freed is looked for here */
@@ -263,7 +264,7 @@ static bool one_point(struct sweep *sweep, const struct trouble *trouble, uint64
     struct day day;
     struct facts facts = {0};
     char why[1024] = "";
-    day_make(&day, sweep->folder, DAY_SHORT, 7);
+    day_make(&day, sweep->folder, trouble->size, 7);
     int status = let_one_work(trouble, at, &day, &facts);
     const char *wrong = NULL;
     if (status < UNTOUCHED || status == WRONG)

@@ -177,7 +177,6 @@ struct comparing {
     const char *script;
     double hidden; /* A.s, in both runs up to here */
     int levels;    /* steps that ended by voltage so far: after two the cell's state is known */
-    bool flat;     /* an end came about that is allowed to differ: charges are no longer bounded */
 };
 
 static void differ(const struct comparing *c, const struct entry *a, const char *what, double is,

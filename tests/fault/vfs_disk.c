@@ -21,7 +21,6 @@ static struct disk_power power;
 static uint64_t changes;
 static struct disk_fault fault;
 static uint64_t operations, failures;
-static int last_errno; /* of an injected failure; 0 otherwise */
 
 static struct disk_file *of(sqlite3_file *file)
 {
@@ -71,16 +70,15 @@ void disk_mend(void)
 /* SQLITE_OK, or what this operation fails with. */
 static int fails(enum disk_operation operation)
 {
-    last_errno = 0;
     if (fault.at == 0 || operation != fault.on)
         return SQLITE_OK;
     operations++;
     if (operations < fault.at || (!fault.lasting && operations > fault.at))
         return SQLITE_OK;
     failures++;
-    last_errno = fault.cause;
     if (fault.met != NULL)
         fault.met(fault.owner);
+    errno = fault.cause; /* where the system's VFS leaves it, and SQLite looks for it */
     return fault.code;
 }
 
@@ -286,12 +284,6 @@ static int disk_remove(sqlite3_vfs *self, const char *path, int sync_folder)
     return code;
 }
 
-static int disk_last_error(sqlite3_vfs *self, int size, char *text)
-{
-    (void)self;
-    return last_errno != 0 ? last_errno : system_vfs->xGetLastError(system_vfs, size, text);
-}
-
 void disk_register(void)
 {
     system_vfs = sqlite3_vfs_find(NULL);
@@ -300,7 +292,6 @@ void disk_register(void)
     vfs.szOsFile = (int)REAL_AT + system_vfs->szOsFile;
     vfs.xOpen = disk_open;
     vfs.xDelete = disk_remove;
-    vfs.xGetLastError = disk_last_error;
     system_open_directory =
         (open_directory *)system_vfs->xGetSystemCall(system_vfs, "openDirectory");
     system_vfs->xSetSystemCall(system_vfs, "openDirectory",
