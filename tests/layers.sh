@@ -20,6 +20,7 @@ layer core/logbook logbook base
 layer core/link link base
 layer core/bench bench link base
 layer core/step step bench base
+layer core/analysis analysis base
 layer core/engine engine link step bench logbook base
 layer bindings bindings engine step bench logbook base
 layer core/cli cli bindings engine step bench logbook base
@@ -37,6 +38,7 @@ only lua bindings
 only uv.h core/engine core/link
 only csv.h core/cli
 only libserialport.h core/link
+only gsl core/analysis
 
 # A header that is worth reading first can be read in two minutes.
 for header in $(find core bindings -name '*.h'); do

@@ -22,8 +22,7 @@ static int read_part(const char *text, const char *part, enum dimension dimensio
 {
     bool is_ratio = strchr(part, '%') != NULL;
     double value;
-    int code =
-        quantity_read(part, is_ratio ? DIM_RATIO : dimension, 0, &value, error);
+    int code = quantity_read(part, is_ratio ? DIM_RATIO : dimension, 0, &value, error);
     if (code != 0)
         return code;
     if (!(value >= 0))
@@ -88,7 +87,8 @@ static struct uncertainty_input contribution(double standard)
     return (struct uncertainty_input){1, standard, INFINITY};
 }
 
-/* Of a quantity in proportion to the duration: the error is that of the duration, times the rate. */
+/* Of a quantity in proportion to the duration: the error is that of the duration, times the rate.
+ */
 static double by_time(const struct accuracy *time, double total, double duration)
 {
     return accuracy_standard(time, duration) * fabs(total) / duration;

@@ -2,8 +2,8 @@
  *
  * An accuracy entry "0.05 % + 2 mV" is a limit: the error lies within +-(0.05 % of the reading +
  * 2 mV), anywhere in it as likely (rectangular, JCGM 100:2008, 4.3.7). The error of one instrument
- * changes little in the hours of a run, so over a run it adds up and does not average out: an offset
- * of 1 mA over 10 h is 10 mAh. Scatter between cells is another matter: see summary.h. */
+ * changes little in the hours of a run, so over a run it adds up and does not average out: an
+ * offset of 1 mA over 10 h is 10 mAh. Scatter between cells is another matter: see summary.h. */
 #ifndef PERDURE_ANALYSIS_ACCURACY_H
 #define PERDURE_ANALYSIS_ACCURACY_H
 
@@ -11,9 +11,10 @@
 #include "base/quantity.h"
 
 struct accuracy {
-    double relative;   /* of the reading: 0.0005 for 0.05 % */
-    double absolute;   /* in the reading's SI unit */
-    double resolution; /* smallest step of the display or of the digits; 0 when finer than matters */
+    double relative; /* of the reading: 0.0005 for 0.05 % */
+    double absolute; /* in the reading's SI unit */
+    double
+        resolution; /* smallest step of the display or of the digits; 0 when finer than matters */
 };
 
 /* Reads "0.05 % + 2 mV", "0.1 %", "3 mA + 0.2 %"; `dimension` is that of the reading. */

@@ -63,7 +63,8 @@ static bool cut_at(struct stretch *s, double end_voltage, double direction)
     return true;
 }
 
-/* How far along the stretch `charge` has passed, 0..1: the current is a line, the charge a parabola.
+/* How far along the stretch `charge` has passed, 0..1: the current is a line, the charge a
+ * parabola.
  */
 static double part_for_charge(const struct stretch *s, double charge)
 {

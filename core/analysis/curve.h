@@ -19,9 +19,9 @@ struct curve {
 
 struct curve_options {
     double rated;       /* rated charge, A.s; NAN when not wanted */
-    double end_voltage; /* V: measure up to where the line between two samples crosses it (falling in
-                           a discharge, rising in a charge); NAN for the whole curve */
-    double gap;         /* s: samples further apart are a gap, reported and never bridged; NAN: none */
+    double end_voltage; /* V: measure up to where the line between two samples crosses it (falling
+                           in a discharge, rising in a charge); NAN for the whole curve */
+    double gap; /* s: samples further apart are a gap, reported and never bridged; NAN: none */
 };
 
 struct curve_measures {

@@ -84,7 +84,13 @@ static enum analysis_status check_points(const struct fit_form *form, const doub
     }
     if (different < 2)
         return ANALYSIS_SAME_TIMES;
-    return different < form->parameters ? ANALYSIS_TOO_FEW : ANALYSIS_OK;
+    if (different < form->parameters)
+        return ANALYSIS_TOO_FEW;
+    for (size_t i = 1; i < count; i++) {
+        if (y[i] != y[0])
+            return ANALYSIS_OK;
+    }
+    return ANALYSIS_NO_SPREAD;
 }
 
 enum analysis_status fit_points_from(const struct fit_form *form, const double *start,
@@ -193,8 +199,8 @@ static bool band_holds(const struct fit *fit, double level, double t, double x)
     return fabs(fit->form->value(x, fit->value) - level) <= t * curve_error(fit, x);
 }
 
-/* Walks from `x`, where the band holds the level, in growing steps until it does not, then halves in
- * on the edge. `least`: the form has no x below it. */
+/* Walks from `x`, where the band holds the level, in growing steps until it does not, then halves
+ * in on the edge. `least`: the form has no x below it. */
 static double band_edge(const struct fit *fit, double level, double t, double x, double step,
                         double least)
 {

@@ -20,7 +20,8 @@ struct fit_form {
     size_t parameters;
     double (*value)(double x, const double *p);
     void (*gradient)(double x, const double *p, double *dp); /* by each parameter */
-    double (*inverse)(double y, const double *p); /* x of y, NAN where there is none; NULL: not known */
+    double (*inverse)(double y,
+                      const double *p); /* x of y, NAN where there is none; NULL: not known */
     /* Starting values from the data; NULL where the caller must give them. */
     enum analysis_status (*start)(const double *x, const double *y, size_t count, double *p);
 };
@@ -69,7 +70,7 @@ enum analysis_status fit_choose(const double *x, const double *y, size_t count,
 /* The curve at one x. Linear in the parameters' errors (the delta method), Student's t. */
 struct fit_band {
     double x, value, standard_error;
-    double low, high;                 /* of the mean: where the curve itself lies */
+    double low, high;                     /* of the mean: where the curve itself lies */
     double predicted_low, predicted_high; /* where one new point would lie */
     bool extrapolated;
 };

@@ -190,8 +190,8 @@ enum analysis_status resistance_of_relaxation(const struct relaxation *relaxatio
     if (!(tau > 0) || fit.standard_error[2] > tau)
         return ANALYSIS_NO_FIT; /* a straight line would do as well */
 
-    /* Positive current charges: V = OCV + I R0 + v1. While current_before flowed out of rest, v1 came
-     * to current_before R1 built; from there it goes to current_after R1. */
+    /* Positive current charges: V = OCV + I R0 + v1. While current_before flowed out of rest, v1
+     * came to current_before R1 built; from there it goes to current_after R1. */
     double left = isinf(held) ? 0 : exp(-held / tau), built = 1 - left;
     double driven = relaxation->current_before * built - relaxation->current_after;
     double r0 = (fit.value[0] + b - relaxation->voltage_before) / change;

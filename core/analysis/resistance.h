@@ -37,7 +37,7 @@ enum analysis_status resistance_of_pulse(const struct curve *curve, double first
  * R1 = b / (I (1 - exp(-held/tau)) - I'). Least squares; standard errors by the delta method. The
  * open-circuit voltage is taken as steady meanwhile: keep pulses short. */
 struct relaxation {
-    double voltage_before; /* V, the last before the change */
+    double voltage_before;                /* V, the last before the change */
     double current_before, current_after; /* A, signed alike; discharge negative as in curve.h */
     double held; /* s for which current_before flowed, out of rest; INFINITY for long enough */
     const double *time, *voltage; /* s since the change, V; samples after it */
@@ -46,9 +46,9 @@ struct relaxation {
 struct resistance_parts {
     double r0, r0_error; /* ohm, standard error */
     double r1, r1_error;
-    double tau, tau_error;  /* s */
-    double end_voltage;     /* V that the course tends to */
-    double residual_sd;     /* V */
+    double tau, tau_error; /* s */
+    double end_voltage;    /* V that the course tends to */
+    double residual_sd;    /* V */
     double freedom;
 };
 /* ANALYSIS_NO_FIT where the record is too short, or too coarse, to bend. */

@@ -208,8 +208,8 @@ enum analysis_status retention_fit(const struct retention_check *checks, size_t 
 }
 
 /* One day by the cells' own curves: the mean over cells, and the scatter between them. */
-static enum analysis_status forecast_by_cell(const struct fit *fits, size_t cells, double confidence,
-                                             struct retention_forecast *out)
+static enum analysis_status forecast_by_cell(const struct fit *fits, size_t cells,
+                                             double confidence, struct retention_forecast *out)
 {
     double *at = xmalloc(cells * sizeof *at);
     enum analysis_status status = ANALYSIS_OK;

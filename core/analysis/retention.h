@@ -1,9 +1,10 @@
 /* What is left after time on the shelf: percent of the fresh capacity, average loss a day, and the
  * course of it with a forecast.
  *
- * Time is in days here, what a shelf is counted in. Retention is a fraction of the fresh charge: the
- * cell's own, or the mean of the set that was measured fresh where a shelf cell is opened only once.
- * Self-discharge starts fast and slows down: a forecast beyond the data says that it is one. */
+ * Time is in days here, what a shelf is counted in. Retention is a fraction of the fresh charge:
+ * the cell's own, or the mean of the set that was measured fresh where a shelf cell is opened only
+ * once. Self-discharge starts fast and slows down: a forecast beyond the data says that it is one.
+ */
 #ifndef PERDURE_ANALYSIS_RETENTION_H
 #define PERDURE_ANALYSIS_RETENTION_H
 
@@ -12,8 +13,8 @@
 
 #include "analysis/fit.h"
 
-/* left / fresh, and its standard uncertainty. `correlation` is that of the two charges' errors: near
- * 1 for one channel whose gain is off alike both times, 0 for two. */
+/* left / fresh, and its standard uncertainty. `correlation` is that of the two charges' errors:
+ * near 1 for one channel whose gain is off alike both times, 0 for two. */
 enum analysis_status retention_ratio(double left, double u_left, double fresh, double u_fresh,
                                      double correlation, double *ratio, double *u_ratio);
 
@@ -42,8 +43,8 @@ struct warming_rule {
 enum analysis_status retention_speed(const struct warming_rule *rule, double temperature,
                                      double *factor);
 
-/* The checks as points: x days (at the reference, with a rule), y retention; both of `count`. Checks
- * every check: fresh reference, ratings, times. `rule` may be NULL. */
+/* The checks as points: x days (at the reference, with a rule), y retention; both of `count`.
+ * Checks every check: fresh reference, ratings, times. `rule` may be NULL. */
 enum analysis_status retention_points(const struct retention_check *checks, size_t count,
                                       const struct warming_rule *rule, double *x, double *y);
 

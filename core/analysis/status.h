@@ -24,7 +24,8 @@
       "give uncertainties of 0 or more, fractions between 0 and 1, correlations from -1 to 1")     \
     X(ANALYSIS_NEGATIVE_TIME, "a time lies before the start",                                      \
       "check the dates: no check of a cell comes before its shelf or service begins")              \
-    X(ANALYSIS_TIME_ORDER, "the times do not rise", "give the readings in the order of their time") \
+    X(ANALYSIS_TIME_ORDER, "the times do not rise",                                                \
+      "give the readings in the order of their time")                                              \
     X(ANALYSIS_SAME_TIMES, "everything was measured at one time: there is no course to see",       \
       "measure at two or more times")                                                              \
     X(ANALYSIS_NO_REFERENCE, "there is no fresh capacity to compare with",                         \

@@ -1,5 +1,5 @@
-/* A group of cells in a few numbers: mean, scatter, how sure the mean is, quartiles, and which value
- * looks out of line. Numerically stable: the sums keep their digits. */
+/* A group of cells in a few numbers: mean, scatter, how sure the mean is, quartiles, and which
+ * value looks out of line. Numerically stable: the sums keep their digits. */
 #ifndef PERDURE_ANALYSIS_SUMMARY_H
 #define PERDURE_ANALYSIS_SUMMARY_H
 
@@ -18,8 +18,8 @@ struct summary {
     double minimum, lower_quartile, median, upper_quartile, maximum;
 };
 
-/* ANALYSIS_ONE_CELL: the mean is known, the scatter is not. ANALYSIS_NO_SPREAD: all are equal, sd is
- * 0 and no interval can be given. */
+/* ANALYSIS_ONE_CELL: the mean is known, the scatter is not. ANALYSIS_NO_SPREAD: all are equal, sd
+ * is 0 and no interval can be given. */
 enum analysis_status summary_of(const double *values, size_t count, double confidence,
                                 struct summary *out);
 
@@ -44,16 +44,16 @@ double outlier_critical(size_t count, double risk);
 /* ANALYSIS_MIXED_RATINGS unless all the cells have one rated charge. */
 enum analysis_status summary_one_rating(const double *rated, size_t count);
 
-/* Groups of repeated readings: cells that were put into the holder anew each time, days on which one
- * cell was measured. How much comes from within a group, how much from between, and how sure the
- * mean is (nested design, JCGM 100:2008, H.5). */
+/* Groups of repeated readings: cells that were put into the holder anew each time, days on which
+ * one cell was measured. How much comes from within a group, how much from between, and how sure
+ * the mean is (nested design, JCGM 100:2008, H.5). */
 struct repeats {
     double mean;
-    double within;          /* sd of one reading within a group, pooled */
-    double between;         /* sd of the groups' true values; 0 where within explains it all */
-    double standard_error;  /* of the mean: sd of group means / sqrt(groups) */
-    double freedom;         /* of standard_error: groups - 1 */
-    double f, p;            /* groups do not differ: F test on groups - 1, groups (readings - 1) */
+    double within;         /* sd of one reading within a group, pooled */
+    double between;        /* sd of the groups' true values; 0 where within explains it all */
+    double standard_error; /* of the mean: sd of group means / sqrt(groups) */
+    double freedom;        /* of standard_error: groups - 1 */
+    double f, p;           /* groups do not differ: F test on groups - 1, groups (readings - 1) */
 };
 /* Each of `groups` has `readings` values: values[g * readings + k]. */
 enum analysis_status summary_of_repeats(const double *values, size_t groups, size_t readings,

@@ -67,9 +67,7 @@ enum which { PART, LOW, HIGH };
 static double find_half(const struct survival_step *steps, size_t count, enum which which)
 {
     for (size_t i = 0; i < count; i++) {
-        double part = which == PART  ? steps[i].part
-                      : which == LOW ? steps[i].low
-                                     : steps[i].high;
+        double part = which == PART ? steps[i].part : which == LOW ? steps[i].low : steps[i].high;
         if (isnan(part) && steps[i].part == 0)
             return which == LOW ? steps[i].time : NAN;
         if (fabs(part - 0.5) < 1e-12 && i + 1 < count)

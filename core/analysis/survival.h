@@ -15,7 +15,8 @@ struct survivor {
     bool ended;
 };
 
-/* The course at one time at which cells ended (E. L. Kaplan, P. Meier, J. Am. Stat. Assoc. 53, 1958).
+/* The course at one time at which cells ended (E. L. Kaplan, P. Meier, J. Am. Stat. Assoc. 53,
+ * 1958).
  */
 struct survival_step {
     double time;
@@ -32,13 +33,14 @@ struct survival {
     double confidence;
 };
 
-/* `steps` has room for `cells`. ANALYSIS_NOT_REACHED: no cell has ended, or the median is not reached;
- * the course is set all the same. */
+/* `steps` has room for `cells`. ANALYSIS_NOT_REACHED: no cell has ended, or the median is not
+ * reached; the course is set all the same. */
 enum analysis_status survival_of(const struct survivor *cells, size_t count, double confidence,
                                  struct survival_step *steps, struct survival *out);
 
-/* Do groups last equally long? Log-rank test (N. Mantel, Cancer Chemother. Rep. 50, 1966) over two or
- * more groups. `expected` (may be NULL) has room for `groups`: ends expected if all were alike. */
+/* Do groups last equally long? Log-rank test (N. Mantel, Cancer Chemother. Rep. 50, 1966) over two
+ * or more groups. `expected` (may be NULL) has room for `groups`: ends expected if all were alike.
+ */
 struct log_rank {
     double chi2, freedom, p;
 };

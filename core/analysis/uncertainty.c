@@ -31,9 +31,9 @@ static enum analysis_status check_correlation(const double *r, size_t count)
             double here = r[i * count + j];
             if (!isfinite(here))
                 return ANALYSIS_NOT_FINITE;
-            bool wrong = i == j ? fabs(here - 1) > ROUNDING
-                                : fabs(here) > 1 + ROUNDING ||
-                                      fabs(here - r[j * count + i]) > ROUNDING;
+            bool wrong =
+                i == j ? fabs(here - 1) > ROUNDING
+                       : fabs(here) > 1 + ROUNDING || fabs(here - r[j * count + i]) > ROUNDING;
             if (wrong)
                 return ANALYSIS_OUT_OF_RANGE;
         }
@@ -41,7 +41,8 @@ static enum analysis_status check_correlation(const double *r, size_t count)
     return ANALYSIS_OK;
 }
 
-/* Gives every input the number of the first one that it is correlated with, directly or by others. */
+/* Gives every input the number of the first one that it is correlated with, directly or by others.
+ */
 static size_t *find_families(const double *r, size_t count)
 {
     size_t *family = xmalloc(count * sizeof *family);
@@ -72,8 +73,8 @@ static double family_variance(const struct uncertainty_input *inputs, size_t cou
         exact_add(&sum, ui * ui);
         for (size_t j = 0; j < i && r != NULL; j++) {
             if (family[j] == which)
-                exact_add(&sum, 2 * ui * inputs[j].sensitivity * inputs[j].standard *
-                                    r[i * count + j]);
+                exact_add(&sum,
+                          2 * ui * inputs[j].sensitivity * inputs[j].standard * r[i * count + j]);
         }
     }
     return exact_total(&sum);
@@ -176,8 +177,8 @@ enum analysis_status uncertainty_of_means(const double *x, size_t readings, size
         for (size_t b = 0; b < quantities; b++) {
             struct exact_sum sum = {0, 0};
             for (size_t k = 0; k < readings; k++)
-                exact_add(&sum, (x[k * quantities + a] - means[a]) *
-                                    (x[k * quantities + b] - means[b]));
+                exact_add(&sum,
+                          (x[k * quantities + a] - means[a]) * (x[k * quantities + b] - means[b]));
             covariance[a * quantities + b] = exact_total(&sum) / divisor;
         }
     }

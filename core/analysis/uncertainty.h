@@ -23,8 +23,8 @@ struct uncertainty {
     double confidence; /* of the interval y - U to y + U: 0.95 */
 };
 
-/* u(y)^2 = sum over i and j of c_i c_j u_i u_j r_ij (5.2.2, eq. 16). `correlation` is count x count,
- * row by row, symmetric with ones on its diagonal; NULL where no inputs are correlated.
+/* u(y)^2 = sum over i and j of c_i c_j u_i u_j r_ij (5.2.2, eq. 16). `correlation` is count x
+ * count, row by row, symmetric with ones on its diagonal; NULL where no inputs are correlated.
  *
  * Effective freedom by Welch-Satterthwaite (G.4.1, eq. G.2b), which holds for independent inputs.
  * Inputs that are correlated with one another therefore enter as one contribution, with the least

@@ -120,8 +120,8 @@ enum analysis_status wear_paired(const double *before, const double *after, size
         out->freedom = (double)(cells - 1);
         out->p = t_two_sided(out->t, out->freedom);
     }
-    if (above_0 && (status == ANALYSIS_OK || status == ANALYSIS_ONE_CELL ||
-                    status == ANALYSIS_NO_SPREAD)) {
+    if (above_0 &&
+        (status == ANALYSIS_OK || status == ANALYSIS_ONE_CELL || status == ANALYSIS_NO_SPREAD)) {
         for (size_t c = 0; c < cells; c++)
             x[c] /= before[c];
         summary_of(x, cells, confidence, &all);

@@ -9,8 +9,8 @@
 #include "analysis/fit.h"
 #include "analysis/summary.h"
 
-/* The usual levels of capacity, as parts of the rated or fresh capacity. 60 % is the end of endurance
- * of IEC 61951-2 (3 h of the 5 h at 0.2 It). */
+/* The usual levels of capacity, as parts of the rated or fresh capacity. 60 % is the end of
+ * endurance of IEC 61951-2 (3 h of the 5 h at 0.2 It). */
 #define WEAR_WORN 0.80
 #define WEAR_END  0.60
 
@@ -22,9 +22,9 @@ struct wear_course {
     double reference; /* the level 1: fresh or rated; NAN: none, which is refused */
 };
 
-/* When the measured values first pass part * reference, by the line between the check before and the
- * one after. Falling for part < 1, rising for part > 1. ANALYSIS_NOT_REACHED: not within the checks;
- * `cycles` is then the last check, at which the cell was still going, for survival.h. */
+/* When the measured values first pass part * reference, by the line between the check before and
+ * the one after. Falling for part < 1, rising for part > 1. ANALYSIS_NOT_REACHED: not within the
+ * checks; `cycles` is then the last check, at which the cell was still going, for survival.h. */
 struct wear_event {
     double cycles;
     bool reached;

@@ -154,8 +154,9 @@ static void wait_virtual(struct engine *engine, unsigned pass)
         return; /* the pass makes safe: no time may go by before */
     if (engine->held) { /* signals and other commands are heard */
         double ms = engine->options.held_retry * 1e3;
+        uv_update_time(loop->uv);
         uv_timer_start(&loop->timer, on_timer, ms < LOOK_MS ? (uint64_t)ms : LOOK_MS, 0);
-        uv_run(&loop->uv, UV_RUN_DEFAULT);
+        uv_run(loop->uv, UV_RUN_DEFAULT);
         return;
     }
     if (next != BENCH_NEVER) {

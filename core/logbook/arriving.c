@@ -126,12 +126,12 @@ int logbook_add_samples(struct logbook *logbook, int64_t step, int64_t k,
         return error_set(error, ERROR_INTERNAL, logbook->path, "report this as a fault of Perdure",
                          "sample %lld of step %lld came in where %lld was due", (long long)k,
                          (long long)step, (long long)(waiting->first_k + waiting->count));
-    if (waiting->count > 0 && (count >= STAGING_DUE || waiting->count + count > STAGING_MOST)) {
+    if (waiting->count > 0 && (count >= STAGING_LONG || waiting->count + count > STAGING_MOST)) {
         failed = staging_place(logbook, waiting, error);
         if (failed)
             return failed;
         staging_placed(waiting);
     }
-    return count >= STAGING_DUE ? add_directly(logbook, waiting, samples, count, error)
-                                : add_to_recent(logbook, waiting, samples, count, error);
+    return count >= STAGING_LONG ? add_directly(logbook, waiting, samples, count, error)
+                                 : add_to_recent(logbook, waiting, samples, count, error);
 }

@@ -15,7 +15,9 @@
 
 #include "logbook/logbook_internal.h"
 
-#define STAGING_DUE 256 /* a step with so many waiting is moved; a batch so long is not staged */
+#define STAGING_LONG                                                                               \
+    32 /* a batch so long fills a good part of a page by itself: it is not staged */
+#define STAGING_DUE 256 /* a step with so many waiting is moved */
 #define STAGING_MOST                                                                               \
     448 /* and with so many it is moved at once: 14 kB of memory a step at most                    \
          */

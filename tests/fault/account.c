@@ -17,13 +17,14 @@ void interruption_add(struct interruptions *interruptions, const struct interrup
 {
     if (interruptions->count == interruptions->room) {
         interruptions->room = interruptions->room ? 2 * interruptions->room : 64;
-        interruptions->list = xrealloc(interruptions->list, (size_t)interruptions->room *
-                                                                sizeof(*interruptions->list));
+        interruptions->list = xrealloc(interruptions->list,
+                                       (size_t)interruptions->room * sizeof(*interruptions->list));
     }
     interruptions->list[interruptions->count++] = *one;
 }
 
-/* --- samples ------------------------------------------------------------------------------------- */
+/* --- samples -------------------------------------------------------------------------------------
+ */
 
 struct gap {
     utc_us from, to;
@@ -73,8 +74,7 @@ static void add_sample(void *context, sqlite3_stmt *row)
         double mean = (current + sum->current) / 2;
         double dt = (double)(t_us - sum->t_us) * 1e-6 - unobserved(sum, sum->t_us, t_us);
         sum->charge += mean * dt;
-        sum->slack += dt * (sum->constant ? ROUNDING
-                                          : fabs(mean) * UNSEEN_RATIO + UNSEEN_AMPERE);
+        sum->slack += dt * (sum->constant ? ROUNDING : fabs(mean) * UNSEEN_RATIO + UNSEEN_AMPERE);
     }
     sum->any = true;
     sum->t_us = t_us;
@@ -136,7 +136,8 @@ void account_samples(sqlite3 *book, struct findings *findings, struct account_re
     free(sum);
 }
 
-/* --- gaps ---------------------------------------------------------------------------------------- */
+/* --- gaps ----------------------------------------------------------------------------------------
+ */
 
 struct covering {
     sqlite3 *book;
@@ -188,5 +189,6 @@ void account_gaps(sqlite3 *book, const struct interruptions *interruptions, utc_
     query_each(book, cover_step, &covering,
                "SELECT id, started_at, ended_at, run FROM step JOIN outcome ON outcome.step = id "
                "WHERE ended_at IS NOT NULL AND ended_by <> 'stopped'");
-    query_each(book, explain_gap, &covering, "SELECT step, from_at, to_at, why, run FROM gap JOIN step ON step.id = gap.step");
+    query_each(book, explain_gap, &covering,
+               "SELECT step, from_at, to_at, why, run FROM gap JOIN step ON step.id = gap.step");
 }

@@ -1,5 +1,5 @@
-/* Accounts: the sums of each step recomputed from its samples, and its gaps held against what really
- * interrupted it. */
+/* Accounts: the sums of each step recomputed from its samples, and its gaps held against what
+ * really interrupted it. */
 #ifndef PERDURE_TESTS_FAULT_ACCOUNT_H
 #define PERDURE_TESTS_FAULT_ACCOUNT_H
 

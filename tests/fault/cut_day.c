@@ -55,7 +55,8 @@ static void must(int failed, const char *doing, const struct error *error)
     exit(2);
 }
 
-/* --- making one ---------------------------------------------------------------------------------- */
+/* --- making one ----------------------------------------------------------------------------------
+ */
 
 static void change(struct logbook *logbook, json_t *request)
 {
@@ -80,9 +81,9 @@ static void start(struct logbook *logbook, const char *name, const char *script,
         snprintf(path, sizeof path, "%s/protocols/%s", SOURCE_DIR, name);
         must(file_read(path, 1 << 20, &text, &length, &error), path, &error);
     }
-    change(logbook, json_pack("{s:s, s:s, s:s, s:s, s:{}, s:o, s:[s]}", "act", "start", "kind",
-                              "protocol", "name", name, "text", text, "modules", "params", params,
-                              "cells", label));
+    change(logbook,
+           json_pack("{s:s, s:s, s:s, s:s, s:{}, s:o, s:[s]}", "act", "start", "kind", "protocol",
+                     "name", name, "text", text, "modules", "params", params, "cells", label));
     free(text);
 }
 
@@ -175,7 +176,8 @@ void day_copy(const struct day *from, struct day *to, const char *folder)
     }
 }
 
-/* --- working on it ------------------------------------------------------------------------------- */
+/* --- working on it -------------------------------------------------------------------------------
+ */
 
 static void add_channels(struct day_bench *bench, bool scaled)
 {
@@ -197,8 +199,7 @@ static int open_bench(struct day_bench *bench, const struct day *day, const stru
     char said[160];
     if (logbook_open(&bench->logbook, day->logbook, LOGBOOK_WRITE, error))
         return error->code;
-    if (work->pragma != NULL &&
-        sql_script(bench->logbook->db, day->logbook, work->pragma, error))
+    if (work->pragma != NULL && sql_script(bench->logbook->db, day->logbook, work->pragma, error))
         return error->code;
     if (work->checkpoint_frames > 0) {
         snprintf(said, sizeof said, "PRAGMA wal_autocheckpoint = %d", work->checkpoint_frames);
@@ -282,7 +283,8 @@ int day_work(const struct day *day, const struct day_work *work, struct error *e
     return code;
 }
 
-/* --- looking at it ------------------------------------------------------------------------------- */
+/* --- looking at it -------------------------------------------------------------------------------
+ */
 
 /* They are all there since day_make: their label finds them. */
 static struct simcell *cell_of(struct world *world, const char *label)

@@ -1,5 +1,5 @@
-/* A day at an invented bench: a logbook with cells and queued runs, simulated cells in a file beside
- * it, and an engine that does the work in this process, on whatever disk is registered. */
+/* A day at an invented bench: a logbook with cells and queued runs, simulated cells in a file
+ * beside it, and an engine that does the work in this process, on whatever disk is registered. */
 #ifndef PERDURE_TESTS_FAULT_CUT_DAY_H
 #define PERDURE_TESTS_FAULT_CUT_DAY_H
 
@@ -35,10 +35,10 @@ struct day_bench {
 
 struct day_work {
     enum day_pace pace;
-    int commit_passes;      /* STEPPED: passes from one commit to the next */
-    int checkpoint_frames;  /* SQLite moves its log into the file at so many; 0: the usual */
-    const char *pragma;     /* said to SQLite once the logbook is open; NULL: nothing */
-    int64_t outage;         /* us of the clock that have passed since the latest record */
+    int commit_passes;     /* STEPPED: passes from one commit to the next */
+    int checkpoint_frames; /* SQLite moves its log into the file at so many; 0: the usual */
+    const char *pragma;    /* said to SQLite once the logbook is open; NULL: nothing */
+    int64_t outage;        /* us of the clock that have passed since the latest record */
     void (*tell)(void *owner, utc_us at, int64_t run, const char *level, const char *text);
     void *owner;
     /* Called when engine_work has returned and nothing is closed yet; may be NULL. */

@@ -20,7 +20,8 @@ long facts_hear(struct facts *facts, int fd)
             facts->room = facts->room == 0 ? 4096 : 2 * facts->room;
             facts->fact = xrealloc(facts->fact, facts->room * sizeof *facts->fact);
         }
-        ssize_t count = read(fd, (char *)&facts->fact[facts->count] + bytes, sizeof(struct fact) - bytes);
+        ssize_t count =
+            read(fd, (char *)&facts->fact[facts->count] + bytes, sizeof(struct fact) - bytes);
         if (count <= 0)
             break;
         bytes += (size_t)count;
@@ -44,7 +45,8 @@ void facts_free(struct facts *facts)
     *facts = (struct facts){0};
 }
 
-/* --- looking ------------------------------------------------------------------------------------- */
+/* --- looking -------------------------------------------------------------------------------------
+ */
 
 /* A row at the place ?1, ?2, ?3, and what of it is hashed: i integer, t text, r real. */
 static const struct {
@@ -129,12 +131,11 @@ static bool is_there(sqlite3_stmt *stmt, const struct fact *fact)
 }
 
 /* All samples in one table of this connection's own: `recent` has no index by step. */
-static const char seen[] =
-    "PRAGMA temp_store = MEMORY;"
-    "CREATE TEMP TABLE seen AS "
-    "SELECT step, k, microsecond, microvolt, microampere FROM sample UNION "
-    "SELECT step, k, microsecond, microvolt, microampere FROM recent;"
-    "CREATE INDEX seen_at ON seen (step, k)";
+static const char seen[] = "PRAGMA temp_store = MEMORY;"
+                           "CREATE TEMP TABLE seen AS "
+                           "SELECT step, k, microsecond, microvolt, microampere FROM sample UNION "
+                           "SELECT step, k, microsecond, microvolt, microampere FROM recent;"
+                           "CREATE INDEX seen_at ON seen (step, k)";
 
 long facts_missing(const struct facts *facts, const char *logbook, char *first, size_t size)
 {
@@ -171,12 +172,13 @@ long facts_open_steps_without_gap(const char *found, const char *finished)
     char *attach = sqlite3_mprintf("ATTACH %Q AS finished", finished);
     if (sqlite3_open_v2(found, &db, SQLITE_OPEN_READONLY, NULL) == SQLITE_OK &&
         sqlite3_exec(db, attach, NULL, NULL, NULL) == SQLITE_OK &&
-        sqlite3_prepare_v2(db,
-                           "SELECT count(*) FROM outcome AS o JOIN finished.outcome AS f USING (step) "
-                           "WHERE o.ended_at IS NULL AND (f.gaps <= o.gaps OR NOT EXISTS "
-                           "(SELECT 1 FROM finished.gap AS g WHERE g.step = o.step "
-                           "AND g.from_at >= o.at))",
-                           -1, &stmt, NULL) == SQLITE_OK &&
+        sqlite3_prepare_v2(
+            db,
+            "SELECT count(*) FROM outcome AS o JOIN finished.outcome AS f USING (step) "
+            "WHERE o.ended_at IS NULL AND (f.gaps <= o.gaps OR NOT EXISTS "
+            "(SELECT 1 FROM finished.gap AS g WHERE g.step = o.step "
+            "AND g.from_at >= o.at))",
+            -1, &stmt, NULL) == SQLITE_OK &&
         sqlite3_step(stmt) == SQLITE_ROW)
         without = sqlite3_column_int(stmt, 0);
     sqlite3_finalize(stmt);

@@ -47,8 +47,8 @@ long facts_hear(struct facts *facts, int fd);
  * file to read. -1: it cannot be read. */
 long facts_missing(const struct facts *facts, const char *logbook, char *first, size_t size);
 
-/* Steps that were open in `found` and whose gap since is not on record in `finished`; -1: one of the
- * files cannot be read. */
+/* Steps that were open in `found` and whose gap since is not on record in `finished`; -1: one of
+ * the files cannot be read. */
 long facts_open_steps_without_gap(const char *found, const char *finished);
 
 void facts_free(struct facts *facts);

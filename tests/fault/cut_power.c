@@ -2,11 +2,11 @@
  *
  *     cut_power FOLDER CUTS SEED [normal | lies]
  *
- * Each cut: a child works in process, tells every acknowledged fact over a pipe, and dies at a drawn
- * write, truncation, sync or change of a name, leaving what a machine would find. Then, on a copy
- * and on the usual disk: the file is sound, every fact ever acknowledged is there, its audit is
- * clean, and an engine finishes all runs. The next child goes on from what was found; so cuts hit
- * recoveries too.
+ * Each cut: a child works in process, tells every acknowledged fact over a pipe, and dies at a
+ * drawn write, truncation, sync or change of a name, leaving what a machine would find. Then, on a
+ * copy and on the usual disk: the file is sound, every fact ever acknowledged is there, its audit
+ * is clean, and an engine finishes all runs. The next child goes on from what was found; so cuts
+ * hit recoveries too.
  *
  * `normal` and `lies` are controls that must find harm, or the harness is blind: SQLite without a
  * sync at each commit loses facts, and a disk that lies about its syncs damages the file. */
@@ -46,7 +46,8 @@ static int64_t draw(struct trial *trial, int64_t low, int64_t high)
     return random_range(&trial->random, low, high);
 }
 
-/* --- the child ----------------------------------------------------------------------------------- */
+/* --- the child -----------------------------------------------------------------------------------
+ */
 
 struct orders {
     struct disk_power power;
@@ -109,7 +110,8 @@ static int let_one_work(struct trial *trial, const struct orders *orders)
     return WEXITSTATUS(status);
 }
 
-/* --- after the cut ------------------------------------------------------------------------------- */
+/* --- after the cut -------------------------------------------------------------------------------
+ */
 
 static void say(const struct trial *trial, const struct orders *orders, const char *what,
                 const char *why)
@@ -168,7 +170,8 @@ static bool look(struct trial *trial, const struct orders *orders)
     return true;
 }
 
-/* --- all ----------------------------------------------------------------------------------------- */
+/* --- all -----------------------------------------------------------------------------------------
+ */
 
 static void new_day(struct trial *trial)
 {
@@ -230,17 +233,18 @@ int main(int count, char **values)
     clock_gettime(CLOCK_MONOTONIC, &end);
 
     const struct tally *t = &trial.tally;
-    printf("%ld cuts in %ld days at the bench (%ld ended uncut) in %.1f s\n"
-           "  styles: %ld dropped, %ld kept, %ld mixed, %ld garbled; paces: %ld virtual, %ld scaled, "
-           "%ld stepped\n"
-           "  %ld commits acknowledged %ld facts: %ld lost (after %ld cuts)\n"
-           "  %ld damaged, %ld not clean, %ld not finished, %ld gaps not on record\n",
-           t->cuts, t->days, t->ends,
-           (double)(end.tv_sec - begin.tv_sec) + (double)(end.tv_nsec - begin.tv_nsec) / 1e9,
-           t->by_style[CUT_DROPS], t->by_style[CUT_KEEPS], t->by_style[CUT_MIXES],
-           t->by_style[CUT_GARBLES], t->by_pace[PACE_VIRTUAL], t->by_pace[PACE_SCALED],
-           t->by_pace[PACE_STEPPED], t->commits, t->facts, t->lost, t->cuts_with_loss, t->damaged,
-           t->unclean, t->unfinished, t->unmarked);
+    printf(
+        "%ld cuts in %ld days at the bench (%ld ended uncut) in %.1f s\n"
+        "  styles: %ld dropped, %ld kept, %ld mixed, %ld garbled; paces: %ld virtual, %ld scaled, "
+        "%ld stepped\n"
+        "  %ld commits acknowledged %ld facts: %ld lost (after %ld cuts)\n"
+        "  %ld damaged, %ld not clean, %ld not finished, %ld gaps not on record\n",
+        t->cuts, t->days, t->ends,
+        (double)(end.tv_sec - begin.tv_sec) + (double)(end.tv_nsec - begin.tv_nsec) / 1e9,
+        t->by_style[CUT_DROPS], t->by_style[CUT_KEEPS], t->by_style[CUT_MIXES],
+        t->by_style[CUT_GARBLES], t->by_pace[PACE_VIRTUAL], t->by_pace[PACE_SCALED],
+        t->by_pace[PACE_STEPPED], t->commits, t->facts, t->lost, t->cuts_with_loss, t->damaged,
+        t->unclean, t->unfinished, t->unmarked);
     facts_free(&trial.facts);
     return judge(&trial);
 }

@@ -1,14 +1,14 @@
-/* A disk that fills up or fails at the so-many-th operation, for 1, 2, 3 and so on until a whole day
- * passes untouched.
+/* A disk that fills up or fails at the so-many-th operation, for 1, 2, 3 and so on until a whole
+ * day passes untouched.
  *
  *     full_errors FOLDER GROWTH
  *
  * GROWTH 0 tries every point; 0.1 goes up by a tenth each time. At each point a child works in
  * process on a day of two runs. Wanted: outputs are safe before anything else, and no time passes
  * for a driven cell once the failure is known; the error says what, why and what to do, exit status
- * 3; nothing acknowledged is lost. On a full disk the engine holds, and goes on by itself when there
- * is room. After any other error a new engine goes on and finishes. After a failed sync the power is
- * cut too: what that sync was for may be lost, and nothing else. */
+ * 3; nothing acknowledged is lost. On a full disk the engine holds, and goes on by itself when
+ * there is room. After any other error a new engine goes on and finishes. After a failed sync the
+ * power is cut too: what that sync was for may be lost, and nothing else. */
 #include <errno.h>
 #include <sqlite3.h>
 #include <stdio.h>
@@ -24,36 +24,48 @@
 
 #define TELLS_BEFORE_ROOM 12 /* failures until somebody frees some space */
 
-static const struct trouble {
-    const char *name;
-    struct disk_fault fault;
-    enum day_pace pace;
-    bool cut; /* the power is cut once the engine has ended */
-    enum day_size size;
-} troubles[] = {
-    {"disk full, writing", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"disk full, writing (scaled clock)", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_SCALED, false, DAY_SHORT},
-    {"disk full, writing (virtual clock)", {DISK_WRITE, 0, true, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_VIRTUAL, false, DAY_LONG},
-    {"disk full, once", {DISK_WRITE, 0, false, SQLITE_FULL, ENOSPC, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"quota used up, writing", {DISK_WRITE, 0, true, SQLITE_IOERR_WRITE, EDQUOT, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"disk full, shared memory", {DISK_SHARE, 0, true, SQLITE_IOERR_SHMSIZE, ENOSPC, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"disk full, syncing", {DISK_SYNC, 0, true, SQLITE_IOERR_FSYNC, ENOSPC, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"disk full, syncing, power cut at the end", {DISK_SYNC, 0, true, SQLITE_IOERR_FSYNC, ENOSPC, NULL, NULL}, PACE_STEPPED, true, DAY_SHORT},
-    {"write error", {DISK_WRITE, 0, false, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"write error (scaled clock)", {DISK_WRITE, 0, false, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_SCALED, false, DAY_SHORT},
-    {"write error for good", {DISK_WRITE, 0, true, SQLITE_IOERR_WRITE, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"sync error", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"sync error, then a power cut", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_STEPPED, true, DAY_SHORT},
-    {"sync error (scaled clock)", {DISK_SYNC, 0, false, SQLITE_IOERR_FSYNC, EIO, NULL, NULL}, PACE_SCALED, true, DAY_SHORT},
-    {"read error", {DISK_READ, 0, false, SQLITE_IOERR_READ, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"read error for good", {DISK_READ, 0, true, SQLITE_IOERR_READ, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"truncation error", {DISK_TRUNCATE, 0, false, SQLITE_IOERR_TRUNCATE, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"removal error", {DISK_REMOVE, 0, false, SQLITE_IOERR_DELETE, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"opening error", {DISK_OPEN, 0, false, SQLITE_CANTOPEN, EMFILE, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
-    {"shared memory error", {DISK_SHARE, 0, false, SQLITE_IOERR_SHMMAP, EIO, NULL, NULL}, PACE_STEPPED, false, DAY_SHORT},
+enum circumstance {
+    LASTING = 1, /* until there is room again; else that one operation only */
+    CUT = 2,     /* the power is cut once the engine has ended */
+    LONG = 4,    /* a long day: virtual time commits once in hundreds of passes */
+    BEGUN = 8    /* another engine was at work before, and lost its power */
 };
 
-/* --- the child ----------------------------------------------------------------------------------- */
+static const struct trouble {
+    const char *name;
+    enum disk_operation on;
+    int code, cause; /* for SQLite; the system's */
+    enum day_pace pace;
+    unsigned circumstances;
+} troubles[] = {
+    {"disk full", DISK_WRITE, SQLITE_FULL, ENOSPC, PACE_STEPPED, LASTING},
+    {"disk full, scaled clock", DISK_WRITE, SQLITE_FULL, ENOSPC, PACE_SCALED, LASTING},
+    {"disk full, virtual clock", DISK_WRITE, SQLITE_FULL, ENOSPC, PACE_VIRTUAL, LASTING | LONG},
+    {"disk full, taking up", DISK_WRITE, SQLITE_FULL, ENOSPC, PACE_STEPPED, LASTING | BEGUN},
+    {"disk full for one write", DISK_WRITE, SQLITE_FULL, ENOSPC, PACE_STEPPED, 0},
+    {"disk full, found at the sync", DISK_SYNC, SQLITE_IOERR_FSYNC, ENOSPC, PACE_STEPPED, LASTING},
+    {"the same, cut at the end", DISK_SYNC, SQLITE_IOERR_FSYNC, ENOSPC, PACE_STEPPED,
+     LASTING | CUT},
+    {"quota used up", DISK_WRITE, SQLITE_IOERR_WRITE, EDQUOT, PACE_STEPPED, LASTING},
+    {"no room for shared memory", DISK_SHARE, SQLITE_IOERR_SHMSIZE, ENOSPC, PACE_STEPPED, LASTING},
+    {"write error", DISK_WRITE, SQLITE_IOERR_WRITE, EIO, PACE_STEPPED, 0},
+    {"write error, scaled clock", DISK_WRITE, SQLITE_IOERR_WRITE, EIO, PACE_SCALED, 0},
+    {"write error, virtual clock", DISK_WRITE, SQLITE_IOERR_WRITE, EIO, PACE_VIRTUAL, LONG},
+    {"write error for good", DISK_WRITE, SQLITE_IOERR_WRITE, EIO, PACE_STEPPED, LASTING},
+    {"sync error", DISK_SYNC, SQLITE_IOERR_FSYNC, EIO, PACE_STEPPED, 0},
+    {"sync error, then a power cut", DISK_SYNC, SQLITE_IOERR_FSYNC, EIO, PACE_STEPPED, CUT},
+    {"the same, scaled clock", DISK_SYNC, SQLITE_IOERR_FSYNC, EIO, PACE_SCALED, CUT},
+    {"read error", DISK_READ, SQLITE_IOERR_READ, EIO, PACE_STEPPED, 0},
+    {"read error, taking up", DISK_READ, SQLITE_IOERR_READ, EIO, PACE_STEPPED, BEGUN},
+    {"read error for good", DISK_READ, SQLITE_IOERR_READ, EIO, PACE_STEPPED, LASTING},
+    {"truncation error", DISK_TRUNCATE, SQLITE_IOERR_TRUNCATE, EIO, PACE_STEPPED, 0},
+    {"removal error", DISK_REMOVE, SQLITE_IOERR_DELETE, EIO, PACE_STEPPED, 0},
+    {"opening error", DISK_OPEN, SQLITE_CANTOPEN, EMFILE, PACE_STEPPED, 0},
+    {"shared memory error", DISK_SHARE, SQLITE_IOERR_SHMMAP, EIO, PACE_STEPPED, 0},
+};
+
+/* --- the child -----------------------------------------------------------------------------------
+ */
 
 enum child_status { UNTOUCHED = 40, HELD, TOLERATED, ENDED, WRONG };
 
@@ -62,6 +74,7 @@ struct child {
     struct disk_fault fault;
     struct day_bench bench;
     bool failed, held;
+    int open_runs;      /* when engine_work had returned */
     bench_us failed_at; /* the latest failure: the one that the engine came to know of */
     const char *wrong;  /* NULL: nothing */
 };
@@ -111,6 +124,8 @@ static void on_tell(void *owner, utc_us at, int64_t run, const char *level, cons
 static void on_return(void *owner, int code)
 {
     struct child *child = owner;
+    if (child->bench.engine != NULL)
+        child->open_runs = engine_count(child->bench.engine).runs;
     if (code)
         check_safe(child);
     else if (!day_is_safe(&child->bench))
@@ -137,6 +152,9 @@ static enum child_status work(struct child *child, const struct day *day)
                               .owner = child,
                               .after = on_return,
                               .bench = &child->bench};
+    /* A logbook far larger than SQLite's cache is read all the time. */
+    if (child->fault.on == DISK_READ)
+        orders.pragma = "PRAGMA cache_size = 2";
     disk_fail(&child->fault);
     int code = day_work(day, &orders, &error);
     disk_mend();
@@ -144,7 +162,7 @@ static enum child_status work(struct child *child, const struct day *day)
         child->wrong = message_fault(&error);
     if (code && child->wrong == NULL && lacks_room(&child->fault) && error.code != ERROR_FULL)
         child->wrong = "a full disk is not called one";
-    if (code && child->wrong == NULL && child->fault.cause == ENOSPC && child->bench.engine != NULL)
+    if (code && child->wrong == NULL && lacks_room(&child->fault) && child->open_runs > 0)
         child->wrong = "the engine did not hold";
     if (child->wrong != NULL) {
         printf("    %s: %s; ", child->trouble->name, child->wrong);
@@ -167,21 +185,38 @@ static void be_child(const struct trouble *trouble, uint64_t at, const struct da
     static struct child child;
     static const struct disk_power cut = {.style = CUT_DROPS, .sector = 4096, .seed = 1};
     child.trouble = trouble;
-    child.fault = trouble->fault;
-    child.fault.at = at;
-    child.fault.met = on_failure;
-    child.fault.owner = &child;
+    child.fault = (struct disk_fault){.on = trouble->on,
+                                      .at = at,
+                                      .lasting = (trouble->circumstances & LASTING) != 0,
+                                      .code = trouble->code,
+                                      .cause = trouble->cause,
+                                      .met = on_failure,
+                                      .owner = &child};
     disk_register();
     disk_power(&cut);
     facts_tell(fd);
     enum child_status status = work(&child, day);
-    if (trouble->cut && status != UNTOUCHED && status != WRONG)
+    if ((trouble->circumstances & CUT) && status != UNTOUCHED && status != WRONG)
         disk_cut();
     fflush(stdout);
     exit((int)status); /* not _exit: whatever was not freed is looked for here */
 }
 
-/* --- each point ---------------------------------------------------------------------------------- */
+/* The same without a failure: two runs get going, and then the power is cut. */
+static _Noreturn void be_forerunner(const struct day *day, int fd)
+{
+    static const struct disk_power power = {.at = 150, .style = CUT_KEEPS, .sector = 4096};
+    static const struct day_work orders = {.pace = PACE_STEPPED, .commit_passes = 2};
+    struct error error;
+    disk_register();
+    disk_power(&power);
+    facts_tell(fd);
+    day_work(day, &orders, &error);
+    _exit(0);
+}
+
+/* --- each point ----------------------------------------------------------------------------------
+ */
 
 struct tally {
     long points, held, tolerated, ended, cut, gaps, wrong;
@@ -192,6 +227,7 @@ struct sweep {
     struct tally all;
 };
 
+/* `trouble` NULL: the forerunner. Returns its exit status, -1 when it was killed. */
 static int let_one_work(const struct trouble *trouble, uint64_t at, const struct day *day,
                         struct facts *facts)
 {
@@ -202,6 +238,8 @@ static int let_one_work(const struct trouble *trouble, uint64_t at, const struct
     pid_t child = fork();
     if (child == 0) {
         close(ends[0]);
+        if (trouble == NULL)
+            be_forerunner(day, ends[1]);
         be_child(trouble, at, day, ends[1]);
     }
     close(ends[1]);
@@ -264,15 +302,16 @@ static bool one_point(struct sweep *sweep, const struct trouble *trouble, uint64
     struct day day;
     struct facts facts = {0};
     char why[1024] = "";
-    day_make(&day, sweep->folder, trouble->size, 7);
+    day_make(&day, sweep->folder, trouble->circumstances & LONG ? DAY_LONG : DAY_SHORT, 7);
+    if (trouble->circumstances & BEGUN) {
+        if (let_one_work(NULL, 0, &day, &facts) != DISK_CUT_STATUS)
+            exit(2);
+        day_switch_off(&day);
+    }
     int status = let_one_work(trouble, at, &day, &facts);
-    const char *wrong = NULL;
-    if (status < UNTOUCHED || status == WRONG)
-        wrong = "the child went wrong";
-    if (status == DISK_CUT_STATUS)
-        wrong = NULL;
-    if (wrong == NULL)
-        wrong = look(sweep, &day, &facts, status, why, sizeof why);
+    const char *wrong = status < UNTOUCHED || status == WRONG
+                            ? "the child went wrong"
+                            : look(sweep, &day, &facts, status, why, sizeof why);
     if (wrong != NULL) {
         printf("  %s, operation %llu: %s: %s\n", trouble->name, (unsigned long long)at, wrong, why);
         sweep->all.wrong++;
@@ -304,17 +343,19 @@ int main(int count, char **values)
         while (one_point(&sweep, &troubles[i], at))
             at += 1 + (uint64_t)((double)at * growth);
         struct tally *t = &sweep.all;
-        printf("%-36s %4ld points up to %5llu: %ld held, %ld tolerated, %ld ended, %ld cut, %ld wrong\n",
+        printf("%-36s %4ld points up to %5llu: %ld held, %ld tolerated, %ld ended, %ld cut, %ld "
+               "wrong\n",
                troubles[i].name, t->points - before.points, (unsigned long long)at,
                t->held - before.held, t->tolerated - before.tolerated, t->ended - before.ended,
                t->cut - before.cut, t->wrong - before.wrong);
     }
     clock_gettime(CLOCK_MONOTONIC, &end);
     const struct tally *t = &sweep.all;
-    printf("%ld points of failure in %.1f s: %ld held and went on (%ld gaps on record), %ld tolerated, "
+    printf("%ld points of failure in %.1f s: %ld held and went on (%ld gaps on record), %ld "
+           "tolerated, "
            "%ld ended and taken up, %ld cut as well; %ld wrong\n",
            t->points,
-           (double)(end.tv_sec - begin.tv_sec) + (double)(end.tv_nsec - begin.tv_nsec) / 1e9, t->held,
-           t->gaps, t->tolerated, t->ended, t->cut, t->wrong);
+           (double)(end.tv_sec - begin.tv_sec) + (double)(end.tv_nsec - begin.tv_nsec) / 1e9,
+           t->held, t->gaps, t->tolerated, t->ended, t->cut, t->wrong);
     return t->wrong > 0 || t->held == 0 || t->gaps == 0 || t->ended == 0;
 }

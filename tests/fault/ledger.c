@@ -7,8 +7,8 @@
 #include "base/text.h"
 #include "query.h"
 
-/* What never changes once it is there. A row that is completed later appears twice: as it was begun,
- * and as it was completed. */
+/* What never changes once it is there. A row that is completed later appears twice: as it was
+ * begun, and as it was completed. */
 static const struct fact {
     const char *name, *select;
 } facts[] = {
@@ -18,12 +18,10 @@ static const struct fact {
     {"script", "SELECT * FROM book.script"},
     {"run_module", "SELECT * FROM book.run_module"},
     {"session_begun", "SELECT id, began_at, bench_name, bench_hash, version FROM book.session"},
-    {"session_over",
-     "SELECT id, ended_at, ended_why FROM book.session WHERE ended_at IS NOT NULL"},
+    {"session_over", "SELECT id, ended_at, ended_why FROM book.session WHERE ended_at IS NOT NULL"},
     {"run_queued", "SELECT id, parent, kind, script_name, script_hash, params, cell, seed, "
                    "queued_at FROM book.run"},
-    {"run_started",
-     "SELECT id, channel, started_at FROM book.run WHERE started_at IS NOT NULL"},
+    {"run_started", "SELECT id, channel, started_at FROM book.run WHERE started_at IS NOT NULL"},
     {"run_over", "SELECT id, state, segment, segment_state, segment_at, ended_at, why "
                  "FROM book.run WHERE ended_at IS NOT NULL"},
     {"intent", "SELECT run, segment, n, name, args, intent_at FROM book.journal"},
@@ -112,8 +110,8 @@ void ledger_take(struct ledger *ledger)
                   "INSERT INTO main.[seen_%s] SELECT * FROM (%s) EXCEPT "
                   "SELECT * FROM main.[seen_%s]",
                   facts[i].name, facts[i].select, facts[i].name);
-    query_run(ledger->db, "INSERT OR REPLACE INTO main.growing SELECT " GROWING
-                          " FROM book.outcome");
+    query_run(ledger->db,
+              "INSERT OR REPLACE INTO main.growing SELECT " GROWING " FROM book.outcome");
     query_run(ledger->db, "COMMIT");
     detach(ledger);
 }

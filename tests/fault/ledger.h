@@ -1,5 +1,5 @@
-/* The ledger: every fact that was seen in a logbook, kept apart from it. What was seen was committed,
- * so it must be there for ever, unchanged: rows are added and completed, not rewritten.
+/* The ledger: every fact that was seen in a logbook, kept apart from it. What was seen was
+ * committed, so it must be there for ever, unchanged: rows are added and completed, not rewritten.
  *
  *   pin .. (the engine is killed) .. take        what was visible in the instant before the kill
  *   compare                                      with what the files hold afterwards */
@@ -15,7 +15,8 @@ struct ledger;
 struct ledger *ledger_open(void);
 void ledger_close(struct ledger *ledger);
 
-/* Opens the logbook read-only and holds its present state; false when it cannot be read just now. */
+/* Opens the logbook read-only and holds its present state; false when it cannot be read just now.
+ */
 bool ledger_pin(struct ledger *ledger, const char *logbook);
 
 /* Takes over what the pinned state holds and lets go of the file. */

@@ -11,8 +11,9 @@
 
 #define ORDER_SECONDS 30.0
 
-static const char *const exact_scripts[] = {"ends",   "cycles", "drawn",    "segments", "pulses",
-                                            "drives", "cycles", "question", "predicate", "calendar"};
+static const char *const exact_scripts[] = {"ends",      "cycles",  "drawn",  "segments",
+                                            "pulses",    "drives",  "cycles", "question",
+                                            "predicate", "calendar"};
 
 #define EXACT_SCRIPTS ((int)(sizeof(exact_scripts) / sizeof(exact_scripts[0])))
 
@@ -21,7 +22,8 @@ static int64_t draw(struct round *round, int64_t low, int64_t high)
     return random_range(&round->random, low, high);
 }
 
-/* --- choosing ------------------------------------------------------------------------------------------ */
+/* --- choosing
+ * ------------------------------------------------------------------------------------------ */
 
 static bool choose_run(struct round *round, struct order *order, bool paused)
 {
@@ -50,24 +52,25 @@ static bool choose_cell(struct round *round, struct order *order)
 static bool choose_question(struct round *round, struct order *order)
 {
     sqlite3 *book = query_open(round->scene.check);
-    order->id = book ? query_number(book, "SELECT question.id FROM question JOIN run ON run.id = run "
-                                          "WHERE run.ended_at IS NULL AND NOT EXISTS "
-                                          "(SELECT 1 FROM answer WHERE question = question.id) "
-                                          "ORDER BY random() LIMIT 1")
-                     : 0;
+    order->id =
+        book ? query_number(book, "SELECT question.id FROM question JOIN run ON run.id = run "
+                                  "WHERE run.ended_at IS NULL AND NOT EXISTS "
+                                  "(SELECT 1 FROM answer WHERE question = question.id) "
+                                  "ORDER BY random() LIMIT 1")
+             : 0;
     sqlite3_close(book);
     snprintf(order->text, sizeof(order->text), "%d", (int)draw(round, 1, 12));
     return order->id > 0;
 }
 
-/* --- beginning ------------------------------------------------------------------------------------------- */
+/* --- beginning
+ * ------------------------------------------------------------------------------------------- */
 
 static void begin_start(struct round *round, struct order *order)
 {
     char path[400], span[40], channel[8];
-    const char *script = order->cell < EXACT_CELLS
-                             ? exact_scripts[draw(round, 0, EXACT_SCRIPTS - 1)]
-                             : "full";
+    const char *script =
+        order->cell < EXACT_CELLS ? exact_scripts[draw(round, 0, EXACT_SCRIPTS - 1)] : "full";
     bool pinned = draw(round, 0, 3) == 0;
     snprintf(path, sizeof(path), "%s/%s.lua", round->scene.protocols, script);
     snprintf(span, sizeof(span), "span=%g s", round->scene.span);
@@ -111,6 +114,13 @@ static void begin_answer(struct round *round, struct order *order)
                 (const char *const[]){"answer", id, order->text, "--who", "a person", NULL});
 }
 
+static void begin_backup(struct round *round, struct order *order)
+{
+    snprintf(order->text, sizeof(order->text), "%.90s/backup-%d.perdure", round->scene.folder,
+             ++round->backups);
+    scene_begin(&round->scene, &order->process, (const char *const[]){"backup", order->text, NULL});
+}
+
 bool order_begin(struct round *round, struct order *order, enum order_kind kind)
 {
     *order = (struct order){.kind = kind, .begun = scene_now(&round->scene)};
@@ -142,19 +152,16 @@ bool order_begin(struct round *round, struct order *order, enum order_kind kind)
             return false;
         begin_answer(round, order);
         return true;
-    case ORDER_BACKUP:
-        snprintf(order->text, sizeof(order->text), "%s/backup-%d.perdure", round->scene.folder,
-                 ++round->backups);
-        scene_begin(&round->scene, &order->process,
-                    (const char *const[]){"backup", order->text, NULL});
-        return true;
+    case ORDER_BACKUP: begin_backup(round, order); return true;
     case ORDER_LOOK: begin_look(round, order); return true;
     case ORDER_COUNT: break;
     }
     return false;
 }
 
-/* --- ending ------------------------------------------------------------------------------------------------ */
+/* --- ending
+ * ------------------------------------------------------------------------------------------------
+ */
 
 static void promise_enrolled(struct round *round, const char *labels)
 {
@@ -219,8 +226,8 @@ bool order_end(struct round *round, struct order *order, bool disturbed)
                                         "enrol", "answer", "backup", "a listing"};
     char *said = process_output(&order->process);
     bool done = order->process.status == 0;
-    /* Stopped or paused already, over by now, an engine that is just coming or going: it may say so.
-     * To read or to copy is always possible. */
+    /* Stopped or paused already, over by now, an engine that is just coming or going: it may say
+     * so. To read or to copy is always possible. */
     bool may_refuse = order->kind != ORDER_LOOK && order->kind != ORDER_BACKUP;
     if (!disturbed || order->process.signal != SIGKILL)
         scene_judge(&round->scene, &order->process, names[order->kind], may_refuse);

@@ -11,8 +11,7 @@ void promise_add(struct promises *promises, enum promise_kind kind, int64_t id, 
 {
     if (promises->count == promises->room) {
         promises->room = promises->room ? 2 * promises->room : 64;
-        promises->list =
-            xrealloc(promises->list, (size_t)promises->room * sizeof(*promises->list));
+        promises->list = xrealloc(promises->list, (size_t)promises->room * sizeof(*promises->list));
     }
     struct promise *promise = &promises->list[promises->count++];
     *promise = (struct promise){.kind = kind, .id = id};
@@ -36,10 +35,10 @@ static bool kept(const struct promise *promise, sqlite3 *book)
     case PROMISE_STARTED:
         return query_number(book,
                             "SELECT count(*) FROM run JOIN cell ON cell.id = cell "
-                            "WHERE run.id = %lld AND label = %Q",
+                            "WHERE run.id = %lld AND label = '%s'",
                             id, promise->text) == 1;
     case PROMISE_ENROLLED:
-        return query_number(book, "SELECT count(*) FROM cell WHERE label = %Q", promise->text) == 1;
+        return query_number(book, "SELECT count(*) FROM cell WHERE label = '%s'", promise->text) == 1;
     case PROMISE_PAUSED:
         return query_number(book, "SELECT state = 'paused' FROM run WHERE id = %lld", id);
     case PROMISE_RESUMED:
@@ -49,7 +48,7 @@ static bool kept(const struct promise *promise, sqlite3 *book)
     case PROMISE_ANSWERED:
         return query_number(book,
                             "SELECT count(*) FROM answer WHERE question = %lld AND "
-                            "CAST(answer AS REAL) = CAST(%Q AS REAL)",
+                            "CAST(answer AS REAL) = CAST('%s' AS REAL)",
                             id, promise->text) >= 1;
     }
     return false;

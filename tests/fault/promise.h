@@ -19,7 +19,7 @@ struct promises {
         int64_t id;
         char text[64];
         bool withdrawn;
-    } *list;
+    } * list;
     int count, room;
 };
 

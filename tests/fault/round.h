@@ -15,9 +15,9 @@ struct settings {
     const char *perdure, *protocols, *folder;
     uint64_t seed;
     int kills, kills_a_round;
-    double slow;     /* how much slower the program under test is than usual: 1, more when sanitized */
-    bool keep;       /* leave the folders */
-    bool controls;   /* also show that each kind of damage is found */
+    double slow; /* how much slower the program under test is than usual: 1, more when sanitized */
+    bool keep;   /* leave the folders */
+    bool controls; /* also show that each kind of damage is found */
 };
 
 /* How an engine dies. */
@@ -58,11 +58,12 @@ struct round {
     bool supply; /* go on starting runs */
 
     int kills[DEATH_COUNT], commands_killed, clean_ends, commands, refused, backups, enrolled;
-    int log_cuts; /* the control that cuts the log: 0 not yet tried, -1 reported */
+    int log_cuts;       /* the control that cuts the log: 0 not yet tried, -1 reported */
     double worst_check; /* s */
 };
 
-/* --- life.c -------------------------------------------------------------------------------------------- */
+/* --- life.c
+ * -------------------------------------------------------------------------------------------- */
 
 /* One engine's life and death, and what is looked at after it. */
 void life(struct round *round, enum death death);
@@ -70,10 +71,20 @@ void life(struct round *round, enum death death);
 /* Copies the files and checks all that must hold at any instant. */
 void check_now(struct round *round, bool whole);
 
-/* --- orders.c: what a person does meanwhile --------------------------------------------------------------- */
+/* --- orders.c: what a person does meanwhile
+ * --------------------------------------------------------------- */
 
-enum order_kind { ORDER_PAUSE, ORDER_RESUME, ORDER_STOP, ORDER_START, ORDER_ENROL, ORDER_ANSWER,
-                  ORDER_BACKUP, ORDER_LOOK, ORDER_COUNT };
+enum order_kind {
+    ORDER_PAUSE,
+    ORDER_RESUME,
+    ORDER_STOP,
+    ORDER_START,
+    ORDER_ENROL,
+    ORDER_ANSWER,
+    ORDER_BACKUP,
+    ORDER_LOOK,
+    ORDER_COUNT
+};
 
 struct order {
     struct process process;
@@ -94,17 +105,33 @@ bool order_end(struct round *round, struct order *order, bool disturbed);
 /* Begins one and waits for its end. */
 bool order_do(struct round *round, enum order_kind kind);
 
-/* --- doctored.c: the controls ------------------------------------------------------------------------------- */
+/* --- doctored.c: the controls
+ * ------------------------------------------------------------------------------- */
 
 struct controls {
     int tried, reported;
 };
 
-/* Cuts the last commits from a copy of the log, as if they had been lost; true when that is found. */
+/* Cuts the last commits from a copy of the log, as if they had been lost; true when that is found.
+ */
 bool control_cut_log(struct round *round);
 
 /* Each damages a copy of the finished logbook in one way, and must be found by the right check. */
 void controls_run(struct round *round, sqlite3 *twin, const int64_t *map,
                   struct controls *controls);
+
+/* --- round.c ------------------------------------------------------------------------------------
+ */
+
+struct totals {
+    int kills, commands_killed;
+    int64_t facts, runs, steps, interrupted, samples;
+    double used, worst_charge, closest;
+    struct controls controls;
+};
+
+/* Plays round `number` to so many kills, and adds to the totals. */
+void play_round(const struct settings *settings, struct findings *findings, int number, int kills,
+                struct totals *totals);
 
 #endif

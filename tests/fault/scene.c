@@ -17,7 +17,8 @@
 #define COMMAND_SECONDS 30.0
 #define RATED           "2 Ah"
 
-/* --- files ----------------------------------------------------------------------------------------- */
+/* --- files
+ * ----------------------------------------------------------------------------------------- */
 
 void copy_file(const char *from, const char *to)
 {
@@ -69,7 +70,8 @@ void scene_remove(const struct scene *scene)
     nftw(scene->folder, remove_one, 16, FTW_DEPTH | FTW_PHYS);
 }
 
-/* --- commands ---------------------------------------------------------------------------------------- */
+/* --- commands
+ * ---------------------------------------------------------------------------------------- */
 
 void scene_begin(const struct scene *scene, struct process *process, const char *const *words)
 {
@@ -127,12 +129,18 @@ static void do_quietly(const struct scene *scene, const char *const *words)
 
 void scene_engine(const struct scene *scene, struct process *process, bool until_idle)
 {
-    const char *words[] = {"engine", "--bench", scene->bench, "--commit-every", scene->commit_every,
-                           until_idle ? "--until-idle" : NULL, NULL};
+    const char *words[] = {"engine",
+                           "--bench",
+                           scene->bench,
+                           "--commit-every",
+                           scene->commit_every,
+                           until_idle ? "--until-idle" : NULL,
+                           NULL};
     scene_begin(scene, process, words);
 }
 
-/* --- making --------------------------------------------------------------------------------------------- */
+/* --- making
+ * --------------------------------------------------------------------------------------------- */
 
 const char *scene_label(int cell)
 {
@@ -186,8 +194,9 @@ static void enrol(const struct scene *scene)
     do_quietly(scene, (const char *const[]){"enrol", "--model", "Exact 2000", "--chemistry", "NiMH",
                                             "--rated", RATED, "--labels",
                                             "X-01,X-02,X-03,X-04,X-05,X-06", NULL});
-    do_quietly(scene, (const char *const[]){"enrol", "--model", "Nickel 2000", "--chemistry", "NiMH",
-                                            "--rated", RATED, "--labels", "N-01,N-02", NULL});
+    do_quietly(scene,
+               (const char *const[]){"enrol", "--model", "Nickel 2000", "--chemistry", "NiMH",
+                                     "--rated", RATED, "--labels", "N-01,N-02", NULL});
     char glance[300];
     snprintf(glance, sizeof(glance), "%s/glance.lua", scene->protocols);
     do_quietly(scene, (const char *const[]){"start", glance, "--channel", "E1", "--cells",

@@ -1,8 +1,8 @@
-/* The scene: one logbook in a folder of its own, a bench of simulated channels, cells, and the program
- * under test as a person would use it.
+/* The scene: one logbook in a folder of its own, a bench of simulated channels, cells, and the
+ * program under test as a person would use it.
  *
- * All lengths of time follow from `span`, a quarter of a second on this machine, so that a step lasts
- * about as long as an engine does, whatever the scale of the clock. */
+ * All lengths of time follow from `span`, a quarter of a second on this machine, so that a step
+ * lasts about as long as an engine does, whatever the scale of the clock. */
 #ifndef PERDURE_TESTS_FAULT_SCENE_H
 #define PERDURE_TESTS_FAULT_SCENE_H
 
@@ -48,8 +48,8 @@ void scene_begin(const struct scene *scene, struct process *process, const char 
 /* The same, to its end, which must be exit status 0. What it said is owned by the caller. */
 char *scene_do(const struct scene *scene, const char *const *words);
 
-/* How a command or an engine ended that nobody killed: a finding unless it is exit status 0, or, where
- * `may_refuse`, one line that says what, why and what to do. */
+/* How a command or an engine ended that nobody killed: a finding unless it is exit status 0, or,
+ * where `may_refuse`, one line that says what, why and what to do. */
 void scene_judge(const struct scene *scene, const struct process *process, const char *what,
                  bool may_refuse);
 

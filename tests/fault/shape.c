@@ -1,6 +1,8 @@
 /* Each query finds nothing in a sound logbook. */
 #include "shape.h"
 
+#include <stddef.h>
+
 /* Samples of both tables, each once or as often as they differ. */
 #define SAMPLES                                                                                    \
     "(SELECT step, k, microsecond, microvolt, microampere FROM sample "                            \
@@ -41,9 +43,10 @@ static const struct {
     {"samples", "SELECT 'not as many as their sums count' AS what, s.id, s.samples AS counted, "
                 "count(k) AS there FROM " STEPS " AS s LEFT JOIN " SAMPLES " AS r "
                 "ON r.step = s.id GROUP BY s.id HAVING count(k) <> coalesce(s.samples, 0)"},
-    {"samples", "SELECT 'time goes back' AS what, step, k, microsecond FROM "
-                "(SELECT step, k, microsecond, lag(microsecond) OVER (PARTITION BY step ORDER BY k) "
-                "AS before FROM " SAMPLES ") WHERE microsecond < before"},
+    {"samples",
+     "SELECT 'time goes back' AS what, step, k, microsecond FROM "
+     "(SELECT step, k, microsecond, lag(microsecond) OVER (PARTITION BY step ORDER BY k) "
+     "AS before FROM " SAMPLES ") WHERE microsecond < before"},
 
     /* Steps: each journal entry of a step has one, once. */
     {"steps", "SELECT 'begun twice' AS what, run, segment, n, count(*) AS times FROM step "
@@ -97,8 +100,9 @@ static const struct {
     {"ends", "SELECT 'by time, at another time' AS what, id, kind, duration, plan FROM " STEPS
              " WHERE ended_by = 'time' AND kind IN ('charge', 'discharge') "
              "AND abs(duration - (plan ->> '$.time')) > 2e-6"},
-    {"ends", "SELECT 'a rest cut short' AS what, id, duration, plan FROM " STEPS
-             " WHERE ended_by = 'time' AND kind = 'rest' AND duration < (plan ->> '$.time') - 2e-6"},
+    {"ends",
+     "SELECT 'a rest cut short' AS what, id, duration, plan FROM " STEPS
+     " WHERE ended_by = 'time' AND kind = 'rest' AND duration < (plan ->> '$.time') - 2e-6"},
     {"ends", "SELECT 'by charge, at another charge' AS what, id, charge / 3600 AS charge, plan "
              "FROM " STEPS " WHERE ended_by = 'charge' "
              "AND abs(charge / 3600 / (plan ->> '$.charge') - 1) > 1e-6"},
@@ -115,8 +119,8 @@ static const struct {
                "AND current IS NOT NULL AND ceiling IS NULL AND kind IN ('charge', 'discharge') "
                "AND abs(charge - abs(current) * duration) > 1e-5 * (1 + charge)"},
 
-    /* The cells of the scene have 0.05 ohm, and their open-circuit voltage moves by less than the rest
-     * of this while a pulse lasts. */
+    /* The cells of the scene have 0.05 ohm, and their open-circuit voltage moves by less than the
+     * rest of this while a pulse lasts. */
     {"ends", "SELECT 'a resistance that no cell here has' AS what, id, resistance FROM " STEPS
              " WHERE kind = 'pulse' AND (resistance NOT BETWEEN 0.0499 AND 0.0701 "
              "OR (gaps > 0) <> (resistance IS NULL)) AND ended_by = 'time'"},

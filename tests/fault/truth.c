@@ -6,7 +6,8 @@
 
 #include "bench/world.h"
 
-/* A cell that the world does not know yet is made by asking for it: in a copy, and with this date. */
+/* A cell that the world does not know yet is made by asking for it: in a copy, and with this date.
+ */
 #define NEVER_SEEN 1
 
 /* An exact cell stores all that flows in and gives all of it back: see scene.c. Others lose some,
@@ -47,9 +48,9 @@ void truth_doctor(const char *world_path, const char *label, double current)
 
 struct account {
     utc_us as_of;
-    double out, in; /* A.s on record */
+    double out, in;           /* A.s on record */
     double out_most, in_most; /* what can have moved at most in the whole time of its steps */
-    bool open_drive; /* a step that drives is open */
+    bool open_drive;          /* a step that drives is open */
 };
 
 static void add_step(void *context, sqlite3_stmt *row)
@@ -100,14 +101,15 @@ static void check_cell(void *context, sqlite3_stmt *row)
     if (!cell)
         return;
     struct account account = {.as_of = cell->as_of};
-    query_each(shelf->book, add_step, &account,
-               "SELECT step.kind, coalesce(charge, 0), " STEP_CURRENT_MOST ", step.started_at, "
-               "CASE WHEN outcome.ended_at IS NOT NULL THEN "
-               "max(coalesce(journal.outcome_at, run.ended_at, outcome.ended_at), outcome.ended_at) "
-               "END FROM step JOIN journal USING (run, segment, n) "
-               "JOIN run ON run.id = step.run LEFT JOIN outcome ON outcome.step = step.id "
-               "WHERE step.cell = %lld AND step.kind IN ('charge', 'discharge', 'pulse')",
-               (long long)sqlite3_column_int64(row, 0));
+    query_each(
+        shelf->book, add_step, &account,
+        "SELECT step.kind, coalesce(charge, 0), " STEP_CURRENT_MOST ", step.started_at, "
+        "CASE WHEN outcome.ended_at IS NOT NULL THEN "
+        "max(coalesce(journal.outcome_at, run.ended_at, outcome.ended_at), outcome.ended_at) "
+        "END FROM step JOIN journal USING (run, segment, n) "
+        "JOIN run ON run.id = step.run LEFT JOIN outcome ON outcome.step = step.id "
+        "WHERE step.cell = %lld AND step.kind IN ('charge', 'discharge', 'pulse')",
+        (long long)sqlite3_column_int64(row, 0));
     compare(label, "out", account.out, cell->throughput, account.out_most, shelf->findings,
             shelf->report);
     if (is_exact(cell)) {

@@ -1,5 +1,5 @@
-/* What really happened to the simulated cells, as their own file tells, beside what the logbook says
- * of it. The file is read from a copy: the engine keeps the original to itself. */
+/* What really happened to the simulated cells, as their own file tells, beside what the logbook
+ * says of it. The file is read from a copy: the engine keeps the original to itself. */
 #ifndef PERDURE_TESTS_FAULT_TRUTH_H
 #define PERDURE_TESTS_FAULT_TRUTH_H
 
@@ -11,8 +11,8 @@ struct truth_report {
 };
 
 /* The record never claims more charge than moved, and what moved beyond the record fits into the
- * time that was not observed; what is driven now belongs to a step on record. `book` and `world` are
- * copies of one moment at which no engine lived. */
+ * time that was not observed; what is driven now belongs to a step on record. `book` and `world`
+ * are copies of one moment at which no engine lived. */
 void truth_check(sqlite3 *book, const char *world, struct findings *findings,
                  struct truth_report *report);
 

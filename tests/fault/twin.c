@@ -9,7 +9,8 @@
 
 #include "base/text.h"
 
-/* --- working it off ---------------------------------------------------------------------------------- */
+/* --- working it off
+ * ---------------------------------------------------------------------------------- */
 
 struct copying {
     sqlite3 *book;
@@ -51,11 +52,11 @@ static void start_one(void *context, sqlite3_stmt *row)
     struct copying *copying = context;
     int64_t run = sqlite3_column_int64(row, 0);
     copying->any = true;
-    copying->map[run] = start(copying->twin, (const char *)sqlite3_column_text(row, 1),
-                              (const char *)sqlite3_column_text(row, 2),
-                              (const char *)sqlite3_column_text(row, 3));
+    copying->map[run] =
+        start(copying->twin, (const char *)sqlite3_column_text(row, 1),
+              (const char *)sqlite3_column_text(row, 2), (const char *)sqlite3_column_text(row, 3));
     sqlite3 *db = query_open_to_write(copying->twin->logbook);
-    query_run(db, "UPDATE run SET seed = %Q WHERE id = %lld",
+    query_run(db, "UPDATE run SET seed = '%s' WHERE id = %lld",
               (const char *)sqlite3_column_text(row, 4), (long long)copying->map[run]);
     sqlite3_close(db);
 }
@@ -103,13 +104,13 @@ void twin_make(sqlite3 *book, struct scene *twin, int64_t *map)
                        "(SELECT 1 FROM answer WHERE question = question.id) ORDER BY id");
             sqlite3_close(db);
         }
-        copying.any = query_number(book,
-                                   "SELECT max(runs) FROM (SELECT count(*) AS runs FROM run "
-                                   "GROUP BY cell)") > wave;
+        copying.any = query_number(book, "SELECT max(runs) FROM (SELECT count(*) AS runs FROM run "
+                                         "GROUP BY cell)") > wave;
     }
 }
 
-/* --- comparing ------------------------------------------------------------------------------------------ */
+/* --- comparing
+ * ------------------------------------------------------------------------------------------ */
 
 #define TEXT_MOST 600
 
@@ -162,8 +163,9 @@ static void read_entries(sqlite3 *book, int64_t run, struct entries *entries)
 {
     query_each(book, add_entry, entries,
                "SELECT journal.segment, journal.n, name, args, outcome IS NOT NULL, ended_by, "
-               "charge, energy, duration, iif(step.kind IN ('charge', 'discharge', 'pulse'), "
-               STEP_CURRENT_MOST " * max(0, (outcome_at - started_at) / 1e6 - duration), 0), "
+               "charge, energy, duration, iif(step.kind IN ('charge', 'discharge', "
+               "'pulse'), " STEP_CURRENT_MOST
+               " * max(0, (outcome_at - started_at) / 1e6 - duration), 0), "
                "plan ->> '$.drop' IS NOT NULL "
                "FROM journal LEFT JOIN step USING (run, segment, n) LEFT JOIN outcome "
                "ON outcome.step = step.id WHERE run = %lld ORDER BY segment, n",
@@ -182,13 +184,14 @@ struct comparing {
 static void differ(const struct comparing *c, const struct entry *a, const char *what, double is,
                    double was)
 {
-    found(c->findings, "twin", "run %lld (%s), segment %d, entry %lld, %s: %s is %.9g, %.9g in the "
-          "run that was not interrupted", (long long)c->run, c->script, a->segment,
-          (long long)a->n, a->name, what, is, was);
+    found(c->findings, "twin",
+          "run %lld (%s), segment %d, entry %lld, %s: %s is %.9g, %.9g in the "
+          "run that was not interrupted",
+          (long long)c->run, c->script, a->segment, (long long)a->n, a->name, what, is, was);
 }
 
-static void must_equal(const struct comparing *c, const struct entry *a, const char *what, double is,
-                       double was)
+static void must_equal(const struct comparing *c, const struct entry *a, const char *what,
+                       double is, double was)
 {
     if (!(fabs(is - was) <= 3e-6 * (1 + fabs(was))))
         differ(c, a, what, is, was);
@@ -211,9 +214,10 @@ static void compare_step(struct comparing *c, const struct entry *a, const struc
     if (a->has_drop)
         return; /* a gap may hide the peak */
     if (strcmp(a->ended_by, b->ended_by) != 0) {
-        found(c->findings, "twin", "run %lld (%s), entry %lld: ended by %s, and by %s in the run "
-              "that was not interrupted", (long long)c->run, c->script, (long long)a->n,
-              a->ended_by, b->ended_by);
+        found(c->findings, "twin",
+              "run %lld (%s), entry %lld: ended by %s, and by %s in the run "
+              "that was not interrupted",
+              (long long)c->run, c->script, (long long)a->n, a->ended_by, b->ended_by);
         return;
     }
     if (strcmp(a->ended_by, "time") == 0 && strcmp(a->name, "rest") != 0)
@@ -233,9 +237,10 @@ static void compare_record(struct comparing *c, const struct entry *a, const str
     double here = json_number_value(json_object_get(is, "value"));
     double there = json_number_value(json_object_get(was, "value"));
     if (!name || strcmp(name, json_string_value(json_object_get(was, "name"))) != 0)
-        found(c->findings, "twin", "run %lld (%s), entry %lld: recorded %s, and %s in the run that "
-              "was not interrupted", (long long)c->run, c->script, (long long)a->n, a->args,
-              b->args);
+        found(c->findings, "twin",
+              "run %lld (%s), entry %lld: recorded %s, and %s in the run that "
+              "was not interrupted",
+              (long long)c->run, c->script, (long long)a->n, a->args, b->args);
     else if (strcmp(name, "moved") == 0)
         must_be_near(c, a, here * 3600, there * 3600);
     else if (strcmp(name, "clock") != 0)
@@ -252,9 +257,11 @@ static void compare_entry(struct comparing *c, const struct entry *a, const stru
     bool dated = strcmp(a->name, "wait_until") == 0;
     if (a->segment != b->segment || a->n != b->n || strcmp(a->name, b->name) != 0 ||
         (!record && !dated && strcmp(a->args, b->args) != 0))
-        found(c->findings, "twin", "run %lld (%s), segment %d, entry %lld: %s %s, and %s %s in the "
-              "run that was not interrupted", (long long)c->run, c->script, a->segment,
-              (long long)a->n, a->name, a->args, b->name, b->args);
+        found(c->findings, "twin",
+              "run %lld (%s), segment %d, entry %lld: %s %s, and %s %s in the "
+              "run that was not interrupted",
+              (long long)c->run, c->script, a->segment, (long long)a->n, a->name, a->args, b->name,
+              b->args);
     else if (record)
         compare_record(c, a, b);
     else if (a->is_step && b->is_step && a->has_outcome)

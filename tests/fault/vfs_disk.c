@@ -27,7 +27,8 @@ static struct disk_file *of(sqlite3_file *file)
     return (struct disk_file *)file;
 }
 
-/* --- power and faults ---------------------------------------------------------------------------- */
+/* --- power and faults ----------------------------------------------------------------------------
+ */
 
 void disk_power(const struct disk_power *wanted)
 {
@@ -82,7 +83,8 @@ static int fails(enum disk_operation operation)
     return fault.code;
 }
 
-/* --- the folder's syncs, seen by the system VFS opening it --------------------------------------- */
+/* --- the folder's syncs, seen by the system VFS opening it ---------------------------------------
+ */
 
 typedef int open_directory(const char *path, int *fd);
 static open_directory *system_open_directory;
@@ -101,7 +103,8 @@ static void see_folder_sync(int code)
     folder_opened = false;
 }
 
-/* --- a file -------------------------------------------------------------------------------------- */
+/* --- a file --------------------------------------------------------------------------------------
+ */
 
 static int file_close(sqlite3_file *file)
 {
@@ -241,7 +244,8 @@ static const sqlite3_io_methods methods = {
     .xShmUnmap = shared_unmap,
 };
 
-/* --- the disk ------------------------------------------------------------------------------------ */
+/* --- the disk ------------------------------------------------------------------------------------
+ */
 
 static int disk_open(sqlite3_vfs *self, const char *path, sqlite3_file *file, int flags,
                      int *out_flags)

@@ -7,7 +7,8 @@
 
 void disk_register(void);
 
-/* --- power --------------------------------------------------------------------------------------- */
+/* --- power ---------------------------------------------------------------------------------------
+ */
 
 #define DISK_CUT_STATUS 77 /* exit status of a process whose power was cut */
 
@@ -24,7 +25,8 @@ uint64_t disk_changes(void); /* so far */
 /* Cuts the power now: leaves the files as found then, and ends the process. */
 _Noreturn void disk_cut(void);
 
-/* --- faults -------------------------------------------------------------------------------------- */
+/* --- faults --------------------------------------------------------------------------------------
+ */
 
 enum disk_operation {
     DISK_OPEN,
@@ -38,10 +40,10 @@ enum disk_operation {
 
 struct disk_fault {
     enum disk_operation on;
-    uint64_t at;  /* from the so-many-th such operation on, from 1 */
-    bool lasting; /* until disk_mend; else that one only */
-    int code;     /* what SQLite is told: SQLITE_FULL, SQLITE_IOERR_FSYNC... */
-    int cause;    /* and the system's errno behind it */
+    uint64_t at;              /* from the so-many-th such operation on, from 1 */
+    bool lasting;             /* until disk_mend; else that one only */
+    int code;                 /* what SQLite is told: SQLITE_FULL, SQLITE_IOERR_FSYNC... */
+    int cause;                /* and the system's errno behind it */
     void (*met)(void *owner); /* called at each failure, before SQLite knows; may be NULL */
     void *owner;
 };

@@ -34,7 +34,8 @@ struct name {
 
 static struct name *names;
 
-/* --- names --------------------------------------------------------------------------------------- */
+/* --- names ---------------------------------------------------------------------------------------
+ */
 
 static struct name *find_name(const char *path)
 {
@@ -77,7 +78,8 @@ void platter_sync_folder(void)
         name->durable = name->now;
 }
 
-/* --- changes ------------------------------------------------------------------------------------- */
+/* --- changes -------------------------------------------------------------------------------------
+ */
 
 static void add_change(struct platter_file *file, struct change change)
 {
@@ -124,9 +126,8 @@ static bool renewed(const struct platter_file *file, size_t i)
     const struct change *old = &file->change[i];
     for (size_t j = i + 1; j < file->count; j++) {
         const struct change *new = &file->change[j];
-        if (new->bytes != NULL && !new->forgotten &&
-            new->offset / PAGE <= old->offset / PAGE &&
-            (new->offset + (int64_t)new->length - 1) / PAGE >= old->offset / PAGE)
+        if (new->bytes != NULL && !new->forgotten &&new->offset / PAGE <= old->offset / PAGE &&
+            (new->offset + (int64_t) new->length - 1) / PAGE >= old->offset / PAGE)
             return true;
     }
     return false;
@@ -171,7 +172,8 @@ void platter_sync_failed(struct platter_file *file)
     free(old.change);
 }
 
-/* --- the cut ------------------------------------------------------------------------------------- */
+/* --- the cut -------------------------------------------------------------------------------------
+ */
 
 struct cut {
     enum cut_style style;

@@ -56,13 +56,13 @@ static void test_few_are_staged(void **state)
     must(logbook_begin(logbook, &error));
     step = add_step(logbook, add_run(logbook, 0), 1);
     add_samples(logbook, step, 0, 1);
-    add_samples(logbook, step, 1, 99);
+    add_samples(logbook, step, 1, 31);
     must(logbook_commit(logbook, &error));
     must(logbook_move_samples(logbook, &more, &error));
     assert_false(more);
-    assert_int_equal(ask(logbook, "SELECT count(*) FROM recent"), 100);
+    assert_int_equal(ask(logbook, "SELECT count(*) FROM recent"), 32);
     assert_int_equal(ask(logbook, "SELECT count(*) FROM sample"), 0);
-    has_samples(logbook, step, 100);
+    has_samples(logbook, step, 32);
     close_sound(logbook);
 }
 
@@ -75,12 +75,13 @@ static void test_a_long_batch_goes_directly(void **state)
     must(logbook_begin(logbook, &error));
     step = add_step(logbook, add_run(logbook, 0), 1);
     add_samples(logbook, step, 0, 256);
+    add_samples(logbook, step, 256, 32);
     assert_int_equal(ask(logbook, "SELECT count(*) FROM recent"), 0);
-    add_samples(logbook, step, 256, 10);
-    add_samples(logbook, step, 266, 300); /* what is staged goes first */
-    assert_int_equal(ask(logbook, "SELECT count(*) FROM sample"), 566);
+    add_samples(logbook, step, 288, 10);
+    add_samples(logbook, step, 298, 300); /* what is staged goes first */
+    assert_int_equal(ask(logbook, "SELECT count(*) FROM sample"), 598);
     must(logbook_commit(logbook, &error));
-    has_samples(logbook, step, 566);
+    has_samples(logbook, step, 598);
     close_sound(logbook);
 }
 

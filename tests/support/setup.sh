@@ -2,7 +2,7 @@
 # demo/run.sh and tests/run.sh, from the top folder.
 
 build_needs="build-essential cmake pkg-config liblua5.4-dev libsqlite3-dev libuv1-dev libjansson-dev
-  libmd-dev libcsv-dev libserialport-dev libsystemd-dev libcmocka-dev"
+  libmd-dev libcsv-dev libserialport-dev libsystemd-dev libgsl-dev libcmocka-dev"
 test_needs="clang-format cppcheck lua-check sqlite3"
 
 missing_packages() {
@@ -16,7 +16,7 @@ set_up() {
     if ! command -v dpkg-query >/dev/null || ! command -v apt-get >/dev/null; then
         echo "This machine has no apt. Needed, by whatever name they go here:"
         echo "  a C compiler, CMake, pkg-config, Lua 5.4, SQLite 3, libuv, Jansson, libmd, libcsv, libserialport,"
-        echo "  libsystemd, cmocka"
+        echo "  libsystemd, GSL, cmocka"
         echo "  and for all tests: clang-format, cppcheck, luacheck, the sqlite3 shell"
         return 0
     fi
