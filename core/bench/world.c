@@ -223,6 +223,17 @@ struct simcell *world_cell(struct world *world, const struct cell_facts *facts,
     return &record->cell;
 }
 
+void world_make_safe(struct world *world, utc_us now)
+{
+    for (size_t i = 0; i < world->header->count; i++) {
+        struct simcell *cell = &record_at(world, i)->cell;
+        if (cell->drive.mode == DRIVE_OFF)
+            continue;
+        simcell_advance(cell, now);
+        cell->drive = DRIVE_NOTHING;
+    }
+}
+
 utc_us world_latest(const struct world *world)
 {
     utc_us latest = 0;

@@ -48,14 +48,6 @@ static int run_resume(const struct arguments *arguments, struct error *error)
     return on_run(arguments, "resume", "goes on", error);
 }
 
-/* "12.5" is a number, everything else a text. */
-static json_t *answer_value(const char *text)
-{
-    char *end;
-    double number = strtod(text, &end);
-    return end != text && !*end ? json_real(number) : json_string(text);
-}
-
 static int run_answer(const struct arguments *arguments, struct error *error)
 {
     int64_t id;
@@ -64,8 +56,8 @@ static int run_answer(const struct arguments *arguments, struct error *error)
     const char *who = argument(arguments, "who");
     if (!who)
         who = getenv("USER");
-    json_t *request = json_pack("{s:s, s:I, s:o, s:s}", "act", "answer", "question", (json_int_t)id,
-                                "answer", answer_value(arguments->word[1]), "who", who ? who : "");
+    json_t *request = json_pack("{s:s, s:I, s:s, s:s}", "act", "answer", "question", (json_int_t)id,
+                                "answer", arguments->word[1], "who", who ? who : "");
     int code = say(arguments, request, "answered", error);
     json_decref(request);
     return code;

@@ -81,6 +81,7 @@ int workplace_open(struct workplace *out, const struct arguments *arguments, str
     /* What happened to the simulated cells stays happened: time does not begin before it. */
     if (out->clock.face == CLOCK_VIRTUAL && world_latest(out->world) > clock_utc(&out->clock))
         clock_open_virtual(&out->clock, world_latest(out->world));
+    world_make_safe(out->world, clock_utc(&out->clock));
     control_path(arguments->logbook, out->socket, sizeof out->socket);
     return 0;
 }

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/random.h"
+#include "engine/answer.h"
 #include "engine/engine_internal.h"
 #include "engine/replay.h"
 #include "logbook/cells.h"
@@ -281,16 +282,25 @@ static int stop_act(struct act *a, struct error *error)
 static int answer(struct act *a, struct error *error)
 {
     json_int_t question;
-    json_t *value;
-    const char *who;
+    json_t *value = NULL;
+    const char *typed, *who;
+    char *expects = NULL;
+    int answers = 0;
     json_error_t problem;
-    if (json_unpack_ex((json_t *)a->request, &problem, 0, "{s:I, s:o, s:s}", "question", &question,
-                       "answer", &value, "who", &who))
+    if (json_unpack_ex((json_t *)a->request, &problem, 0, "{s:I, s:s, s:s}", "question", &question,
+                       "answer", &typed, "who", &who))
         return bad_request(error, problem.text);
+    if (logbook_question_expects(a->logbook, question, &expects, &answers, error))
+        return error->code;
+    int refused = answer_read(expects, typed, &value, error);
+    free(expects);
+    if (refused)
+        return refused;
     char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
     int code = logbook_answer(a->logbook, question, text, who, a->now, error);
     free(text);
-    a->reply = json_pack("{s:I, s:O}", "question", question, "answer", value);
+    a->reply = json_pack("{s:I, s:o, s:b}", "question", question, "answer", value, "correction",
+                         answers > 0);
     return code;
 }
 

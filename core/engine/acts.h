@@ -6,7 +6,7 @@
  *   start  {"kind", "name", "text", "modules": {NAME: TEXT}, "params": {..}, "cells": [..],
  *           "channel"?}
  *   pause, resume, stop  {"run"}
- *   answer {"question", "answer", "who"}
+ *   answer {"question", "answer", "who"}  answer: as typed; checked against what is expected
  *   adopt  {"run", "name", "text", "modules", "dry"?}  dry: only see whether the record fits */
 #ifndef PERDURE_ENGINE_ACTS_H
 #define PERDURE_ENGINE_ACTS_H

@@ -74,11 +74,13 @@ static int add_sample(void *context, int64_t k, const struct sample *sample)
     return 0;
 }
 
-/* The sums of an open step go on to its latest reading, which was no row yet. */
+/* The sums of an open step, or of one that was stopped while no engine was at work, go on to its
+ * latest reading, which was no row yet. */
 static void add_rest(struct sums *sums, const json_t *row)
 {
+    const char *ended_by = json_string_value(json_object_get(row, "ended_by"));
     double span = json_number_value(json_object_get(row, "duration_s")) - sums->seen;
-    if (json_is_string(json_object_get(row, "ended_by")) || !(span > 0))
+    if ((ended_by && strcmp(ended_by, "stopped") != 0) || !(span > 0))
         return;
     sums->charge += sums->last.current * span;
     sums->slack += span * (fabs(sums->last.current) * UNSEEN_RATIO + UNSEEN_AMPERE);

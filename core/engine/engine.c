@@ -246,6 +246,11 @@ static void try_again(struct engine *engine)
                       "the disk was full; there is room again", engine_error(engine));
     if (!engine_commit(engine) || engine_load(engine, &engine->trouble))
         return;
+    for (struct live_run *run = engine->runs; run; run = run->next)
+        run->was_held = true;
+    if (engine->options.tell)
+        engine->options.tell(engine->options.owner, clock_utc(engine->options.clock), 0, "warning",
+                             "there is room on the disk again: all runs go on");
     engine->held = false;
 }
 

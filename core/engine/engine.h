@@ -27,12 +27,12 @@ struct engine_options {
     struct bench *bench;
     const struct script_ops *scripts;
     const char *bench_name, *bench_hash; /* for the record of this session */
-    void *uv_loop;         /* shared with the links (link/loop.h); NULL: the engine makes its own */
-    const char *socket;                  /* where to listen for other commands; NULL: nowhere */
-    bool until_idle;                     /* end when nothing is left to do */
-    int64_t until_run;                   /* end when this run is over; 0: not */
-    double commit_every;                 /* real seconds; 0: the usual 1 */
-    double held_retry; /* real seconds between tries when the disk is full; 0: the usual 5 */
+    void *uv_loop;       /* shared with the links (link/loop.h); NULL: the engine makes its own */
+    const char *socket;  /* where to listen for other commands; NULL: nowhere */
+    bool until_idle;     /* end when nothing is left to do */
+    int64_t until_run;   /* end when this run is over; 0: not */
+    double commit_every; /* real seconds; 0: the usual 1 */
+    double held_retry;   /* real seconds between tries when the disk is full; 0: the usual 5 */
     /* Called when something worth telling happened to a run; may be NULL. */
     void (*tell)(void *owner, utc_us at, int64_t run, const char *level, const char *text);
     void *owner;

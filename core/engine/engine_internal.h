@@ -48,6 +48,7 @@ struct live_run {
     struct cell_facts cell;
     enum live_phase phase;
     bool was_paused; /* parked by a person, under this engine: what a gap is put down to */
+    bool was_held;   /* dropped on a full disk, under this engine: the same */
 
     struct script *script;
     struct script_request request; /* the one being performed */
@@ -62,6 +63,7 @@ struct live_run {
     struct step *step; /* NULL outside a step */
     int64_t step_id;
     utc_us step_started;
+    bool by_hand; /* ASKING or WAITING for a step that a person does */
     enum channel_wait awaits;
     enum after_safe after;
     enum run_state over_state; /* AFTER_OVER: what to end as */
@@ -159,6 +161,14 @@ void run_step_free(struct live_run *run);
 /* A deadline of the step fell due. */
 void run_step_due(struct live_run *run);
 void run_step_notify(void *owner, const struct reading *reading, const struct error *failure);
+
+/* --- run_by_hand.c: a step that a person does ----------------------------------------------------
+ */
+
+/* Never has its outcome at once. */
+bool by_hand_begin(struct live_run *run, bool taken_up);
+/* With what was typed (JSON, see answer.h), or NULL for a rest that is over. */
+void by_hand_end(struct live_run *run, const char *answer);
 
 /* --- perform.c: the primitives that need no channel
  * ------------------------------------------------ */

@@ -151,7 +151,7 @@ static void wait_virtual(struct engine *engine, unsigned pass)
         }
     }
     if (engine->trouble.code)
-        return; /* the pass makes safe: no time may go by before */
+        return;         /* the pass makes safe: no time may go by before */
     if (engine->held) { /* signals and other commands are heard */
         double ms = engine->options.held_retry * 1e3;
         uv_update_time(loop->uv);

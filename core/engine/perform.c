@@ -59,7 +59,10 @@ void perform_due(struct live_run *run)
         perform_rearm(run);
         return;
     }
-    run_complete(run, "true");
+    if (run->by_hand)
+        by_hand_end(run, NULL);
+    else
+        run_complete(run, "true");
 }
 
 static bool ask(struct live_run *run, bool taken_up)
@@ -92,7 +95,10 @@ void perform_answered(struct live_run *run)
                          run->journal.n, &id, &answer, &at, engine_error(run->engine)) ||
         !answer)
         return;
-    run_complete(run, answer);
+    if (run->by_hand)
+        by_hand_end(run, answer);
+    else
+        run_complete(run, answer);
     free(answer);
 }
 

@@ -136,6 +136,17 @@ static int open_script(struct live_run *run, struct error *error)
                         run->record.segment_at, error);
 }
 
+/* A logbook that cannot be read is the engine's trouble and no failure of the run: the pass meets
+ * it, and the run is taken up later. */
+static bool is_trouble(struct live_run *run, const struct error *failure)
+{
+    if (failure->code != ERROR_LOGBOOK && failure->code != ERROR_FULL &&
+        failure->code != ERROR_BUSY)
+        return false;
+    *engine_error(run->engine) = *failure;
+    return true;
+}
+
 static int insert_cell(struct live_run *run, struct channel *channel, struct error *error)
 {
     if (!channel)
@@ -175,6 +186,8 @@ void run_begin(struct live_run *run, struct channel *channel)
     if (fresh)
         run->record.started_at = run->record.segment_at = clock_utc(run->engine->options.clock);
     if (insert_cell(run, channel, &failure) || open_script(run, &failure)) {
+        if (is_trouble(run, &failure))
+            return;
         run_end_because(run, RUN_FAILED, "%s: %s; %s", failure.what, failure.why, failure.todo);
         return;
     }
@@ -236,7 +249,8 @@ static bool restart(struct live_run *run)
     free(run->record.segment_state);
     run->record.segment_state = state;
     if (open_script(run, &failure)) {
-        run_end(run, RUN_FAILED, failure.why);
+        if (!is_trouble(run, &failure))
+            run_end(run, RUN_FAILED, failure.why);
         return false;
     }
     return true;

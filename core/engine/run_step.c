@@ -8,6 +8,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "bench/by_hand.h"
 #include "engine/engine_internal.h"
 
 static void answered(struct live_run *run, const struct reading *reading,
@@ -152,7 +153,10 @@ static bool take_up(struct live_run *run)
     run->unsaved = true;
     engine_write(engine);
     logbook_add_gap(engine->options.logbook, run->step_id, seen, now,
-                    run->was_paused ? "paused" : "no engine at work", engine_error(engine));
+                    run->was_paused ? "paused"
+                    : run->was_held ? "the disk was full"
+                                    : "no engine at work",
+                    engine_error(engine));
     if (gap > run->channel->void_after) {
         step_stop(run->step, END_STOPPED, GUARD_NONE);
         char text[64];
@@ -175,6 +179,9 @@ bool run_step_begin(struct live_run *run, bool taken_up)
         refuse(run, &refusal);
         return true;
     }
+
+    if (channel_is_by_hand(run->channel))
+        return by_hand_begin(run, taken_up);
 
     run->step = xcalloc(1, sizeof *run->step);
     run->rows = xmalloc(ROWS_KEPT * sizeof *run->rows);

@@ -360,10 +360,13 @@ static void take(struct link *link)
 void exchange_io(uv_poll_t *poll, int status, int events)
 {
     struct link *link = poll->data;
-    if (status < 0)
-        link_hang_up_because(link, "it cannot be watched: %s", uv_strerror(status));
-    else if ((events & UV_WRITABLE) && link->out.length && flush(link) && link->out.length == 0)
+    if (status < 0) { /* watched no more: an error, or a terminal hung up; reading may tell which */
+        take(link);
+        if (link->fd >= 0)
+            link_hang_up_because(link, "the other end hung up");
+    } else if ((events & UV_WRITABLE) && link->out.length && flush(link) && link->out.length == 0) {
         all_sent(link);
+    }
     if (link->fd >= 0 && (events & (UV_READABLE | UV_DISCONNECT)))
         take(link);
     link_deliver(link);

@@ -54,11 +54,12 @@ static void set_up(int fd)
 static void on_connect(uv_poll_t *poll, int status, int events)
 {
     struct link *link = poll->data;
-    int code = status < 0 ? -status : 0;
+    int code = 0;
     socklen_t size = sizeof code;
     (void)events;
-    if (!code)
-        getsockopt(link->fd, SOL_SOCKET, SO_ERROR, &code, &size);
+    getsockopt(link->fd, SOL_SOCKET, SO_ERROR, &code, &size); /* says more than `status` does */
+    if (status < 0 && !code)
+        code = -status;
     if (code) {
         try_next(link->line, strerror(code));
         return;

@@ -41,6 +41,10 @@ struct question_record {
 };
 int logbook_add_question(struct logbook *logbook, struct question_record *question,
                          struct error *error);
+/* What a question expects (JSON, owned by the caller), and how many answers it has. ERROR_FAILED
+ * when there is no such question. */
+int logbook_question_expects(struct logbook *logbook, int64_t question, char **expects,
+                             int *answers, struct error *error);
 /* `answer` is JSON. One more for the same question is a correction: a new entry beside the others,
  * never an overwrite; the latest holds. */
 int logbook_answer(struct logbook *logbook, int64_t question, const char *answer, const char *who,

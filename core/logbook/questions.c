@@ -16,6 +16,33 @@ int logbook_add_question(struct logbook *logbook, struct question_record *questi
     return failed;
 }
 
+int logbook_question_expects(struct logbook *logbook, int64_t question, char **expects,
+                             int *answers, struct error *error)
+{
+    sqlite3_stmt *stmt;
+    bool row = false;
+    int failed = QUERY(logbook, error, &stmt,
+                       "SELECT expects, (SELECT count(*) FROM answer WHERE question = question.id) "
+                       "FROM question WHERE id = ?1",
+                       V_INT(question));
+
+    *expects = NULL;
+    if (!failed)
+        failed = sql_row(logbook, error, stmt, &row);
+    if (row) {
+        *expects = column_copy(stmt, 0);
+        *answers = sqlite3_column_int(stmt, 1);
+    }
+    sql_done(stmt);
+    if (!failed && !row) {
+        char what[32];
+        snprintf(what, sizeof(what), "question %lld", (long long)question);
+        return error_set(error, ERROR_FAILED, what, "list the open ones with `perdure attend`",
+                         "there is no such question on record");
+    }
+    return failed;
+}
+
 int logbook_answer(struct logbook *logbook, int64_t question, const char *answer, const char *who,
                    utc_us at, struct error *error)
 {

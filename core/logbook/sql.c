@@ -6,11 +6,27 @@
 #include "base/text.h"
 #include "logbook/logbook_internal.h"
 
+/* The system's errno behind a failure; 0 when there is none. That of a commit SQLite does not pass on:
+ * the log has it, or the file. */
+static int system_cause(sqlite3 *db)
+{
+    int cause = sqlite3_system_errno(db);
+    sqlite3_file *log = NULL;
+
+    if (cause == 0 &&
+        sqlite3_file_control(db, "main", SQLITE_FCNTL_JOURNAL_POINTER, &log) == SQLITE_OK &&
+        log != NULL && log->pMethods != NULL)
+        log->pMethods->xFileControl(log, SQLITE_FCNTL_LAST_ERRNO, &cause);
+    if (cause == 0)
+        sqlite3_file_control(db, "main", SQLITE_FCNTL_LAST_ERRNO, &cause);
+    return cause;
+}
+
 int sql_error(sqlite3 *db, const char *path, struct error *error)
 {
     int code = db == NULL ? SQLITE_NOMEM : sqlite3_extended_errcode(db);
     const char *why = db == NULL ? "out of memory" : sqlite3_errmsg(db);
-    int cause = db == NULL ? 0 : sqlite3_system_errno(db);
+    int cause = db == NULL ? 0 : system_cause(db);
 
     /* SQLite calls some failures of a full disk (its shared memory, a quota) I/O errors. */
     if ((code & 0xff) == SQLITE_FULL ||

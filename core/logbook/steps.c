@@ -87,7 +87,7 @@ int logbook_stop_open_steps(struct logbook *logbook, int64_t run, utc_us at, str
                      "quality) VALUES (?1, ?2, ?2, ?3, 0, 0, 'stopped', 'void') "
                      "ON CONFLICT (step) DO UPDATE SET ended_at = ?2, samples = ?3, "
                      "ended_by = 'stopped', "
-                     "progress = NULL",
+                     "quality = 'void', progress = NULL",
                      V_INT(step), V_INT(at), V_INT(samples));
         if (failed)
             return failed;

@@ -27,6 +27,7 @@ enum step_kind { STEP_CHARGE, STEP_DISCHARGE, STEP_REST, STEP_PULSE, STEP_READ }
     X(END_BACKSTOP_TIME, "backstop_time")       /* the chemistry's, where the script named none */ \
     X(END_BACKSTOP_CHARGE, "backstop_charge")                                                      \
     X(END_GUARD, "guard")     /* not an end but a failure: see step.h */                           \
+    X(END_PERSON, "person")   /* by hand: a person said that it has ended */                       \
     X(END_STOPPED, "stopped") /* by a person, or with the run */
 
 enum step_end {

@@ -303,8 +303,8 @@ static void a_question_waits_for_its_answer_over_a_kill(void **state)
     assert_int_equal(json_array_size(questions), 1);
     json_decref(questions);
     rig_act(&rig,
-            json_pack("{s:s, s:I, s:i, s:s}", "act", "answer", "question", (json_int_t)1, "answer",
-                      42, "who", "Ada"),
+            json_pack("{s:s, s:I, s:s, s:s}", "act", "answer", "question", (json_int_t)1, "answer",
+                      "42", "who", "Ada"),
             0);
     rig_work(&rig);
     rig_state(&rig, 1, RUN_DONE);

@@ -107,7 +107,8 @@ static void sum_step(void *context, sqlite3_stmt *row)
 
     double charge = sqlite3_column_double(row, 3);
     double summed = strcmp(kind, "charge") == 0 ? sum->charge : -sum->charge;
-    /* Since the last row kept, an open step may have gone on. */
+    /* Since the last row kept, an open step may have gone on; and one that was stopped while no
+     * engine lived had. */
     double behind = sqlite3_column_double(row, 5) - (double)sum->t_us * 1e-6;
     double slack = sum->slack + 1e-5;
     if (sqlite3_column_int(row, 7) && behind > 0)
@@ -129,10 +130,11 @@ void account_samples(sqlite3 *book, struct findings *findings, struct account_re
     sum->findings = findings;
     sum->report = report;
     *report = (struct account_report){0};
-    query_each(book, sum_step, sum,
-               "SELECT id, kind, started_at, charge, gap_time, (at - started_at) / 1e6, "
-               "plan ->> '$.current' IS NOT NULL AND plan ->> '$.ceiling' IS NULL, "
-               "ended_at IS NULL FROM step JOIN outcome ON outcome.step = id");
+    query_each(
+        book, sum_step, sum,
+        "SELECT id, kind, started_at, charge, gap_time, (at - started_at) / 1e6, "
+        "plan ->> '$.current' IS NOT NULL AND plan ->> '$.ceiling' IS NULL, "
+        "ended_at IS NULL OR ended_by = 'stopped' FROM step JOIN outcome ON outcome.step = id");
     free(sum);
 }
 

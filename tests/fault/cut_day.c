@@ -256,7 +256,8 @@ int day_work(const struct day *day, const struct day_work *work, struct error *e
         .scripts = lua_script_ops(),
         .bench_name = "three.lua",
         .bench_hash = "0000",
-        .until_idle = true,
+        .until_idle = work->until_run == 0,
+        .until_run = work->until_run,
         .commit_every = 0.001,
         .held_retry = 0.0005,
         .tell = work->tell,
@@ -269,7 +270,7 @@ int day_work(const struct day *day, const struct day_work *work, struct error *e
         code = engine_open(&bench->engine, &options, error);
     if (!code && work->pace == PACE_STEPPED) {
         code = work_stepped(bench->engine, &bench->clock, work->commit_passes, error);
-        if (!code)
+        if (!code && work->until_run == 0)
             engine_stop(bench->engine, "nothing left to do");
     }
     if (!code)

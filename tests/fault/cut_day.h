@@ -37,6 +37,7 @@ struct day_work {
     enum day_pace pace;
     int commit_passes;     /* STEPPED: passes from one commit to the next */
     int checkpoint_frames; /* SQLite moves its log into the file at so many; 0: the usual */
+    int64_t until_run;     /* ends when this run is over; 0: when nothing is left to do */
     const char *pragma;    /* said to SQLite once the logbook is open; NULL: nothing */
     int64_t outage;        /* us of the clock that have passed since the latest record */
     void (*tell)(void *owner, utc_us at, int64_t run, const char *level, const char *text);

@@ -120,8 +120,8 @@ static const struct control {
     {"a stretch counts twice: the samples know better", "sums", BY_SAMPLES,
      "UPDATE outcome SET charge = charge + 0.05 WHERE step = " INTERRUPTED("discharge")},
     {"more charge on record than ever moved", "truth", BY_TRUTH,
-     "UPDATE outcome SET charge = 3 * charge WHERE step IN (SELECT step.id FROM step JOIN cell "
-     "ON cell.id = step.cell WHERE label = 'X-01' AND kind = 'discharge')"},
+     "UPDATE outcome SET charge = 10 * charge WHERE step IN (SELECT id FROM step WHERE kind = "
+     "'discharge' AND cell = (SELECT cell FROM step WHERE id = " INTERRUPTED("discharge") "))"},
     {"a cell is driven without a step", "truth", BY_TRUTH, NULL},
     {"a step is not on record", "truth", BY_TRUTH,
      "UPDATE step SET cell = NULL WHERE cell = (SELECT id FROM cell WHERE label = 'X-02')"},
@@ -190,7 +190,7 @@ static void run_one(struct round *round, const struct control *control, sqlite3 
                     const int64_t *map, struct controls *counts)
 {
     char file[300], world[300];
-    struct findings findings = {.quiet = true};
+    struct findings findings = {.quiet = true, .awaited = control->check};
     snprintf(file, sizeof(file), "%s/doctored.perdure", round->scene.folder);
     snprintf(world, sizeof(world), "%s/doctored-world", round->scene.folder);
     copy_logbook(round->scene.check, file);
@@ -208,7 +208,7 @@ static void run_one(struct round *round, const struct control *control, sqlite3 
         tear_page(file);
     }
     judge(round, control->judge, file, world, twin, map, &findings);
-    if (findings.count > 0 && strncmp(findings.first, control->check, strlen(control->check)) == 0)
+    if (findings.came)
         counts->reported++;
     else
         found(round->findings, "control", "%s: not found by \"%s\" (%s)", control->about,

@@ -4,6 +4,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #define SHOWN_MOST 40
 
@@ -14,6 +15,8 @@ void found(struct findings *findings, const char *check, const char *format, ...
     va_start(list, format);
     vsnprintf(text, sizeof(text), format, list);
     va_end(list);
+    if (findings->awaited && strcmp(findings->awaited, check) == 0)
+        findings->came = true;
     if (findings->count++ == 0)
         snprintf(findings->first, sizeof(findings->first), "%s: %.560s", check, text);
     if (!findings->quiet && findings->count <= SHOWN_MOST)

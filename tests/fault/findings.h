@@ -7,8 +7,10 @@
 
 struct findings {
     int count;
-    bool quiet;      /* a control: counted, not shown */
-    char first[600]; /* "CHECK: TEXT" of the first */
+    bool quiet;          /* a control: counted, not shown */
+    const char *awaited; /* a control: the check that should find something... */
+    bool came;           /* ...and whether it did */
+    char first[600];     /* "CHECK: TEXT" of the first */
 };
 
 void found(struct findings *findings, const char *check, const char *format, ...)

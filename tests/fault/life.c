@@ -143,6 +143,7 @@ static void die_after_reply(struct round *round, struct process *engine)
         found(round->findings, "program", "a command has no reply from a living engine");
         process_kill(&order.process);
     }
+    order.by_engine = true;
     die(round, engine, true, false);
     order_end(round, &order, false);
 }
@@ -164,10 +165,14 @@ static void kill_order(struct round *round, enum order_kind kind)
 
 static void idle(struct round *round)
 {
-    static const enum order_kind kinds[] = {ORDER_START,  ORDER_ENROL,  ORDER_PAUSE,
-                                            ORDER_RESUME, ORDER_BACKUP, ORDER_ANSWER};
+    static const enum order_kind kinds[] = {ORDER_START,  ORDER_ENROL,  ORDER_PAUSE, ORDER_RESUME,
+                                            ORDER_BACKUP, ORDER_ANSWER, ORDER_STOP};
     if (random_range(&round->random, 0, 2) == 0)
-        kill_order(round, kinds[random_range(&round->random, 0, 5)]);
+        kill_order(round, kinds[random_range(&round->random, 0, 6)]);
+    if (random_range(&round->random, 0, 3) == 0)
+        order_do(round, ORDER_PAUSE);
+    if (random_range(&round->random, 0, 12) == 0)
+        order_do(round, ORDER_STOP);
     if (random_range(&round->random, 0, 3) == 0)
         order_do(round, ORDER_LOOK);
     if (random_range(&round->random, 0, 1) == 0)

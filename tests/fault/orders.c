@@ -72,6 +72,9 @@ static void begin_start(struct round *round, struct order *order)
     const char *script =
         order->cell < EXACT_CELLS ? exact_scripts[draw(round, 0, EXACT_SCRIPTS - 1)] : "full";
     bool pinned = draw(round, 0, 3) == 0;
+    if (round->started < EXACT_SCRIPTS && order->cell < EXACT_CELLS)
+        script = exact_scripts[round->started++]; /* each at least once */
+    promise_cell_in_use(&round->promises, scene_label(order->cell));
     snprintf(path, sizeof(path), "%s/%s.lua", round->scene.protocols, script);
     snprintf(span, sizeof(span), "span=%g s", round->scene.span);
     snprintf(channel, sizeof(channel), "E%d", (int)draw(round, 1, EXACT_CHANNELS));
@@ -163,12 +166,21 @@ bool order_begin(struct round *round, struct order *order, enum order_kind kind)
  * ------------------------------------------------------------------------------------------------
  */
 
-static void promise_enrolled(struct round *round, const char *labels)
+static void add_promise(struct round *round, const struct order *order, enum promise_kind kind,
+                        int64_t id, const char *text)
+{
+    struct promise promise = {
+        .kind = kind, .id = id, .at = scene_now(&round->scene), .by_engine = order->by_engine};
+    string_copy(promise.text, sizeof(promise.text), text);
+    promise_add(&round->promises, &promise);
+}
+
+static void promise_enrolled(struct round *round, const struct order *order)
 {
     char copy[120], *rest = copy;
-    string_copy(copy, sizeof(copy), labels);
+    string_copy(copy, sizeof(copy), order->text);
     for (char *label = strsep(&rest, ","); label; label = strsep(&rest, ","))
-        promise_add(&round->promises, PROMISE_ENROLLED, 0, label);
+        add_promise(round, order, PROMISE_ENROLLED, 0, label);
 }
 
 static void promise_started(struct round *round, const struct order *order, const char *said)
@@ -181,7 +193,7 @@ static void promise_started(struct round *round, const struct order *order, cons
         return;
     }
     round->busy[order->cell] = true;
-    promise_add(&round->promises, PROMISE_STARTED, id, scene_label(order->cell));
+    add_promise(round, order, PROMISE_STARTED, id, scene_label(order->cell));
 }
 
 /* A copy that was acknowledged holds all that was seen before it was begun. */
@@ -206,14 +218,12 @@ static void keep_promise(struct round *round, const struct order *order, const c
 {
     const char *label = scene_label(order->cell >= 0 ? order->cell : 0);
     switch (order->kind) {
-    case ORDER_PAUSE: promise_add(&round->promises, PROMISE_PAUSED, order->id, label); break;
-    case ORDER_RESUME: promise_add(&round->promises, PROMISE_RESUMED, order->id, label); break;
-    case ORDER_STOP: promise_add(&round->promises, PROMISE_STOPPED, order->id, label); break;
+    case ORDER_PAUSE: add_promise(round, order, PROMISE_PAUSED, order->id, label); break;
+    case ORDER_RESUME: add_promise(round, order, PROMISE_RESUMED, order->id, label); break;
+    case ORDER_STOP: add_promise(round, order, PROMISE_STOPPED, order->id, label); break;
     case ORDER_START: promise_started(round, order, said); break;
-    case ORDER_ENROL: promise_enrolled(round, order->text); break;
-    case ORDER_ANSWER:
-        promise_add(&round->promises, PROMISE_ANSWERED, order->id, order->text);
-        break;
+    case ORDER_ENROL: promise_enrolled(round, order); break;
+    case ORDER_ANSWER: add_promise(round, order, PROMISE_ANSWERED, order->id, order->text); break;
     case ORDER_BACKUP: check_backup(round, order->text); break;
     case ORDER_LOOK:
     case ORDER_COUNT: break;

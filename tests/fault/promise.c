@@ -1,21 +1,18 @@
 /* What was acknowledged, looked up. */
 #include "promise.h"
 
-#include <stdio.h>
 #include <string.h>
 
 #include "base/text.h"
 #include "truth.h"
 
-void promise_add(struct promises *promises, enum promise_kind kind, int64_t id, const char *text)
+void promise_add(struct promises *promises, const struct promise *promise)
 {
     if (promises->count == promises->room) {
         promises->room = promises->room ? 2 * promises->room : 64;
         promises->list = xrealloc(promises->list, (size_t)promises->room * sizeof(*promises->list));
     }
-    struct promise *promise = &promises->list[promises->count++];
-    *promise = (struct promise){.kind = kind, .id = id};
-    string_copy(promise->text, sizeof(promise->text), text);
+    promises->list[promises->count++] = *promise;
 }
 
 void promise_withdraw(struct promises *promises, int64_t run)
@@ -28,6 +25,13 @@ void promise_withdraw(struct promises *promises, int64_t run)
     }
 }
 
+void promise_cell_in_use(struct promises *promises, const char *label)
+{
+    for (int i = 0; i < promises->count; i++)
+        if (promises->list[i].kind == PROMISE_STOPPED && strcmp(promises->list[i].text, label) == 0)
+            promises->list[i].text[0] = '\0';
+}
+
 static bool kept(const struct promise *promise, sqlite3 *book)
 {
     long long id = promise->id;
@@ -38,7 +42,8 @@ static bool kept(const struct promise *promise, sqlite3 *book)
                             "WHERE run.id = %lld AND label = '%s'",
                             id, promise->text) == 1;
     case PROMISE_ENROLLED:
-        return query_number(book, "SELECT count(*) FROM cell WHERE label = '%s'", promise->text) == 1;
+        return query_number(book, "SELECT count(*) FROM cell WHERE label = '%s'", promise->text) ==
+               1;
     case PROMISE_PAUSED:
         return query_number(book, "SELECT state = 'paused' FROM run WHERE id = %lld", id);
     case PROMISE_RESUMED:
@@ -54,6 +59,16 @@ static bool kept(const struct promise *promise, sqlite3 *book)
     return false;
 }
 
+/* Outputs are safe before a pause or a stop returns; where no engine was at work, once one comes.
+ */
+static bool must_be_safe(const struct promise *promise, sqlite3 *book)
+{
+    if ((promise->kind != PROMISE_PAUSED && promise->kind != PROMISE_STOPPED) || !promise->text[0])
+        return false;
+    return promise->by_engine ||
+           query_number(book, "SELECT max(began_at) > %lld FROM session", (long long)promise->at);
+}
+
 void promises_check(const struct promises *promises, sqlite3 *book, const char *world,
                     struct findings *findings)
 {
@@ -66,8 +81,8 @@ void promises_check(const struct promises *promises, sqlite3 *book, const char *
         if (!kept(promise, book))
             found(findings, "promise", "%s %lld %s was acknowledged, and is not on record",
                   names[promise->kind], (long long)promise->id, promise->text);
-        else if (promise->kind == PROMISE_PAUSED && truth_driven(world, promise->text) == 1)
-            found(findings, "promise", "run %lld was paused, and its cell %s is driven",
-                  (long long)promise->id, promise->text);
+        else if (must_be_safe(promise, book) && truth_driven(world, promise->text) == 1)
+            found(findings, "promise", "run %lld was %s, and its cell %s is driven",
+                  (long long)promise->id, names[promise->kind], promise->text);
     }
 }

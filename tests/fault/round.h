@@ -56,6 +56,7 @@ struct round {
     int open_count;
     bool busy[CELLS];
     bool supply; /* go on starting runs */
+    int started; /* scripts of the list that were started in turn */
 
     int kills[DEATH_COUNT], commands_killed, clean_ends, commands, refused, backups, enrolled;
     int log_cuts;       /* the control that cuts the log: 0 not yet tried, -1 reported */
@@ -93,6 +94,7 @@ struct order {
     int cell;
     char text[120]; /* labels, answer or file */
     utc_us begun;
+    bool by_engine; /* surely done by one */
 };
 
 /* Begins it; false when there is nothing to do of this kind. */

@@ -156,7 +156,8 @@ static const struct {
     {"runs", "SELECT 'ended badly' AS what, id, script_name, state, why FROM run "
              "WHERE state IN ('failed', 'attention')"},
     {"runs", "SELECT 'one channel, two runs' AS what, channel, count(*) AS runs FROM run "
-             "WHERE state = 'running' AND channel <> '' GROUP BY channel HAVING count(*) > 1"},
+             "WHERE state IN ('running', 'paused', 'attention') AND started_at IS NOT NULL AND "
+             "channel <> '' GROUP BY channel HAVING count(*) > 1"},
 };
 
 void shape_check(sqlite3 *book, struct findings *findings)

@@ -104,12 +104,14 @@ static void check_cell(void *context, sqlite3_stmt *row)
     query_each(
         shelf->book, add_step, &account,
         "SELECT step.kind, coalesce(charge, 0), " STEP_CURRENT_MOST ", step.started_at, "
-        "CASE WHEN outcome.ended_at IS NOT NULL THEN "
+        "CASE WHEN run.state = 'stopped' AND outcome.ended_by = 'stopped' THEN "
+        "coalesce((SELECT min(began_at) FROM session WHERE began_at > run.ended_at), "
+        "max(%lld, run.ended_at)) WHEN outcome.ended_at IS NOT NULL THEN "
         "max(coalesce(journal.outcome_at, run.ended_at, outcome.ended_at), outcome.ended_at) "
         "END FROM step JOIN journal USING (run, segment, n) "
         "JOIN run ON run.id = step.run LEFT JOIN outcome ON outcome.step = step.id "
         "WHERE step.cell = %lld AND step.kind IN ('charge', 'discharge', 'pulse')",
-        (long long)sqlite3_column_int64(row, 0));
+        (long long)account.as_of, (long long)sqlite3_column_int64(row, 0));
     compare(label, "out", account.out, cell->throughput, account.out_most, shelf->findings,
             shelf->report);
     if (is_exact(cell)) {
@@ -121,7 +123,12 @@ static void check_cell(void *context, sqlite3_stmt *row)
                   "%s: left the range in which its charge is exact: the scenario needs mending",
                   label);
     }
-    if (cell->drive.mode != DRIVE_OFF && !account.open_drive)
+    /* A run that was stopped while no engine lived is made safe by the next one. */
+    bool left = query_number(shelf->book,
+                             "SELECT count(*) FROM run WHERE cell = %lld AND state = 'stopped' AND "
+                             "ended_at >= (SELECT max(began_at) FROM session)",
+                             (long long)sqlite3_column_int64(row, 0));
+    if (cell->drive.mode != DRIVE_OFF && !account.open_drive && !left)
         found(shelf->findings, "truth", "%s: is driven, and no open step on record drives it",
               label);
 }

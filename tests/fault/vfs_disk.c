@@ -11,6 +11,7 @@ struct disk_file {
     sqlite3_file base;
     struct platter_file *platter; /* NULL: a file that needs not last */
     sqlite3_file *real;
+    int last_errno; /* of an injected failure; 0: none */
 };
 
 #define REAL_AT ((sizeof(struct disk_file) + 15) / 16 * 16)
@@ -83,6 +84,15 @@ static int fails(enum disk_operation operation)
     return fault.code;
 }
 
+/* The same, and the file remembers why, as the system's VFS does for a commit. */
+static int fails_on(struct disk_file *file, enum disk_operation operation)
+{
+    int code = fails(operation);
+    if (code != SQLITE_OK)
+        file->last_errno = fault.cause;
+    return code;
+}
+
 /* --- the folder's syncs, seen by the system VFS opening it ---------------------------------------
  */
 
@@ -113,7 +123,7 @@ static int file_close(sqlite3_file *file)
 
 static int file_read_at(sqlite3_file *file, void *to, int length, sqlite3_int64 offset)
 {
-    int code = fails(DISK_READ);
+    int code = fails_on(of(file), DISK_READ);
     return code != SQLITE_OK ? code
                              : of(file)->real->pMethods->xRead(of(file)->real, to, length, offset);
 }
@@ -122,7 +132,7 @@ static int file_read_at(sqlite3_file *file, void *to, int length, sqlite3_int64 
 static int file_write(sqlite3_file *file, const void *from, int length, sqlite3_int64 offset)
 {
     struct disk_file *disk_file = of(file);
-    int code = disk_file->platter != NULL ? fails(DISK_WRITE) : SQLITE_OK;
+    int code = disk_file->platter != NULL ? fails_on(disk_file, DISK_WRITE) : SQLITE_OK;
     int part = code == SQLITE_OK ? length : length / 2, done = SQLITE_OK;
     if (part > 0)
         done = disk_file->real->pMethods->xWrite(disk_file->real, from, part, offset);
@@ -136,7 +146,7 @@ static int file_write(sqlite3_file *file, const void *from, int length, sqlite3_
 static int file_truncate(sqlite3_file *file, sqlite3_int64 size)
 {
     struct disk_file *disk_file = of(file);
-    int code = fails(DISK_TRUNCATE);
+    int code = fails_on(disk_file, DISK_TRUNCATE);
     if (code == SQLITE_OK)
         code = disk_file->real->pMethods->xTruncate(disk_file->real, size);
     if (code == SQLITE_OK && disk_file->platter != NULL) {
@@ -149,7 +159,7 @@ static int file_truncate(sqlite3_file *file, sqlite3_int64 size)
 static int file_sync(sqlite3_file *file, int flags)
 {
     struct disk_file *disk_file = of(file);
-    int code = fails(DISK_SYNC);
+    int code = fails_on(disk_file, DISK_SYNC);
     if (disk_file->platter != NULL)
         change(); /* the power fails while it syncs */
     if (code != SQLITE_OK) {
@@ -187,6 +197,10 @@ static int file_check_lock(sqlite3_file *file, int *held)
 
 static int file_control(sqlite3_file *file, int what, void *argument)
 {
+    if (what == SQLITE_FCNTL_LAST_ERRNO && of(file)->last_errno != 0) {
+        *(int *)argument = of(file)->last_errno;
+        return SQLITE_OK;
+    }
     return of(file)->real->pMethods->xFileControl(of(file)->real, what, argument);
 }
 

@@ -4,6 +4,7 @@
 #ifndef PERDURE_TESTS_LINK_RIG_H
 #define PERDURE_TESTS_LINK_RIG_H
 
+#include <errno.h>
 #include <fcntl.h>
 #include <pty.h>
 #include <stdbool.h>

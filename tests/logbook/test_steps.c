@@ -139,7 +139,7 @@ static void test_open_steps_of_a_run_are_stopped(void **state)
              "SELECT group_concat(step || ' ' || (ended_at - 1772438400000000) || ' ' || samples ||"
              " ' ' || coalesce(charge, 'none') || ' ' || coalesce(ended_by, 'none') || ' ' ||"
              " coalesce(quality, 'none'), '; ') FROM outcome",
-             "1 0 0 none none none; 2 9 2 3600.0 stopped gap; 3 9 0 none stopped void");
+             "1 0 0 none none none; 2 9 2 3600.0 stopped void; 3 9 0 none stopped void");
     expect_open(logbook, other, 1, step[3], NULL, 0);
     close_sound(logbook);
 }

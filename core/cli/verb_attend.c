@@ -1,0 +1,148 @@
+/* perdure attend: shows what the engine asks, and takes the answers at the terminal, one by one.
+ *
+ * A label typed or scanned at the prompt (a scanner types it and presses ENTER) picks the question
+ * of that cell. Where the input is no terminal it only lists. */
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <unistd.h>
+
+#include "cli/workplace.h"
+#include "engine/answer.h"
+#include "logbook/facts.h"
+
+static const struct column columns[] = {
+    {"question", "question", 'r'},  {"cell", "cell", 'l'},         {"asked_at", "asked", 't'},
+    {"text", "what is asked", 'l'}, {"hint", "an answer is", 'l'}, {NULL, NULL, 0},
+};
+
+static int open_questions(const struct arguments *arguments, json_t **rows, struct error *error)
+{
+    struct logbook *logbook = NULL;
+    if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
+        return error->code;
+    logbook_list(logbook, LIST_QUESTIONS, &(struct listing_filter){0}, rows, error);
+    logbook_close(logbook);
+    size_t i;
+    json_t *row;
+    json_array_foreach(*rows, i, row)
+    {
+        char hint[256];
+        char *expects = json_dumps(json_object_get(row, "expects"), JSON_ENCODE_ANY);
+        json_object_set_new(row, "hint", json_string(answer_hint(expects, hint, sizeof hint)));
+        free(expects);
+    }
+    return error->code;
+}
+
+static const char *text_of(const json_t *row, const char *key)
+{
+    const char *text = json_string_value(json_object_get(row, key));
+    return text ? text : "";
+}
+
+static json_t *of_cell(json_t *rows, const char *label)
+{
+    size_t i;
+    json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        if (strcasecmp(text_of(row, "cell"), label) == 0)
+            return row;
+    }
+    return NULL;
+}
+
+static void show(const json_t *row, size_t left)
+{
+    printf("\n%s  (question %" JSON_INTEGER_FORMAT ", asked %.16s UTC; %zu open)\n",
+           text_of(row, "text"), json_integer_value(json_object_get(row, "question")),
+           text_of(row, "asked_at"), left);
+    printf("    an answer is %s; ENTER passes, a label picks its cell, q ends\n%s> ",
+           text_of(row, "hint"), text_of(row, "cell"));
+    fflush(stdout);
+}
+
+/* Sends one answer; a refusal is told and the question stays open. */
+static void send(const struct arguments *arguments, const json_t *row, const char *typed)
+{
+    struct error refused;
+    json_t *reply = NULL;
+    const char *who = argument(arguments, "who");
+    if (!who)
+        who = getenv("USER");
+    json_t *request =
+        json_pack("{s:s, s:O, s:s, s:s}", "act", "answer", "question",
+                  json_object_get(row, "question"), "answer", typed, "who", who ? who : "");
+    error_clear(&refused);
+    if (change(arguments, request, &reply, &refused))
+        printf("%s: %s; %s\n", refused.what, refused.why, refused.todo);
+    else
+        puts("on record");
+    json_decref(request);
+    json_decref(reply);
+}
+
+/* Goes round the open questions until none is left or the person has had enough. */
+static int attend(const struct arguments *arguments, struct error *error)
+{
+    int64_t passed = 0; /* questions up to this one have been passed over in this round */
+    char picked[64] = "", line[1024];
+    for (;;) {
+        json_t *rows = NULL, *row = NULL, *candidate;
+        size_t i;
+        if (open_questions(arguments, &rows, error)) {
+            json_decref(rows);
+            return error->code;
+        }
+        if (picked[0])
+            row = of_cell(rows, picked);
+        picked[0] = '\0';
+        json_array_foreach(rows, i, candidate)
+        {
+            if (!row && json_integer_value(json_object_get(candidate, "question")) > passed)
+                row = candidate;
+        }
+        if (!row) {
+            puts(json_array_size(rows) ? "\nthat was the last one" : "\nnothing is asked");
+            json_decref(rows);
+            return 0;
+        }
+        show(row, json_array_size(rows));
+        if (!fgets(line, sizeof line, stdin) || strcmp(line, "q\n") == 0) {
+            json_decref(rows);
+            return 0;
+        }
+        line[strcspn(line, "\r\n")] = '\0';
+        const json_t *expects = json_object_get(row, "expects");
+        bool only_enter = strcmp(text_of(expects, "kind"), "done") == 0;
+        if (of_cell(rows, line))
+            string_copy(picked, sizeof picked, line);
+        else if (line[0])
+            send(arguments, row, line);
+        else
+            passed = json_integer_value(json_object_get(row, "question"));
+        if (!line[0] && only_enter)
+            puts("passed over; type done once it is done");
+        json_decref(rows);
+    }
+}
+
+static int run(const struct arguments *arguments, struct error *error)
+{
+    if (!arguments->json && isatty(STDIN_FILENO))
+        return attend(arguments, error);
+    json_t *rows = NULL;
+    if (!open_questions(arguments, &rows, error))
+        print_rows(arguments, rows, columns);
+    json_decref(rows);
+    return error->code;
+}
+
+static const struct option_spec options[] = {{"who", "NAME", "who answers; else $USER", false},
+                                             {NULL, NULL, NULL, false}};
+
+const struct verb verb_attend = {"attend", "", 0, 0, "shows and takes the engine's questions",
+                                 options,  run};

@@ -1,0 +1,248 @@
+/* Reading answers. */
+#include "engine/answer.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#include "base/quantity.h"
+#include "base/text.h"
+
+/* What a display may show: how it is told apart by its unit, and what is plausible for one small
+ * cell, SI. */
+static const struct shown {
+    const char *name;
+    enum dimension dimension;
+    double least, most;
+    const char *example;
+} displays[] = {
+    {"charge", DIM_CHARGE, 0, NAN /* from the rating */, "1875 mAh"},
+    {"energy", DIM_ENERGY, 0, 3600 * 1000, "2.3 Wh"},
+    {"time", DIM_TIME, 0, 60 * 86400, "4 h 2 min"},
+    {"voltage", DIM_VOLTAGE, -0.1, 5, "1.32 V"},
+    {"resistance", DIM_RESISTANCE, 0, 10, "45 mohm"},
+    {"temperature", DIM_TEMPERATURE, -40, 100, "24 degC"},
+};
+#define DISPLAYS (sizeof displays / sizeof *displays)
+
+/* A cell that gives this much more than its rating was misread or mislabelled. */
+#define RATING_MOST 2.0
+
+static const char *text_of(const json_t *expects, const char *key)
+{
+    const char *text = json_string_value(json_object_get(expects, key));
+    return text ? text : "";
+}
+
+/* --- hints ---------------------------------------------------------------------------------- */
+
+static void hint_number(const json_t *expects, struct text *out)
+{
+    const json_t *least = json_object_get(expects, "least"),
+                 *most = json_object_get(expects, "most");
+    text_add(out, "a number");
+    if (text_of(expects, "unit")[0])
+        text_addf(out, " in %s", text_of(expects, "unit"));
+    if (json_is_number(least))
+        text_addf(out, ", %g or more", json_number_value(least));
+    if (json_is_number(most))
+        text_addf(out, ", %g or less", json_number_value(most));
+}
+
+static void hint_choices(const json_t *expects, struct text *out)
+{
+    size_t i;
+    json_t *choice;
+    text_add(out, "one of");
+    json_array_foreach(json_object_get(expects, "choices"), i, choice)
+    {
+        text_addf(out, "%s %s", i ? "," : "", json_string_value(choice));
+    }
+}
+
+static const struct shown *find_display(const char *name)
+{
+    for (size_t i = 0; i < DISPLAYS; i++)
+        if (strcmp(displays[i].name, name) == 0)
+            return &displays[i];
+    return NULL;
+}
+
+static void hint_display(const json_t *expects, struct text *out)
+{
+    size_t i;
+    json_t *name;
+    text_add(out, "what the display says, such as \"");
+    json_array_foreach(json_object_get(expects, "needs"), i, name)
+    {
+        const struct shown *shown = find_display(json_string_value(name));
+        text_addf(out, "%s%s", i ? ", " : "", shown ? shown->example : "");
+    }
+    text_add(out, "\"; more, in any order, after commas");
+}
+
+static void hint(const json_t *expects, struct text *out)
+{
+    const char *kind = text_of(expects, "kind");
+    if (strcmp(kind, "number") == 0)
+        hint_number(expects, out);
+    else if (strcmp(kind, "choice") == 0)
+        hint_choices(expects, out);
+    else if (strcmp(kind, "display") == 0)
+        hint_display(expects, out);
+    else
+        text_add(out, strcmp(kind, "text") == 0 ? "a text" : "done, once it is done");
+}
+
+char *answer_hint(const char *expects, char *buffer, size_t size)
+{
+    json_t *document = json_loads(expects, 0, NULL);
+    struct text out = TEXT_EMPTY;
+    hint(document, &out);
+    string_copy(buffer, size, out.bytes);
+    text_free(&out);
+    json_decref(document);
+    return buffer;
+}
+
+/* --- reading ---------------------------------------------------------------------------------- */
+
+static int refuse(const json_t *expects, const char *typed, const char *why, struct error *error)
+{
+    char todo[240];
+    struct text out = TEXT_EMPTY;
+    text_add(&out, "type ");
+    hint(expects, &out);
+    string_copy(todo, sizeof todo, out.bytes);
+    text_free(&out);
+    char what[80];
+    snprintf(what, sizeof what, "the answer \"%.60s\"", typed);
+    return error_set(error, ERROR_FAILED, what, todo, "%s", why);
+}
+
+/* In the question's unit: "1.9 Ah" and "1900" both answer one that asks in mAh. */
+static int read_number(const json_t *expects, const char *typed, json_t **answer,
+                       struct error *error)
+{
+    const char *unit = text_of(expects, "unit");
+    enum dimension dimension = DIM_NUMBER;
+    double factor = 1, value;
+    struct error unused;
+    char *end;
+    if (unit[0] && strcmp(unit, "1") != 0)
+        unit_find(unit, &dimension, &factor);
+    value = strtod(typed, &end);
+    if (end == typed || *end) {
+        if (quantity_read(typed, dimension, 0, &value, &unused))
+            return refuse(expects, typed, unused.why, error);
+        value /= factor;
+    }
+    const json_t *least = json_object_get(expects, "least"),
+                 *most = json_object_get(expects, "most");
+    if (!isfinite(value))
+        return refuse(expects, typed, "it is no finite number", error);
+    if ((json_is_number(least) && value < json_number_value(least)) ||
+        (json_is_number(most) && value > json_number_value(most)))
+        return refuse(expects, typed, "it is out of range", error);
+    *answer = json_real(value);
+    return 0;
+}
+
+static int read_choice(const json_t *expects, const char *typed, json_t **answer,
+                       struct error *error)
+{
+    size_t i;
+    json_t *choice;
+    json_array_foreach(json_object_get(expects, "choices"), i, choice)
+    {
+        if (strcasecmp(json_string_value(choice), typed) == 0) {
+            *answer = json_incref(choice);
+            return 0;
+        }
+    }
+    return refuse(expects, typed, "it is none of the choices", error);
+}
+
+static int read_done(const json_t *expects, const char *typed, json_t **answer, struct error *error)
+{
+    if (*typed && strcasecmp(typed, "done") != 0 && strcasecmp(typed, "yes") != 0 &&
+        strcasecmp(typed, "y") != 0 && strcasecmp(typed, "ok") != 0)
+        return refuse(expects, typed, "it does not say that it is done", error);
+    *answer = json_true();
+    return 0;
+}
+
+/* One part of a display's text: which of its values it is follows from its unit. */
+static int read_part(const json_t *expects, const char *part, json_t *values, struct error *error)
+{
+    struct quantity quantity;
+    struct error unread;
+    if (quantity_parse(part, &quantity, &unread))
+        return refuse(expects, part, unread.why, error);
+    for (size_t i = 0; i < DISPLAYS; i++) {
+        const struct shown *shown = &displays[i];
+        double most = shown->most;
+        if (shown->dimension != quantity.dimension)
+            continue;
+        if (isnan(most))
+            most = RATING_MOST * 3600 * json_number_value(json_object_get(expects, "rated_Ah"));
+        if (quantity.value < shown->least || quantity.value > most)
+            return refuse(expects, part, "it is not plausible for this cell: misread?", error);
+        if (json_object_get(values, shown->name))
+            return refuse(expects, part, "it is there twice", error);
+        json_object_set_new(values, shown->name, json_real(quantity.value));
+        return 0;
+    }
+    return refuse(expects, part, "no display shows this of a cell", error);
+}
+
+static int read_display(const json_t *expects, const char *typed, json_t **answer,
+                        struct error *error)
+{
+    json_t *values = json_object(), *name;
+    char *copy = xstrdup(typed), *rest = copy, *part;
+    size_t i;
+    while ((part = strsep(&rest, ",;")) && !error->code) {
+        part += strspn(part, " \t");
+        if (*part)
+            read_part(expects, part, values, error);
+    }
+    free(copy);
+    json_array_foreach(json_object_get(expects, "needs"), i, name)
+    {
+        if (!error->code && !json_object_get(values, json_string_value(name))) {
+            char why[64];
+            snprintf(why, sizeof why, "the %s is missing", json_string_value(name));
+            refuse(expects, typed, why, error);
+        }
+    }
+    if (error->code)
+        json_decref(values);
+    else
+        *answer = values;
+    return error->code;
+}
+
+int answer_read(const char *expects, const char *typed, json_t **answer, struct error *error)
+{
+    json_t *document = json_loads(expects, 0, NULL);
+    const char *kind = text_of(document, "kind");
+    char trimmed[1024];
+    error_clear(error);
+    string_copy(trimmed, sizeof trimmed, typed + strspn(typed, " \t\r\n"));
+    for (size_t n = strlen(trimmed); n && strchr(" \t\r\n", trimmed[n - 1]); n--)
+        trimmed[n - 1] = '\0';
+    if (strcmp(kind, "number") == 0)
+        read_number(document, trimmed, answer, error);
+    else if (strcmp(kind, "choice") == 0)
+        read_choice(document, trimmed, answer, error);
+    else if (strcmp(kind, "display") == 0)
+        read_display(document, trimmed, answer, error);
+    else if (strcmp(kind, "text") == 0)
+        *answer = json_string(trimmed);
+    else
+        read_done(document, trimmed, answer, error);
+    json_decref(document);
+    return error->code;
+}

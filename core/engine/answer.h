@@ -1,0 +1,25 @@
+/* What a person may answer to a question, and what becomes of what was typed.
+ *
+ * A question's `expects` is a JSON object with "kind":
+ *   number   "unit"?, "least"?, "most"?   -> a number in that unit; "1.9 Ah" answers one in mAh
+ *   text                                   -> a text
+ *   choice   "choices": [..]               -> one of them
+ *   done                                   -> true: ENTER, "done", "yes"
+ *   display  "needs": [..], "rated_Ah"     -> {"charge": A.s, "time": s, ...} from "1875 mAh, 4 h 2
+ * min" */
+#ifndef PERDURE_ENGINE_ANSWER_H
+#define PERDURE_ENGINE_ANSWER_H
+
+#include <jansson.h>
+#include <stddef.h>
+
+#include "base/error.h"
+
+/* Checks what was typed; *answer is owned by the caller. An error says what a valid answer looks
+ * like, and the question stays open. */
+int answer_read(const char *expects, const char *typed, json_t **answer, struct error *error);
+
+/* "a number in mAh, from 0 to 4000": what a valid answer looks like; returns buffer. */
+char *answer_hint(const char *expects, char *buffer, size_t size);
+
+#endif

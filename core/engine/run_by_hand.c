@@ -1,0 +1,187 @@
+/* A step on a channel that is worked by hand: a person is told what to do, and types what the
+ * display says when it has ended. A rest needs nobody: it ends by itself.
+ *
+ * The question belongs to the step's journal number, so a restart finds it again, and what was
+ * typed is the outcome. What a display does not show stays unknown: no sample is made up. */
+#include <inttypes.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/quantity.h"
+#include "bench/by_hand.h"
+#include "engine/engine_internal.h"
+
+/* --- what to say ---------------------------------------------------------------------------------
+ */
+
+static void add_quantity(struct text *out, const char *before, double si, enum dimension dimension)
+{
+    char buffer[48];
+    if (isfinite(si))
+        text_addf(out, "%s%s", before, quantity_format(fabs(si), dimension, buffer, sizeof buffer));
+}
+
+static void say_ends(const struct step_plan *plan, struct text *out)
+{
+    const char *or_after = plan->kind == STEP_CHARGE ? "; ends: " : "; down to ";
+    if (plan->kind == STEP_CHARGE) {
+        add_quantity(out, "; ends after ", plan->time, DIM_TIME);
+        add_quantity(out, ", at ", plan->voltage, DIM_VOLTAGE);
+    } else {
+        add_quantity(out, or_after, plan->voltage, DIM_VOLTAGE);
+        add_quantity(out, ", at most ", plan->time, DIM_TIME);
+    }
+    add_quantity(out, ", or at a taper of ", plan->current, DIM_CURRENT);
+    add_quantity(out, ", or after ", plan->charge, DIM_CHARGE);
+    add_quantity(out, ", or at a drop of ", plan->drop, DIM_VOLTAGE);
+    add_quantity(out, ", or at ", plan->temperature, DIM_TEMPERATURE);
+}
+
+static void say(const struct live_run *run, struct text *out)
+{
+    const struct step_plan *plan = &run->request.plan;
+    text_addf(out, "%s in %s: ", run->cell.label, channel_title(run->channel));
+    switch (plan->kind) {
+    case STEP_CHARGE:
+    case STEP_DISCHARGE:
+        text_add(out, step_kind_name(plan->kind));
+        if (plan->drive.mode == DRIVE_CURRENT)
+            add_quantity(out, " at ", plan->drive.amount, DIM_CURRENT);
+        else if (plan->drive.mode == DRIVE_POWER)
+            add_quantity(out, " at ", plan->drive.amount, DIM_POWER);
+        else if (plan->drive.mode == DRIVE_RESISTANCE)
+            add_quantity(out, " through ", plan->drive.amount, DIM_RESISTANCE);
+        say_ends(plan, out);
+        text_add(out, ". Start it; when it has ended, type what the display says.");
+        break;
+    case STEP_PULSE: text_add(out, "measure the internal resistance and type it."); break;
+    case STEP_READ: text_add(out, "measure the voltage of the resting cell and type it."); break;
+    case STEP_REST: break;
+    }
+}
+
+static const char *needs(enum step_kind kind)
+{
+    return kind == STEP_PULSE ? "\"resistance\"" : kind == STEP_READ ? "\"voltage\"" : "\"charge\"";
+}
+
+/* --- doing ---------------------------------------------------------------------------------------
+ */
+
+static void put_on_record(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    struct text plan = TEXT_EMPTY;
+    plan_json(&run->request.plan, &plan);
+    run->step_started = clock_utc(engine->options.clock);
+    struct step_record record = {
+        .run = run->record.id,
+        .segment = run->record.segment,
+        .n = run->journal.n,
+        .cell = run->record.cell,
+        .plan = plan.bytes,
+        .started_at = run->step_started,
+    };
+    string_copy(record.channel, sizeof record.channel, run->channel->name);
+    string_copy(record.kind, sizeof record.kind, step_kind_name(run->request.plan.kind));
+    string_copy(record.how, sizeof record.how, run->channel->ops->kind);
+    logbook_add_step(engine->options.logbook, &record, engine_error(engine));
+    run->step_id = record.id;
+    text_free(&plan);
+}
+
+static void ask_person(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    struct text words = TEXT_EMPTY, expects = TEXT_EMPTY;
+    say(run, &words);
+    text_addf(&expects,
+              "{\"kind\":\"display\",\"needs\":[%s],\"rated_Ah\":", needs(run->request.plan.kind));
+    text_add_number(&expects, run->cell.rated_charge / 3600);
+    text_add(&expects, "}");
+    struct question_record question = {
+        .run = run->record.id,
+        .segment = run->record.segment,
+        .n = run->journal.n,
+        .text = words.bytes,
+        .expects = expects.bytes,
+        .asked_at = clock_utc(engine->options.clock),
+    };
+    logbook_add_question(engine->options.logbook, &question, engine_error(engine));
+    run_event(run, "info", "asks (question %" PRId64 "): %s", question.id, question.text);
+    text_free(&words);
+    text_free(&expects);
+}
+
+bool by_hand_begin(struct live_run *run, bool taken_up)
+{
+    struct engine *engine = run->engine;
+    struct step_plan *plan = &run->request.plan;
+    char *progress = NULL;
+    utc_us seen = 0;
+    run->phase = LIVE_ASKING;
+    run->by_hand = true;
+    if (taken_up) {
+        logbook_open_step(engine->options.logbook, run->record.id, run->record.segment,
+                          run->journal.n, &run->step_id, &run->step_started, &progress, &seen,
+                          engine_error(engine));
+        free(progress);
+    } else {
+        put_on_record(run);
+        if (plan->kind != STEP_REST)
+            ask_person(run);
+    }
+    if (plan->kind == STEP_REST) {
+        run->phase = LIVE_WAITING;
+        run->until = run->step_started + (utc_us)llround(plan->time * 1e6);
+        perform_rearm(run);
+    } else if (taken_up) {
+        perform_answered(run);
+    }
+    return false;
+}
+
+static double typed(const json_t *answer, const char *name)
+{
+    const json_t *value = json_object_get(answer, name);
+    return json_is_number(value) ? json_number_value(value) : NAN;
+}
+
+void by_hand_end(struct live_run *run, const char *answer_text)
+{
+    struct engine *engine = run->engine;
+    const struct step_plan *plan = &run->request.plan;
+    json_t *answer = answer_text ? json_loads(answer_text, 0, NULL) : NULL;
+    utc_us now = clock_utc(engine->options.clock);
+    struct outcome outcome = {
+        .kind = plan->kind,
+        .charge = typed(answer, "charge"),
+        .energy = typed(answer, "energy"),
+        .duration = typed(answer, "time"),
+        .first_voltage = NAN,
+        .last_voltage = typed(answer, "voltage"),
+        .mean_voltage = NAN,
+        .mid_voltage = NAN,
+        .peak_voltage = NAN,
+        .last_current = NAN,
+        .max_temperature = typed(answer, "temperature"),
+        .resistance = typed(answer, "resistance"),
+        .ended_by = plan->kind == STEP_REST ? END_TIME : END_PERSON,
+        .quality = "good",
+    };
+    json_decref(answer);
+    if (plan->kind == STEP_REST)
+        outcome.duration = (double)(now - run->step_started) / 1e6;
+    if (isfinite(outcome.charge) && isfinite(outcome.energy) && outcome.charge > 0)
+        outcome.mean_voltage = outcome.energy / outcome.charge;
+    struct step_sums sums;
+    outcome_sums(&outcome, &sums);
+    engine_write(engine);
+    logbook_end_step(engine->options.logbook, run->step_id, &sums, now, engine_error(engine));
+    text_clear(&run->outcome);
+    outcome_json(&outcome, &run->outcome);
+    run->by_hand = false;
+    run->step_id = 0;
+    run_complete(run, run->outcome.bytes);
+}
