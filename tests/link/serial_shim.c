@@ -96,3 +96,28 @@ int tcflush(int fd, int queue)
     *(void **)&next = dlsym(RTLD_NEXT, "tcflush");
     return next(fd, queue);
 }
+
+/* Bits and parity are remembered here, and told again. */
+#define FRAMING (CSIZE | PARENB | PARODD)
+
+int tcsetattr(int fd, int when, const struct termios *settings)
+{
+    struct termios kept = *settings;
+    int (*next)(int, int, const struct termios *) = NULL;
+    if (!serial_shim.off) {
+        serial_shim.framing = settings->c_cflag & FRAMING;
+        kept.c_cflag = (kept.c_cflag & ~(unsigned)FRAMING) | CS8;
+    }
+    *(void **)&next = dlsym(RTLD_NEXT, "tcsetattr");
+    return next(fd, when, &kept);
+}
+
+int tcgetattr(int fd, struct termios *settings)
+{
+    int (*next)(int, struct termios *) = NULL;
+    *(void **)&next = dlsym(RTLD_NEXT, "tcgetattr");
+    int code = next(fd, settings);
+    if (!serial_shim.off && serial_shim.framing != 0)
+        settings->c_cflag = (settings->c_cflag & ~(unsigned)FRAMING) | serial_shim.framing;
+    return code;
+}

@@ -1,0 +1,112 @@
+/* What may be typed as an answer, and what becomes of it. */
+#include "support/cmocka_setup.h"
+
+#include <string.h>
+
+#include "engine/answer.h"
+
+static const char milliamperehours[] =
+    "{\"kind\":\"number\",\"unit\":\"mAh\",\"least\":0,\"most\":4000}";
+static const char display[] = "{\"kind\":\"display\",\"needs\":[\"charge\"],\"rated_Ah\":2.0}";
+
+static json_t *taken(const char *expects, const char *typed)
+{
+    struct error error;
+    json_t *answer = NULL;
+    if (answer_read(expects, typed, &answer, &error))
+        print_error("\"%s\": %s: %s\n", typed, error.what, error.why);
+    assert_non_null(answer);
+    return answer;
+}
+
+static void takes_number(const char *expects, const char *typed, double number)
+{
+    json_t *answer = taken(expects, typed);
+    assert_near(json_number_value(answer), number, 1e-12);
+    json_decref(answer);
+}
+
+/* Refused, with `word` in what is said about it. */
+static void refuses(const char *expects, const char *typed, const char *word)
+{
+    struct error error;
+    json_t *answer = NULL;
+    char said[1600];
+    assert_int_equal(answer_read(expects, typed, &answer, &error), ERROR_FAILED);
+    assert_null(answer);
+    snprintf(said, sizeof said, "%s: %s; %s", error.what, error.why, error.todo);
+    if (!strstr(said, word))
+        print_error("no \"%s\" in: %s\n", word, said);
+    assert_non_null(strstr(said, word));
+    assert_non_null(strstr(error.todo, "type "));
+}
+
+static void numbers_come_in_the_unit_that_was_asked_for(void **state)
+{
+    (void)state;
+    takes_number(milliamperehours, "1875", 1875);
+    takes_number(milliamperehours, " 1875 mAh\r\n", 1875);
+    takes_number(milliamperehours, "1.875 Ah", 1875);
+    takes_number("{\"kind\":\"number\"}", "-3.5", -3.5);
+    refuses(milliamperehours, "1.9 V", "mAh");
+    refuses(milliamperehours, "lots", "mAh");
+    refuses(milliamperehours, "", "mAh");
+    refuses(milliamperehours, "1,9 Ah", "comma");
+    refuses(milliamperehours, "nan", "finite");
+    refuses(milliamperehours, "-1", "range");
+    refuses(milliamperehours, "4001", "4000 or less");
+}
+
+static void a_display_is_read_by_its_units(void **state)
+{
+    (void)state;
+    json_t *answer = taken(display, "1875 mAh, 4 h 2 min, 1.0 V");
+    assert_near(json_number_value(json_object_get(answer, "charge")), 1.875 * 3600, 1e-9);
+    assert_near(json_number_value(json_object_get(answer, "time")), 4 * 3600 + 120, 1e-9);
+    assert_near(json_number_value(json_object_get(answer, "voltage")), 1.0, 1e-12);
+    json_decref(answer);
+    refuses(display, "4 h 2 min", "charge is missing");
+    refuses(display, "", "charge is missing");
+    refuses(display, "1875", "1875 mAh");
+    refuses(display, "1875 mAh, 1900 mAh", "twice");
+    refuses(display, "18750 mAh", "plausible"); /* a slipped digit on a cell of 2000 mAh */
+    refuses(display, "-5 mAh", "plausible");
+    refuses(display, "1875 mAh, 12 V", "plausible");
+    refuses(display, "1875 mAh, 3 W", "no display");
+}
+
+static void choices_and_done(void **state)
+{
+    (void)state;
+    static const char choice[] = "{\"kind\":\"choice\",\"choices\":[\"leaks\",\"dry\"]}";
+    json_t *answer = taken(choice, "Leaks");
+    assert_string_equal(json_string_value(answer), "leaks");
+    json_decref(answer);
+    refuses(choice, "wet", "leaks, dry");
+    assert_true(json_is_true(taken("{\"kind\":\"done\"}", "")));
+    assert_true(json_is_true(taken("{\"kind\":\"done\"}", "Done")));
+    refuses("{\"kind\":\"done\"}", "not yet", "done");
+    answer = taken("{\"kind\":\"text\"}", "  a dent near the rim ");
+    assert_string_equal(json_string_value(answer), "a dent near the rim");
+    json_decref(answer);
+}
+
+static void hints_say_what_is_valid(void **state)
+{
+    (void)state;
+    char hint[200];
+    assert_string_equal(answer_hint(milliamperehours, hint, sizeof hint),
+                        "a number in mAh, 0 or more, 4000 or less");
+    assert_non_null(strstr(answer_hint(display, hint, sizeof hint), "1875 mAh"));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(numbers_come_in_the_unit_that_was_asked_for),
+        cmocka_unit_test(a_display_is_read_by_its_units),
+        cmocka_unit_test(choices_and_done),
+        cmocka_unit_test(hints_say_what_is_valid),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
