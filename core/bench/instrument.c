@@ -553,14 +553,14 @@ void instrument_forget(struct instrument *instrument, void *owner)
         instrument->current->done = NULL; /* let it end: giving up would cost a synchronisation */
 }
 
-static void fail_others(struct instrument *instrument)
+static void fail_others(struct instrument *instrument, struct job *others)
 {
     struct error why;
     error_set(&why, ERROR_BENCH, instrument->name, "see which channel failed",
               "it was turned off for safety in the middle of another task");
-    while (instrument->first) {
-        struct job *job = instrument->first;
-        instrument->first = job->next;
+    while (others) {
+        struct job *job = others;
+        others = job->next;
         end_job(instrument, job, NULL, &why);
     }
 }
@@ -579,28 +579,30 @@ int instrument_make_safe(struct instrument *instrument, instrument_done *done, v
     if (instrument->state == INSTRUMENT_DOWN)
         return refuse_down(instrument, error);
     if (instrument->state != INSTRUMENT_READY) { /* its output is off before anyone may use it */
-        push_front(instrument, new_job(&order, done, owner));
+        push_back(instrument, new_job(&order, done, owner));
         return 0;
     }
     struct job *was = instrument->current ? give_up(instrument) : NULL;
     struct error failure = {.code = ERROR_NONE};
     send_safe(instrument, &failure);
+    struct job *others = instrument->first;
+    instrument->first = NULL;
     if (was && was->owner != owner && was->owner != instrument) {
-        was->next = instrument->first;
-        instrument->first = was;
+        was->next = others;
+        others = was;
     } else {
         free(was);
     }
-    fail_others(instrument);
-    if (failure.code) { /* it hung up just now: `down` is on its way */
-        blame(instrument, &failure);
-        if (error)
-            *error = failure;
-        return ERROR_BENCH;
-    }
-    push_back(instrument, new_job(&order, done, owner));
+    if (!failure.code)
+        push_back(instrument, new_job(&order, done, owner));
+    fail_others(instrument, others);
     work(instrument);
-    return 0;
+    if (!failure.code)
+        return 0;
+    blame(instrument, &failure); /* it hung up just now: `down` is on its way */
+    if (error)
+        *error = failure;
+    return ERROR_BENCH;
 }
 
 /* --- asking about it --------------------------------------------------------------------------- */

@@ -116,7 +116,8 @@ bool perform(struct live_run *run, bool taken_up)
         done_with(run, "true");
         return true;
     case REQUEST_RESTART:
-    case REQUEST_PARALLEL: break;
+    case REQUEST_PERFORM:
+    case REQUEST_PLACE: break;
     }
     done_with(run, "true");
     return true;

@@ -23,7 +23,8 @@ enum request_kind {
     REQUEST_RECORD,  /* text: the result's name; value, unit, uncertainty */
     REQUEST_NOTE,    /* text */
     REQUEST_RESTART, /* state: JSON; the script is closed and begun again with it */
-    REQUEST_PARALLEL /* reserved for studies */
+    REQUEST_PERFORM, /* study: text: a protocol's name; cells, params; waits for all of its runs */
+    REQUEST_PLACE    /* study: text: "arm", "shelf", "service" or "withdrawn"; label, cells, detail */
 };
 
 /* Strings belong to the script and live until it is next resumed. */
@@ -41,7 +42,20 @@ struct script_request {
     const char *unit;
     double uncertainty;
     const char *state;
+    /* Studies. */
+    const char *cells;  /* JSON array of labels */
+    const char *params; /* JSON object: parameters of the protocol to perform */
+    const char *label;  /* the arm's name, or "" */
+    const char *detail; /* JSON object, or "{}" */
+    bool has_window;    /* a wait for an age: from `early` before to `late` after `until` is in time */
+    struct duration early, late;
 };
+
+/* The outcome of REQUEST_PERFORM, in the order in which the runs ended:
+ *   {"runs": [{"cell": "A", "run": 12, "state": "done", "why": null, "age": 3628800.0,
+ *              "timing": "in time" | "early" | "late", "results": {"capacity": 1.9}}]}
+ * `age` is seconds from the end of the cell's last charge to the start of its run; null when it has
+ * none on record. `timing` is that of the last wait with a window. */
 
 enum script_status { SCRIPT_AWAITS, SCRIPT_DONE, SCRIPT_FAILED };
 
@@ -54,6 +68,7 @@ struct script_context {
     const char *state;  /* JSON of restart_with, or NULL */
     uint64_t seed;
     struct cell_facts cell; /* label "" for a study */
+    const char *cells;      /* a study's: JSON array of {label, model, size, chemistry, rated_Ah} */
     /* A required module's text, pinned on first use; *text owned by the caller. */
     int (*module)(void *owner, const char *name, char **text, size_t *length, struct error *error);
     void *owner;
