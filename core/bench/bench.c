@@ -5,6 +5,13 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "bench/instrument.h"
+#include "link/loop.h"
+
+/* s: the longest that closing waits for outputs to be seen to be off. */
+#define CLOSE_PATIENCE 2.0
+/* s between two looks at the instruments. */
+#define LOOK_EVERY 0.01
 
 int bench_add(struct bench *bench, struct channel *channel, struct error *error)
 {
@@ -28,14 +35,66 @@ struct channel *bench_find(const struct bench *bench, const char *name)
     return NULL;
 }
 
+void bench_add_instrument(struct bench *bench, struct instrument *instrument)
+{
+    size_t size = sizeof(bench->instruments[0]) * ((size_t)bench->instrument_count + 1);
+    bench->instruments = xrealloc(bench->instruments, size);
+    bench->instruments[bench->instrument_count++] = instrument;
+}
+
+/* Runs the loop until none of the instruments `waits`, or time is up; says how many do. */
+static int wait_while(struct bench *bench, bool (*waits)(const struct instrument *instrument),
+                      double seconds)
+{
+    struct clock clock;
+    clock_open_real(&clock);
+    bench_us end = clock_bench(&clock) + (bench_us)(seconds * 1e6);
+    for (;;) {
+        int count = 0;
+        for (int i = 0; i < bench->instrument_count; i++)
+            count += waits(bench->instruments[i]);
+        if (count == 0 || clock_bench(&clock) >= end)
+            return count;
+        loop_run(bench->uv_loop, LOOK_EVERY, NULL);
+    }
+}
+
+static bool is_unknown(const struct instrument *instrument)
+{
+    return instrument_state(instrument) != INSTRUMENT_READY &&
+           instrument_trouble(instrument)->code == ERROR_NONE;
+}
+
+/* What is down cannot be waited for: it is made safe when it comes back, or by its guardian. */
+static bool may_be_on(const struct instrument *instrument)
+{
+    return instrument_state(instrument) != INSTRUMENT_DOWN && !instrument_is_off(instrument);
+}
+
+int bench_reach(struct bench *bench, double seconds)
+{
+    int unready = 0;
+    wait_while(bench, is_unknown, seconds);
+    for (int i = 0; i < bench->instrument_count; i++)
+        unready += instrument_state(bench->instruments[i]) != INSTRUMENT_READY;
+    return unready;
+}
+
 void bench_close(struct bench *bench)
 {
     /* All safe before any is closed: closing one may take time, and the others wait energised. */
-    for (int i = 0; i < bench->count; i++)
+    for (int i = 0; i < bench->count; i++) {
+        bench->channels[i]->notify = NULL;
         bench->channels[i]->ops->make_safe(bench->channels[i], NULL);
+    }
+    wait_while(bench, may_be_on, CLOSE_PATIENCE);
     for (int i = 0; i < bench->count; i++)
         bench->channels[i]->ops->close(bench->channels[i]);
+    for (int i = 0; i < bench->instrument_count; i++)
+        instrument_close(bench->instruments[i]);
     free(bench->channels);
+    free(bench->instruments);
     bench->channels = NULL;
-    bench->count = 0;
+    bench->instruments = NULL;
+    bench->count = bench->instrument_count = 0;
 }

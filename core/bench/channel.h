@@ -27,6 +27,13 @@ struct cell_facts {
     uint64_t seed;       /* for a simulated truth */
 };
 
+/* What an instrument's sheet states: the error lies within +-(relative x reading + absolute). NAN
+ * where nothing is stated. */
+struct stated_accuracy {
+    double relative; /* 0.0005 for 0.05 % */
+    double absolute; /* SI */
+};
+
 struct channel;
 
 enum channel_reply { CHANNEL_NOW, CHANNEL_LATER, CHANNEL_FAILED };
@@ -52,8 +59,14 @@ struct channel {
     bool physical;     /* real energy flows: an intent is committed before it is energised */
     double void_after; /* s of gap after which an interrupted step is void; NAN: always resumed */
 
-    /* Set by the run that holds the channel: a late answer of read, drive or make_safe. */
+    struct {
+        struct stated_accuracy voltage, current, temperature;
+    } accuracy;
+
+    /* Set by the run that holds the channel: a late answer of read, drive or make_safe; and something
+     * worth a warning on record. Either may be NULL. */
     void (*notify)(void *owner, const struct reading *reading, const struct error *failure);
+    void (*warn)(void *owner, const char *text);
     void *owner; /* NULL when the channel is free */
 };
 

@@ -32,15 +32,18 @@ struct keeper_work {
     int orders_write; /* the owner's */
     int64_t bound_us;
 
+    /* A device of messages (USBTMC) takes each write as one: no command can be half sent, so no
+     * terminator goes before; and a read would ask it for an answer. */
+    bool messages;
+    bool drains;  /* reading never blocks, and asks for nothing */
     bool listens; /* for a hang-up */
-    bool drains;  /* reading never blocks, and takes no message from a device */
     bool last;
     int round;      /* ROUNDS: nothing to do */
     size_t sent;    /* of this round */
     int64_t due_us; /* of the next write */
     int64_t give_up_us;
 
-    size_t length;
+    size_t terminator, length;
     char bytes[2 + GUARDIAN_SAFE_MOST]; /* terminator, safe bytes */
 };
 
@@ -51,6 +54,7 @@ static void drop_line(struct keeper_work *work)
     int fd = work->fd;
     work->fd = -1;
     work->round = ROUNDS;
+    work->due_us = 0;
     if (fd >= 0)
         close(fd);
 }
@@ -66,7 +70,15 @@ static void begin(struct keeper_work *work, bool last)
         return;
     if (last) /* keeps the next engine off this device until it is done */
         flock(work->fd, LOCK_EX | LOCK_NB);
-    tcflow(work->fd, TCOON); /* an XOFF must not keep it on; no terminal: no harm */
+}
+
+/* An XOFF, or an XON that was lost, must not keep an output on. TCOON alone undoes only TCOOFF. */
+static void round_begins(const struct keeper_work *work)
+{
+    if (!work->messages) {
+        tcflow(work->fd, TCOOFF);
+        tcflow(work->fd, TCOON);
+    }
 }
 
 static void round_over(struct keeper_work *work)
@@ -84,10 +96,14 @@ static void round_over(struct keeper_work *work)
 
 static void write_some(struct keeper_work *work)
 {
-    ssize_t count = write(work->fd, work->bytes + work->sent, work->length - work->sent);
+    const char *bytes = work->bytes + (work->messages ? work->terminator : 0);
+    size_t length = work->length - (work->messages ? work->terminator : 0);
+    if (work->sent == 0)
+        round_begins(work);
+    ssize_t count = write(work->fd, bytes + work->sent, length - work->sent);
     if (count > 0)
         work->sent += (size_t)count;
-    if (work->sent == work->length)
+    if (work->sent == length)
         round_over(work);
     else if (guardian_now_us() >= work->give_up_us)
         work->round = ROUNDS;
@@ -120,10 +136,20 @@ static bool take_orders(struct keeper_work *work)
     return true;
 }
 
+/* Here and not in the owner's thread: even asking may take a while. */
+static void look_at_line(struct keeper_work *work)
+{
+    struct stat status;
+    work->messages = fstat(work->fd, &status) == 0 && S_ISCHR(status.st_mode) && !isatty(work->fd);
+    work->drains = !work->messages && (fcntl(work->fd, F_GETFL) & O_NONBLOCK);
+    work->listens = true;
+}
+
 static void *keep(void *argument)
 {
     struct keeper_work *work = argument;
     bool stays = true;
+    look_at_line(work);
     while (stays && !(work->last && is_done(work))) {
         struct pollfd watched[2] = {{.fd = work->orders, .events = POLLIN},
                                     {.fd = work->listens ? work->fd : -1}};
@@ -157,28 +183,21 @@ static size_t terminator_of(const char *safe, size_t length)
 static struct keeper_work *work_new(int fd, const char *safe, size_t length, int64_t bound_us)
 {
     struct keeper_work *work = calloc(1, sizeof *work);
-    struct stat status;
     int ends[2];
-    if (!work || fstat(fd, &status) != 0 || pipe2(ends, O_CLOEXEC) != 0) {
+    if (!work || pipe2(ends, O_CLOEXEC) != 0) {
         free(work);
         return NULL;
     }
-    /* A device of messages (USBTMC) takes each write as a message: no command can be half sent, and
-     * a read would ask it for an answer. */
-    bool messages = S_ISCHR(status.st_mode) && !isatty(fd);
     fcntl(ends[1], F_SETFL, O_NONBLOCK);
     work->fd = fd;
     work->orders = ends[0];
     work->orders_write = ends[1];
     work->bound_us = bound_us;
-    work->listens = true;
-    work->drains = !messages && (fcntl(fd, F_GETFL) & O_NONBLOCK);
     work->round = ROUNDS;
-    if (!messages)
-        work->length = terminator_of(safe, length);
-    memcpy(work->bytes, safe + length - work->length, work->length);
-    memcpy(work->bytes + work->length, safe, length);
-    work->length += length;
+    work->terminator = terminator_of(safe, length);
+    work->length = work->terminator + length;
+    memcpy(work->bytes, safe + length - work->terminator, work->terminator);
+    memcpy(work->bytes + work->terminator, safe, length);
     return work;
 }
 

@@ -45,6 +45,7 @@ struct instrument {
     bool off;        /* seen to be off */
     bool maybe_on;   /* told to drive since it was last seen to be off; outlives a hang-up */
     char *sync_known;
+    struct turn turn;
 };
 
 static void work(struct instrument *instrument);
@@ -488,15 +489,13 @@ int instrument_open(void *uv_loop, const struct instrument_spec *spec, struct in
 
 void instrument_close(struct instrument *instrument)
 {
-    if (instrument->current)
-        free(give_up(instrument));
-    if (instrument->state != INSTRUMENT_DOWN && !instrument_is_off(instrument))
+    struct error why;
+    error_set(&why, ERROR_BENCH, instrument->name, "", "the bench is being closed");
+    bool up = instrument->state != INSTRUMENT_DOWN;
+    instrument->state = INSTRUMENT_DOWN;
+    fail_all(instrument, &why);
+    if (up && !instrument_is_off(instrument))
         send_safe(instrument, NULL);
-    while (instrument->first) {
-        struct job *job = instrument->first;
-        instrument->first = job->next;
-        free(job);
-    }
     delay_close(instrument->delay);
     link_close(instrument->link);
 }
@@ -603,6 +602,17 @@ int instrument_make_safe(struct instrument *instrument, instrument_done *done, v
     if (error)
         *error = failure;
     return ERROR_BENCH;
+}
+
+void instrument_restart(struct instrument *instrument, const struct error *why)
+{
+    if (instrument->state != INSTRUMENT_DOWN)
+        refuse(instrument, why);
+}
+
+struct turn *instrument_turn(struct instrument *instrument)
+{
+    return &instrument->turn;
 }
 
 /* --- asking about it --------------------------------------------------------------------------- */

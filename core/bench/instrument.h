@@ -18,6 +18,7 @@
 #include "base/clock.h"
 #include "bench/driver.h"
 #include "bench/profile.h"
+#include "bench/turn.h"
 
 struct instrument;
 
@@ -65,6 +66,12 @@ int instrument_make_safe(struct instrument *instrument, instrument_done *done, v
 /* `owner` goes: its tasks are dropped without a callback; those that turn off or disconnect are
  * still done. */
 void instrument_forget(struct instrument *instrument, void *owner);
+
+/* Hangs up and begins anew, off first: for one whose state is no longer known. */
+void instrument_restart(struct instrument *instrument, const struct error *why);
+
+/* Turns at it, for channels that reach it through one scanner. */
+struct turn *instrument_turn(struct instrument *instrument);
 
 enum instrument_state instrument_state(const struct instrument *instrument);
 const char *instrument_state_name(enum instrument_state state);

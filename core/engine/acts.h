@@ -24,6 +24,9 @@ int act(struct logbook *logbook, struct engine *engine, const struct script_ops 
 int facts_of_cell(struct logbook *logbook, const char *label, struct cell_facts *out,
                   struct error *error);
 
+/* A study's cells as JSON text, for its script's context; *text is owned by the caller. */
+int cells_of_study(struct logbook *logbook, int64_t run, char **text, struct error *error);
+
 /* Sends a request to the engine that listens on `socket`, and waits for its reply. */
 int control_send(const char *socket, const json_t *request, json_t **reply, struct error *error);
 

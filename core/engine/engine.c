@@ -57,6 +57,7 @@ static void append(struct engine *engine, struct live_run *run)
     *end = run;
 }
 
+/* Unlinks runs that are over, then lets the studies that waited for them go on. */
 static void remove_over(struct engine *engine)
 {
     engine->some_over = false;
@@ -71,6 +72,9 @@ static void remove_over(struct engine *engine)
         engine->until_run_over |= engine->options.until_run == run->record.id;
         run_free(run);
     }
+    for (struct live_run *run = engine->runs; run; run = run->next)
+        if (run->phase == LIVE_PERFORMING)
+            study_look(run);
 }
 
 static void drop_all(struct engine *engine)
@@ -104,16 +108,23 @@ static struct channel *channel_for(struct engine *engine, const struct live_run 
     return NULL;
 }
 
+/* Runs that are taken up come first: their cell is still in their channel. */
+static bool needs_channel(const struct live_run *run)
+{
+    return strcmp(run->record.kind, "study") != 0;
+}
+
 static void begin_queued(struct engine *engine)
 {
     engine->queue_changed = false;
-    for (struct live_run *run = engine->runs; run; run = run->next) {
-        if (run->phase != LIVE_QUEUED)
-            continue;
-        struct channel *channel = channel_for(engine, run);
-        if (channel)
-            run_begin(run, channel);
-    }
+    for (int fresh = 0; fresh <= 1; fresh++)
+        for (struct live_run *run = engine->runs; run; run = run->next) {
+            if (run->phase != LIVE_QUEUED || (run->record.state == RUN_QUEUED) != fresh)
+                continue;
+            struct channel *channel = needs_channel(run) ? channel_for(engine, run) : NULL;
+            if (channel || !needs_channel(run))
+                run_begin(run, channel);
+        }
 }
 
 int engine_take(struct engine *engine, int64_t id, struct error *error)
@@ -282,7 +293,7 @@ int engine_pass(struct engine *engine, struct error *error)
         begin_queued(engine);
     if (engine->energising && (simulation || engine_commit(engine)))
         energise(engine);
-    if (engine->some_over)
+    while (engine->some_over && !engine->trouble.code)
         remove_over(engine);
     if ((!simulation || engine->stopping) && commit_is_due(engine))
         engine_commit(engine);

@@ -2,7 +2,8 @@
  *
  * A run in memory:
  *
- *   QUEUED --channel free--> WORKING --script awaits--> STEPPING | WAITING | ASKING --> WORKING ...
+ *   QUEUED --channel free--> WORKING --script awaits--> STEPPING | WAITING | ASKING | PERFORMING
+ *   --> WORKING ...
  *   any --pause or shutdown--> PARKED --resume--> QUEUED
  *   any --end, guard, error, stop--> OVER (unlinked at the end of the pass)
  *
@@ -28,6 +29,7 @@ enum live_phase {
     LIVE_STEPPING,
     LIVE_WAITING,
     LIVE_ASKING,
+    LIVE_PERFORMING,
     LIVE_PARKED,
     LIVE_OVER
 };
@@ -57,7 +59,8 @@ struct live_run {
 
     struct channel *channel;
     struct deadline deadline;
-    utc_us until; /* WAITING: the calendar instant */
+    utc_us window_until, window_from, window_to; /* a study's last wait for an age; 0: none */
+    utc_us until;                                /* WAITING: the calendar instant */
 
     /* STEPPING */
     struct step *step; /* NULL outside a step */
@@ -169,6 +172,19 @@ void run_step_notify(void *owner, const struct reading *reading, const struct er
 bool by_hand_begin(struct live_run *run, bool taken_up);
 /* With what was typed (JSON, see answer.h), or NULL for a rest that is over. */
 void by_hand_end(struct live_run *run, const char *answer);
+
+/* --- study.c -----------------------------------------------------------------------------------
+ */
+
+/* Queues the runs of REQUEST_PERFORM; true when it is refused: run->outcome says why. */
+bool study_perform(struct live_run *run, bool taken_up);
+/* PERFORMING: completes it when all of its runs are over. */
+void study_look(struct live_run *run);
+void study_place(struct live_run *run);
+/* Takes in the window of a wait that was asked for at `cursor`. */
+void study_window(struct live_run *run, utc_us cursor);
+/* The instant that a REQUEST_WAIT asked for at `cursor` waits for. */
+utc_us wait_end(const struct script_request *request, utc_us cursor);
 
 /* --- perform.c: the primitives that need no channel
  * ------------------------------------------------ */

@@ -40,9 +40,7 @@ void perform_rearm(struct live_run *run)
 
 static bool wait(struct live_run *run)
 {
-    const struct script_request *request = &run->request;
-    run->until =
-        request->until ? request->until : duration_after(run->journal.cursor, &request->wait);
+    run->until = wait_end(&run->request, run->journal.cursor);
     if (run->until <= clock_utc(run->engine->options.clock)) {
         done_with(run, "true");
         return true;
@@ -116,8 +114,11 @@ bool perform(struct live_run *run, bool taken_up)
         done_with(run, "true");
         return true;
     case REQUEST_RESTART:
-    case REQUEST_PERFORM:
-    case REQUEST_PLACE: break;
+    case REQUEST_PERFORM: return study_perform(run, taken_up);
+    case REQUEST_PLACE:
+        study_place(run);
+        done_with(run, "true");
+        return true;
     }
     done_with(run, "true");
     return true;

@@ -3,6 +3,7 @@
 
 #include <inttypes.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/random.h"
 #include "engine/acts.h"
@@ -68,7 +69,7 @@ int replay_dry(struct logbook *logbook, const struct script_ops *scripts, int64_
     struct journal journal = {0};
     struct script *script = NULL;
     struct cell_facts cell = {0};
-    char *pinned = NULL;
+    char *pinned = NULL, *cells = NULL;
     size_t length = 0;
 
     error_clear(error);
@@ -78,6 +79,7 @@ int replay_dry(struct logbook *logbook, const struct script_ops *scripts, int64_
     char part[48];
     snprintf(part, sizeof part, "segment %d", record.segment);
     if ((record.cell && facts_of_cell(logbook, record.cell_label, &cell, error)) ||
+        (strcmp(record.kind, "study") == 0 && cells_of_study(logbook, run, &cells, error)) ||
         (!with && logbook_script(logbook, record.script_hash, &pinned, &length, error)))
         goto out;
     struct script_context context = {
@@ -88,6 +90,7 @@ int replay_dry(struct logbook *logbook, const struct script_ops *scripts, int64_
         .state = record.segment_state,
         .seed = seed_for(record.seed, part),
         .cell = cell,
+        .cells = cells,
         .module = module_text,
         .owner = &replay,
     };
@@ -101,6 +104,7 @@ out:
         scripts->close(script);
     journal_free(&journal);
     free(pinned);
+    free(cells);
     run_record_free(&record);
     return error->code;
 }

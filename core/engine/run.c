@@ -117,6 +117,12 @@ static int open_script(struct live_run *run, struct error *error)
         return error->code;
     char part[48];
     snprintf(part, sizeof part, "segment %d", run->record.segment);
+    char *cells = NULL;
+    if (strcmp(run->record.kind, "study") == 0 &&
+        cells_of_study(logbook, run->record.id, &cells, error)) {
+        free(text);
+        return error->code;
+    }
     struct script_context context = {
         .name = run->record.script_name,
         .text = text,
@@ -125,11 +131,13 @@ static int open_script(struct live_run *run, struct error *error)
         .state = run->record.segment_state,
         .seed = seed_for(run->record.seed, part),
         .cell = run->cell,
+        .cells = cells,
         .module = module_text,
         .owner = run,
     };
     int code = engine->options.scripts->open(&run->script, &context, error);
     free(text);
+    free(cells);
     if (code)
         return code;
     return journal_load(&run->journal, logbook, run->record.id, run->record.segment,
@@ -182,6 +190,7 @@ void run_begin(struct live_run *run, struct channel *channel)
 {
     struct error failure;
     error_clear(&failure);
+    const bool study = strcmp(run->record.kind, "study") == 0;
     const bool fresh = run->record.state == RUN_QUEUED;
     if (fresh)
         run->record.started_at = run->record.segment_at = clock_utc(run->engine->options.clock);
@@ -193,7 +202,8 @@ void run_begin(struct live_run *run, struct channel *channel)
     }
     if (fresh) {
         set_state(run, RUN_RUNNING, run->record.started_at, NULL);
-        run_event(run, "info", "started on channel %s", channel ? channel->name : "-");
+        run_event(run, "info", study ? "study started%s%s" : "started on channel %s%s",
+                  channel ? channel->name : "", "");
     } else {
         say_taken_up(run);
     }
@@ -280,6 +290,7 @@ void run_continue(struct live_run *run, const char *outcome)
             end_of_script(run, status, &failure);
             return;
         }
+        study_window(run, run->journal.cursor);
         enum journal_step where = journal_next(&run->journal, &run->request, &outcome, &failure);
         if (where == JOURNAL_DIVERGED) {
             run_end_because(run, RUN_ATTENTION, "%s: %s", failure.what, failure.why);

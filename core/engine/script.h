@@ -24,7 +24,7 @@ enum request_kind {
     REQUEST_NOTE,    /* text */
     REQUEST_RESTART, /* state: JSON; the script is closed and begun again with it */
     REQUEST_PERFORM, /* study: text: a protocol's name; cells, params; waits for all of its runs */
-    REQUEST_PLACE    /* study: text: "arm", "shelf", "service" or "withdrawn"; label, cells, detail */
+    REQUEST_PLACE /* study: text: "arm", "shelf", "service" or "withdrawn"; label, cells, detail */
 };
 
 /* Strings belong to the script and live until it is next resumed. */
@@ -47,7 +47,7 @@ struct script_request {
     const char *params; /* JSON object: parameters of the protocol to perform */
     const char *label;  /* the arm's name, or "" */
     const char *detail; /* JSON object, or "{}" */
-    bool has_window;    /* a wait for an age: from `early` before to `late` after `until` is in time */
+    bool has_window; /* a wait for an age: from `early` before to `late` after `until` is in time */
     struct duration early, late;
 };
 

@@ -143,12 +143,26 @@ static json_t *row_object(sqlite3_stmt *stmt)
     return object;
 }
 
+int rows_of(struct logbook *logbook, sqlite3_stmt *stmt, json_t **rows, struct error *error)
+{
+    bool row = false;
+    int failed;
+
+    *rows = json_array();
+    while ((failed = sql_row(logbook, error, stmt, &row)) == 0 && row)
+        json_array_append_new(*rows, row_object(stmt));
+    if (failed) {
+        json_decref(*rows);
+        *rows = NULL;
+    }
+    return failed;
+}
+
 int logbook_list(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
                  json_t **rows, struct error *error)
 {
     static const struct listing_filter everything = {0, 0, NULL, NULL};
     sqlite3_stmt *stmt = NULL;
-    bool row = false;
     int failed = sql_prepare(logbook, error, queries[listing], &stmt);
 
     *rows = NULL;
@@ -158,13 +172,7 @@ int logbook_list(struct logbook *logbook, enum listing listing, const struct lis
         filter = &everything;
     sql_bind(stmt, VALUES(V_INT(filter->run), V_INT(filter->run == 0 ? INT64_MAX : filter->run),
                           V_TEXT(filter->label), V_TEXT(filter->name), V_INT(filter->step)));
-    *rows = json_array();
-    while ((failed = sql_row(logbook, error, stmt, &row)) == 0 && row)
-        json_array_append_new(*rows, row_object(stmt));
+    failed = rows_of(logbook, stmt, rows, error);
     sqlite3_finalize(stmt);
-    if (failed) {
-        json_decref(*rows);
-        *rows = NULL;
-    }
     return failed;
 }

@@ -9,6 +9,7 @@
 #ifndef PERDURE_LOGBOOK_INTERNAL_H
 #define PERDURE_LOGBOOK_INTERNAL_H
 
+#include <jansson.h>
 #include <math.h>
 #include <sqlite3.h>
 
@@ -142,5 +143,8 @@ int db_copy(sqlite3 *from, const char *path, const char *to, struct error *error
 
 /* Makes what was written to a folder (a new name in it) last. */
 int folder_sync(const char *file, struct error *error);
+
+/* What is left of a query as an array of objects, by the names of its columns (see list.c). */
+int rows_of(struct logbook *logbook, sqlite3_stmt *stmt, json_t **rows, struct error *error);
 
 #endif

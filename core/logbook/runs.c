@@ -71,16 +71,18 @@ int logbook_add_run(struct logbook *logbook, struct run_record *record, struct e
             SQL(logbook, error,
                 "INSERT INTO run (parent, kind, script_name, script_hash, params, cell, "
                 "channel, seed, state, segment, segment_state, segment_at, queued_at, "
-                "started_at, ended_at, why, engine_version, lua_version) VALUES "
+                "started_at, ended_at, why, engine_version, lua_version, parent_segment, "
+                "parent_n) VALUES "
                 "(?1, ?2, ?3, ?4, coalesce(?5, '{}'), ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, "
-                "?15, ?16, ?17, ?18)",
+                "?15, ?16, ?17, ?18, ?19, ?20)",
                 V_ID(record->parent), V_TEXT(record->kind), V_TEXT(record->script_name),
                 V_TEXT(record->script_hash), V_TEXT(record->params), V_ID(record->cell),
                 V_TEXT(record->channel), V_TEXT(seed_text(record->seed, seed)),
                 V_TEXT(run_state_name(record->state)), V_INT(record->segment),
                 V_TEXT(record->segment_state), V_ID(record->segment_at), V_INT(record->queued_at),
                 V_ID(record->started_at), V_ID(record->ended_at), V_TEXT(record->why),
-                V_TEXT(record->engine_version), V_TEXT(record->lua_version));
+                V_TEXT(record->engine_version), V_TEXT(record->lua_version),
+                record->parent ? V_INT(record->parent_segment) : V_ID(0), V_ID(record->parent_n));
     if (!failed)
         record->id = sqlite3_last_insert_rowid(logbook->db);
     return failed;
@@ -119,6 +121,8 @@ static void read_run(sqlite3_stmt *stmt, struct run_record *out)
     string_copy(out->engine_version, sizeof(out->engine_version), column_string(stmt, 17));
     string_copy(out->lua_version, sizeof(out->lua_version), column_string(stmt, 18));
     out->segment_at = sqlite3_column_int64(stmt, 19);
+    out->parent_segment = sqlite3_column_int(stmt, 20);
+    out->parent_n = sqlite3_column_int64(stmt, 21);
 }
 
 int logbook_run(struct logbook *logbook, int64_t id, struct run_record *out, struct error *error)
@@ -129,7 +133,7 @@ int logbook_run(struct logbook *logbook, int64_t id, struct run_record *out, str
         QUERY(logbook, error, &stmt,
               "SELECT run.id, parent, kind, script_name, script_hash, params, cell, label, "
               "channel, seed, state, segment, segment_state, queued_at, started_at, "
-              "ended_at, why, engine_version, lua_version, segment_at "
+              "ended_at, why, engine_version, lua_version, segment_at, parent_segment, parent_n "
               "FROM run LEFT JOIN cell ON cell.id = run.cell WHERE run.id = ?1",
               V_INT(id));
 

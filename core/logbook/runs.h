@@ -35,7 +35,9 @@ const char *run_state_name(enum run_state state);
 
 struct run_record {
     int64_t id;
-    int64_t parent;        /* the study's run that started it; 0 */
+    int64_t parent;     /* the study's run that started it; 0 */
+    int parent_segment; /* by this entry of its journal */
+    int64_t parent_n;
     char kind[16];         /* "protocol", "study" */
     char script_name[128]; /* the file's name, for people */
     char script_hash[SHA256_HEX];
@@ -73,9 +75,11 @@ int logbook_set_run_segment(struct logbook *logbook, int64_t id, int segment, co
 int logbook_set_run_script(struct logbook *logbook, int64_t id, const char *hash,
                            struct error *error);
 
-/* A module that the run's script required, pinned by hash. */
+/* A module that the run's script required, pinned by hash; one of this name is replaced. */
 int logbook_add_run_module(struct logbook *logbook, int64_t run, const char *name, const char *hash,
                            struct error *error);
+/* Pins to run `to` what is pinned to run `from`. */
+int logbook_copy_modules(struct logbook *logbook, int64_t from, int64_t to, struct error *error);
 /* Hash of a pinned module; ERROR_FAILED when this run has none of that name. */
 int logbook_run_module(struct logbook *logbook, int64_t run, const char *name,
                        char hash[SHA256_HEX], struct error *error);

@@ -64,7 +64,9 @@ CREATE TABLE session ( -- one engine's life on this logbook
 
 CREATE TABLE run ( -- one execution of a protocol or a study
     id             INTEGER PRIMARY KEY,
-    parent         INTEGER REFERENCES run (id), -- the study's run that started it
+    parent         INTEGER REFERENCES run (id), -- the study's run that started it...
+    parent_segment INTEGER,                     -- ...by this entry of its journal
+    parent_n       INTEGER,
     kind           TEXT NOT NULL,               -- 'protocol', 'study'
     script_name    TEXT NOT NULL,
     script_hash    TEXT NOT NULL REFERENCES script (hash),
@@ -87,6 +89,14 @@ CREATE TABLE run ( -- one execution of a protocol or a study
 CREATE UNIQUE INDEX run_open_cell ON run (cell) WHERE ended_at IS NULL AND cell IS NOT NULL;
 CREATE INDEX run_of_cell ON run (cell);
 CREATE INDEX run_open ON run (queued_at) WHERE ended_at IS NULL;
+
+CREATE INDEX run_of_parent ON run (parent) WHERE parent IS NOT NULL;
+
+CREATE TABLE study_cell ( -- the cells of a study
+    run  INTEGER NOT NULL REFERENCES run (id),
+    cell INTEGER NOT NULL REFERENCES cell (id),
+    PRIMARY KEY (run, cell)
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE run_module ( -- a module that the run's script required, pinned
     run  INTEGER NOT NULL REFERENCES run (id),
@@ -144,6 +154,20 @@ CREATE TABLE outcome ( -- what a step has come to: so far, or in the end
     quality         TEXT,             -- 'good', 'gap', 'void'
     progress        TEXT              -- of an open step: what takes it up again
 ) STRICT;
+
+CREATE TABLE placement ( -- what a study did with a cell outside of runs
+    id      INTEGER PRIMARY KEY,
+    run     INTEGER NOT NULL,        -- the study's
+    segment INTEGER NOT NULL,
+    n       INTEGER NOT NULL,
+    cell    INTEGER NOT NULL REFERENCES cell (id),
+    kind    TEXT NOT NULL CHECK (kind IN ('arm', 'shelf', 'service', 'withdrawn')),
+    label   TEXT NOT NULL DEFAULT '', -- the arm's name
+    detail  TEXT NOT NULL DEFAULT '{}', -- JSON: state of charge, temperature, cycles a day, the reason
+    at      INTEGER NOT NULL,
+    FOREIGN KEY (run, segment, n) REFERENCES journal DEFERRABLE INITIALLY DEFERRED
+) STRICT;
+CREATE INDEX placement_of_cell ON placement (cell);
 
 -- What was seen ------------------------------------------------------------------------------------
 

@@ -52,8 +52,17 @@ int logbook_script(struct logbook *logbook, const char *hash, char **text, size_
 int logbook_add_run_module(struct logbook *logbook, int64_t run, const char *name, const char *hash,
                            struct error *error)
 {
-    return SQL(logbook, error, "INSERT INTO run_module (run, name, hash) VALUES (?1, ?2, ?3)",
+    return SQL(logbook, error,
+               "INSERT OR REPLACE INTO run_module (run, name, hash) VALUES (?1, ?2, ?3)",
                V_INT(run), V_TEXT(name), V_TEXT(hash));
+}
+
+int logbook_copy_modules(struct logbook *logbook, int64_t from, int64_t to, struct error *error)
+{
+    return SQL(logbook, error,
+               "INSERT INTO run_module (run, name, hash) "
+               "SELECT ?2, name, hash FROM run_module WHERE run = ?1",
+               V_INT(from), V_INT(to));
 }
 
 int logbook_run_module(struct logbook *logbook, int64_t run, const char *name,

@@ -6,8 +6,8 @@
 #include "base/text.h"
 #include "logbook/logbook_internal.h"
 
-/* The system's errno behind a failure; 0 when there is none. That of a commit SQLite does not pass on:
- * the log has it, or the file. */
+/* The system's errno behind a failure; 0 when there is none. That of a commit SQLite does not pass
+ * on: the log has it, or the file. */
 static int system_cause(sqlite3 *db)
 {
     int cause = sqlite3_system_errno(db);

@@ -6,19 +6,21 @@
 #include "support/cmocka_setup.h"
 
 #include <math.h>
+#include <stdbool.h>
 
 #define COUNT(array) (sizeof(array) / sizeof(array)[0])
 
 /* |is - want| <= tolerance |want|. */
 #define assert_close(is, want, tolerance)                                                          \
-    close_at((is), (want), (tolerance)*fabs(want), #is, __FILE__, __LINE__)
+    close_at((is), (want), (tolerance), true, #is, __FILE__, __LINE__)
 /* |is - want| <= tolerance: for values as they are printed, half a unit of the last digit. */
 #define assert_within(is, want, tolerance)                                                         \
-    close_at((is), (want), (tolerance), #is, __FILE__, __LINE__)
+    close_at((is), (want), (tolerance), false, #is, __FILE__, __LINE__)
 
-static inline void close_at(double is, double want, double allowed, const char *what,
-                            const char *file, int line)
+static inline void close_at(double is, double want, double tolerance, bool relative,
+                            const char *what, const char *file, int line)
 {
+    double allowed = relative ? tolerance * fabs(want) : tolerance;
     if (!(fabs(is - want) <= allowed)) {
         print_error("%s is %.17g, not %.17g (off by %.3g, allowed %.3g)\n", what, is, want,
                     is - want, allowed);
@@ -26,7 +28,7 @@ static inline void close_at(double is, double want, double allowed, const char *
     }
 }
 
-#define assert_nan(is) assert_true(isnan(is))
+#define assert_nan(is)  assert_true(isnan(is))
 #define assert_ok(call) assert_int_equal((call), ANALYSIS_OK)
 
 #endif

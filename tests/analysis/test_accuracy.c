@@ -29,8 +29,8 @@ static void wrong_entries_are_refused(void **state)
     (void)state;
     struct error error;
     struct accuracy a;
-    const char *wrong[] = {"", "0.05 % + 2 mA", "0.05 % + 0.1 %", "2 mV + 1 mV", "-2 mV",
-                           "0.05 % +", "a lot"};
+    const char *wrong[] = {"",      "0.05 % + 2 mA", "0.05 % + 0.1 %", "2 mV + 1 mV",
+                           "-2 mV", "0.05 % +",      "a lot"};
     for (size_t i = 0; i < COUNT(wrong); i++) {
         error_clear(&error);
         assert_true(accuracy_read(wrong[i], DIM_VOLTAGE, &a, &error) != 0);
@@ -63,8 +63,8 @@ static void offset_adds_up_in_a_charge(void **state)
     assert_close(u / 3.6, 10 / sqrt(3), 1e-13); /* mAh */
 }
 
-/* 0.4 A for 5 h: 2 Ah. Current 0.1 % + 1 mA: limits 2 mAh + 5 mAh. Clock 0.01 % + 1 s: limits 1.8 s +
- * 1 s at 0.4 A: 0.3111 mAh. */
+/* 0.4 A for 5 h: 2 Ah. Current 0.1 % + 1 mA: limits 2 mAh + 5 mAh. Clock 0.01 % + 1 s: limits 1.8 s
+ * + 1 s at 0.4 A: 0.3111 mAh. */
 static void parts_of_a_charge(void **state)
 {
     (void)state;
@@ -137,8 +137,7 @@ static void refuses_nonsense(void **state)
     assert_nan(u);
     run.duration = NAN;
     assert_int_equal(accuracy_of_charge(&meters, &run, &u), ANALYSIS_NOT_FINITE);
-    assert_int_equal(accuracy_of_resistance(&meters, 1.3, 2, 1.2, 2, &u),
-                     ANALYSIS_NO_CURRENT_STEP);
+    assert_int_equal(accuracy_of_resistance(&meters, 1.3, 2, 1.2, 2, &u), ANALYSIS_NO_CURRENT_STEP);
     meters.shared = 1.5;
     run.duration = 10;
     assert_int_equal(accuracy_of_charge(&meters, &run, &u), ANALYSIS_OUT_OF_RANGE);

@@ -73,7 +73,8 @@ static void ramp(void **state)
     }
 }
 
-/* Half a sine of 1 A in 1800 s is 1/pi Ah; the trapezoid at 900, 450, 100 and 10 s as it must be. */
+/* Half a sine of 1 A in 1800 s is 1/pi Ah; the trapezoid at 900, 450, 100 and 10 s as it must be.
+ */
 static void half_sine(void **state)
 {
     (void)state;
@@ -113,8 +114,8 @@ static void decaying_current(void **state)
     drop(&r);
 }
 
-/* 0.4 A, 1.4 V falling to 1.0 V in 5 h: 2 Ah, 2.4 Wh, mean and middle 1.2 V. Sampled once in 7 min on
- * beyond 1.0 V: the end is found between samples. */
+/* 0.4 A, 1.4 V falling to 1.0 V in 5 h: 2 Ah, 2.4 Wh, mean and middle 1.2 V. Sampled once in 7 min
+ * on beyond 1.0 V: the end is found between samples. */
 static void end_voltage_between_samples(void **state)
 {
     (void)state;

@@ -118,8 +118,8 @@ static void relax(double held, double from, double to, double sd, uint64_t seed,
                              .count = count};
 }
 
-/* Without noise the parts come back: end of a discharge that was long or short, a pulse out of rest, a
- * step from one current to another. */
+/* Without noise the parts come back: end of a discharge that was long or short, a pulse out of
+ * rest, a step from one current to another. */
 static void parts_come_back(void **state)
 {
     (void)state;

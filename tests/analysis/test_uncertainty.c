@@ -35,10 +35,10 @@ static void gum_h1_end_gauge(void **state)
     const struct uncertainty_input inputs[] = {
         {1, 25, 18},
         {1, d.standard, d.freedom},
-        {-length * -0.1, type_b_rectangular(1e-6), type_b_freedom(0.10)},      /* of d alpha: 2.9 */
-        {-length * 11.5e-6, type_b_rectangular(0.05), type_b_freedom(0.50)},   /* of d theta: 16.6 */
-        {0, type_b_rectangular(2e-6), INFINITY},                               /* alpha */
-        {0, hypot(0.2, type_b_arcsine(0.5)), INFINITY},                        /* theta */
+        {-length * -0.1, type_b_rectangular(1e-6), type_b_freedom(0.10)},    /* of d alpha: 2.9 */
+        {-length * 11.5e-6, type_b_rectangular(0.05), type_b_freedom(0.50)}, /* of d theta: 16.6 */
+        {0, type_b_rectangular(2e-6), INFINITY},                             /* alpha */
+        {0, hypot(0.2, type_b_arcsine(0.5)), INFINITY},                      /* theta */
     };
     assert_within(inputs[2].sensitivity * inputs[2].standard, 2.9, 0.05);
     assert_within(-inputs[3].sensitivity * inputs[3].standard, 16.6, 0.05);
@@ -54,13 +54,14 @@ static void gum_h1_end_gauge(void **state)
 }
 
 /* JCGM 100:2008, H.2: resistance and reactance from voltage, current and phase, read together five
- * times. Published: 127.732, 219.847, 254.260 ohm; u 0.071, 0.295, 0.236; r -0.588, -0.485, 0.993. */
+ * times. Published: 127.732, 219.847, 254.260 ohm; u 0.071, 0.295, 0.236; r -0.588, -0.485, 0.993.
+ */
 static void gum_h2_correlated(void **state)
 {
     (void)state;
-    const double readings[] = {5.007, 19.663e-3, 1.0456, 4.994, 19.639e-3, 1.0438,
-                               5.005, 19.640e-3, 1.0468, 4.990, 19.685e-3, 1.0428,
-                               4.999, 19.678e-3, 1.0433};
+    const double readings[] = {5.007,     19.663e-3, 1.0456,    4.994,     19.639e-3,
+                               1.0438,    5.005,     19.640e-3, 1.0468,    4.990,
+                               19.685e-3, 1.0428,    4.999,     19.678e-3, 1.0433};
     double mean[3], v[9];
     assert_ok(uncertainty_of_means(readings, 5, 3, mean, v));
     assert_close(mean[0], 4.9990, 1e-14);

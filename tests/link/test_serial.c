@@ -78,8 +78,7 @@ static void test_settings(void **state)
     assert_int_equal(tcgetattr(rig.far.fd, &settings), 0); /* both ends share them */
     assert_int_equal(cfgetospeed(&settings), B19200);
     assert_int_equal(cfgetispeed(&settings), B19200);
-    /* A pseudo-terminal keeps 8 bits and no parity whatever it is told (Linux drivers/tty/pty.c).
-     */
+    assert_int_equal(serial_shim.framing, CS7 | PARENB);
     assert_true((settings.c_cflag & CSTOPB) != 0);
     assert_true((settings.c_iflag & (IXON | IXOFF)) == (IXON | IXOFF));
     assert_int_equal(settings.c_lflag & (ICANON | ECHO | ISIG), 0);

@@ -1,0 +1,315 @@
+/* A wired channel as the engine sees it: its table of functions, and safety before all. */
+#include "bench/wired.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "bench/wired_internal.h"
+
+static struct wired *of(struct channel *channel)
+{
+    return (struct wired *)channel;
+}
+
+/* --- answers ----------------------------------------------------------------------------------- */
+
+void wired_fail(struct wired *wired, const struct error *failure)
+{
+    if (!wired->failure.code)
+        wired->failure = *failure;
+}
+
+static void begin(struct wired *wired, enum wired_op op)
+{
+    wired->op = op;
+    error_clear(&wired->failure);
+    if (op == OP_DRIVE)
+        wired_drive(wired);
+    else if (op == OP_READ)
+        wired_read(wired);
+    else
+        wired_safe(wired);
+}
+
+void wired_answer(struct wired *wired, const struct reading *reading, const struct error *failure)
+{
+    enum wired_op next = wired->next;
+    bool was_safe = wired->op == OP_SAFE;
+    wired->op = wired->next = OP_NONE;
+    if (was_safe && next != OP_NONE && !failure) {
+        begin(wired, next);
+    } else if (wired->inside) {
+        wired->answered = true;
+        if (failure)
+            wired->failure = *failure;
+        else
+            error_clear(&wired->failure);
+    } else if (wired->channel.notify) {
+        struct error told;
+        if (failure)
+            told = *failure; /* it may be the channel's own, and another op begins inside */
+        wired->channel.notify(wired->channel.owner, reading, failure ? &told : NULL);
+    }
+}
+
+/* --- safe -------------------------------------------------------------------------------------- */
+
+static void forget(struct wired *wired, const struct wired_end *end)
+{
+    if (end->instrument)
+        instrument_forget(end->instrument, wired);
+}
+
+void wired_hush(struct wired *wired)
+{
+    if (wired->scan)
+        scan_end(wired->scan);
+    forget(wired, &wired->spec.source);
+    forget(wired, &wired->spec.sink);
+    forget(wired, &wired->spec.meter);
+    forget(wired, &wired->spec.thermometer);
+    forget(wired, &wired->spec.relay);
+    wired->pending = 0;
+}
+
+static void finish_safe(struct wired *wired)
+{
+    wired_answer(wired, NULL, wired->failure.code ? &wired->failure : NULL);
+}
+
+/* The cell is cut off: whatever its output does now, it does to nothing. */
+static void parted(void *owner, const struct driver_result *result, bench_us began, bench_us ended,
+                   const struct error *failure)
+{
+    struct wired *wired = owner;
+    (void)result, (void)began, (void)ended;
+    if (failure) {
+        wired_fail(wired, failure);
+    } else {
+        wired->joined = false;
+        if (wired->failure.code && wired->channel.warn) {
+            char text[1200];
+            snprintf(text, sizeof text,
+                     "an output could not be turned off, its relay was opened: %s: %s",
+                     wired->failure.what, wired->failure.why);
+            wired->channel.warn(wired->channel.owner, text);
+        }
+        error_clear(&wired->failure);
+    }
+    finish_safe(wired);
+}
+
+static void part(struct wired *wired)
+{
+    const struct wired_end *relay = &wired->spec.relay;
+    struct driver_order order = {.task = DRIVER_DISCONNECT, .point = relay->point};
+    struct error failure;
+    if (!relay->instrument || (!wired->joined && !wired->failure.code)) {
+        finish_safe(wired);
+    } else if (instrument_ask(relay->instrument, &order, parted, wired, &failure)) {
+        wired_fail(wired, &failure);
+        finish_safe(wired);
+    }
+}
+
+static void is_off(void *owner, const struct driver_result *result, bench_us began, bench_us ended,
+                   const struct error *failure)
+{
+    struct wired *wired = owner;
+    (void)result, (void)began, (void)ended;
+    if (failure)
+        wired_fail(wired, failure);
+    if (--wired->pending == 0)
+        part(wired);
+}
+
+static void turn_off(struct wired *wired, struct instrument *instrument)
+{
+    struct error failure;
+    if (!instrument ||
+        (instrument_state(instrument) == INSTRUMENT_DOWN && instrument_is_off(instrument)))
+        return;
+    wired->pending++;
+    if (instrument_make_safe(instrument, is_off, wired, &failure)) {
+        wired_fail(wired, &failure);
+        wired->pending--;
+    }
+}
+
+void wired_safe(struct wired *wired)
+{
+    struct instrument *source = wired->spec.source.instrument;
+    struct instrument *sink = wired->spec.sink.instrument;
+    wired_hush(wired);
+    wired->active = NULL;
+    wired->pending = 1; /* this function's own: none may end it before all are told */
+    turn_off(wired, source);
+    if (sink != source)
+        turn_off(wired, sink);
+    if (--wired->pending == 0)
+        part(wired);
+}
+
+/* --- the table --------------------------------------------------------------------------------- */
+
+static enum channel_reply refuse(struct channel *channel, const char *why, struct error *error)
+{
+    error_set(error, ERROR_BENCH, channel->name, "put a cell in, and ask one thing at a time", "%s",
+              why);
+    return CHANNEL_FAILED;
+}
+
+static enum channel_reply call(struct wired *wired, enum wired_op op, struct reading *out,
+                               struct error *error)
+{
+    wired->inside = true;
+    wired->answered = false;
+    begin(wired, op);
+    wired->inside = false;
+    if (!wired->answered)
+        return CHANNEL_LATER;
+    if (wired->failure.code) {
+        if (error)
+            *error = wired->failure;
+        return CHANNEL_FAILED;
+    }
+    if (out)
+        *out = wired->taken;
+    return CHANNEL_NOW;
+}
+
+/* After make_safe, if that is still on its way. */
+static bool comes_next(struct wired *wired, enum wired_op op)
+{
+    if (wired->op == OP_SAFE)
+        wired->next = op;
+    return wired->op == OP_SAFE;
+}
+
+static int insert(struct channel *channel, const struct cell_facts *cell, struct error *error)
+{
+    struct wired *wired = of(channel);
+    if (wired->occupied)
+        return error_set(error, ERROR_BENCH, channel->name, "take the other cell out first",
+                         "the channel already holds a cell");
+    wired->occupied = true;
+    wired->limits = channel->limits;
+    if (cell->profile) {
+        struct limits of_cell = profile_limits(cell->profile, cell->rated_charge);
+        wired->limits = limits_meet(&channel->limits, &of_cell);
+    }
+    return 0;
+}
+
+static enum channel_reply drive(struct channel *channel, const struct drive *wanted,
+                                struct error *error)
+{
+    struct wired *wired = of(channel);
+    if (!wired->occupied)
+        return refuse(channel, "the channel is empty", error);
+    if (wired->op != OP_NONE && wired->op != OP_SAFE)
+        return refuse(channel, "it was told to drive while it was still busy", error);
+    if (wanted->mode == DRIVE_OFF)
+        return channel->ops->make_safe(channel, error);
+    wired->wanted = *wanted;
+    return comes_next(wired, OP_DRIVE) ? CHANNEL_LATER : call(wired, OP_DRIVE, NULL, error);
+}
+
+/* Also of an empty channel: `perdure bench` looks at what it measures. */
+static enum channel_reply read_cell(struct channel *channel, struct reading *out,
+                                    struct error *error)
+{
+    struct wired *wired = of(channel);
+    if (wired->op != OP_NONE && wired->op != OP_SAFE)
+        return refuse(channel, "it was asked to read while it was still busy", error);
+    return comes_next(wired, OP_READ) ? CHANNEL_LATER : call(wired, OP_READ, out, error);
+}
+
+static enum channel_reply make_safe(struct channel *channel, struct error *error)
+{
+    struct wired *wired = of(channel);
+    wired->next = OP_NONE;
+    return call(wired, OP_SAFE, NULL, error);
+}
+
+static void remove_cell(struct channel *channel)
+{
+    of(channel)->occupied = false;
+}
+
+static void close_channel(struct channel *channel)
+{
+    struct wired *wired = of(channel);
+    channel->notify = NULL;
+    channel->warn = NULL;
+    wired_hush(wired);
+    if (wired->scan)
+        scan_close(wired->scan);
+    free(wired);
+}
+
+static const struct channel_ops ops_real = {
+    .kind = "instruments",
+    .insert = insert,
+    .drive = drive,
+    .read = read_cell,
+    .make_safe = make_safe,
+    .remove = remove_cell,
+    .close = close_channel,
+};
+
+static const struct channel_ops ops_emulated = {
+    .kind = "emulated",
+    .insert = insert,
+    .drive = drive,
+    .read = read_cell,
+    .make_safe = make_safe,
+    .remove = remove_cell,
+    .close = close_channel,
+};
+
+struct channel *wired_channel(const struct wired_spec *spec)
+{
+    struct wired *wired = xcalloc(1, sizeof *wired);
+    const struct stated_accuracy none = {NAN, NAN};
+    wired->spec = *spec;
+    wired->spec.name = NULL; /* copied below */
+    wired->channel = (struct channel){
+        .ops = spec->emulated ? &ops_emulated : &ops_real,
+        .limits = spec->limits,
+        .tick_least = 1,
+        .tick_most = 5,
+        .rest_most = 60,
+        .physical = true,
+        .void_after = NAN,
+        .accuracy = {none, none, none},
+    };
+    string_copy(wired->channel.name, sizeof wired->channel.name, spec->name);
+    if (spec->source.instrument)
+        wired->channel.limits =
+            limits_meet(&wired->channel.limits, instrument_limits(spec->source.instrument));
+    if (spec->sink.instrument)
+        wired->channel.limits =
+            limits_meet(&wired->channel.limits, instrument_limits(spec->sink.instrument));
+    wired->limits = wired->channel.limits;
+    if (spec->scanner.instrument) {
+        wired->scan = xcalloc(1, sizeof *wired->scan);
+        wired->scan->scanner = spec->scanner.instrument;
+        wired->scan->point = spec->scanner.point;
+        wired->scan->turn = instrument_turn(spec->meter.instrument);
+        wired->scan->owner = wired;
+    }
+    return &wired->channel;
+}
+
+struct instrument *wired_instrument(const struct channel *channel, int i)
+{
+    if (channel->ops != &ops_real && channel->ops != &ops_emulated)
+        return NULL;
+    const struct wired_spec *spec = &((const struct wired *)channel)->spec;
+    struct instrument *const all[] = {spec->source.instrument,      spec->sink.instrument,
+                                      spec->meter.instrument,       spec->thermometer.instrument,
+                                      spec->relay.instrument,       spec->scanner.instrument};
+    return i >= 0 && i < 6 ? all[i] : NULL;
+}

@@ -1,0 +1,31 @@
+/* What the acts' own files share. Each act checks its request, changes the logbook inside the
+ * transaction of act(), and sets the reply. */
+#ifndef PERDURE_ENGINE_ACT_INTERNAL_H
+#define PERDURE_ENGINE_ACT_INTERNAL_H
+
+#include "engine/acts.h"
+#include "logbook/runs.h"
+
+struct act {
+    struct logbook *logbook;
+    struct engine *engine; /* NULL: none is at work */
+    const struct script_ops *scripts;
+    utc_us now;
+    const json_t *request;
+    json_t *reply; /* owned by act() */
+};
+
+int bad_request(struct error *error, const char *why);
+
+int enrol_act(struct act *a, struct error *error);
+int start_act(struct act *a, struct error *error);
+int pause_act(struct act *a, struct error *error);
+int resume_act(struct act *a, struct error *error);
+int stop_act(struct act *a, struct error *error);
+int answer_act(struct act *a, struct error *error);
+int adopt_act(struct act *a, struct error *error);
+
+/* Keeps the modules sent with a script and pins them to the run. */
+int pin_modules(struct act *a, int64_t run, json_t *modules, struct error *error);
+
+#endif

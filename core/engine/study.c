@@ -1,0 +1,266 @@
+/* What a study asks for: a protocol performed on many cells, and cells put somewhere.
+ *
+ * The runs that a study starts are runs like any other, with the study's journal entry as their
+ * parent: they queue for channels, are taken up after a crash, and are found again by that entry.
+ * All of them are put on record together with the entry, so there are never some without the
+ * others. */
+#include "logbook/studies.h"
+
+#include <inttypes.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/random.h"
+#include "engine/acts.h"
+#include "engine/engine_internal.h"
+#include "logbook/cells.h"
+
+#define PROTOCOL_PREFIX "protocol/" /* of the modules that are protocols to perform */
+
+static bool refuse(struct live_run *run, const struct error *why)
+{
+    struct text message = TEXT_EMPTY;
+    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
+    text_clear(&run->outcome);
+    text_add(&run->outcome, "{\"error\":");
+    text_add_json_string(&run->outcome, message.bytes, message.length);
+    text_add(&run->outcome, "}");
+    text_free(&message);
+    return true;
+}
+
+/* --- performing ----------------------------------------------------------------------------------
+ */
+
+struct perform {
+    char name[128], hash[SHA256_HEX];
+    char *text;
+    size_t length;
+    json_t *cells;
+};
+
+static int find_protocol(struct live_run *run, struct perform *p, struct error *error)
+{
+    struct logbook *logbook = run->engine->options.logbook;
+    char module[160];
+    snprintf(p->name, sizeof p->name, "%s", run->request.text);
+    snprintf(module, sizeof module, PROTOCOL_PREFIX "%s", p->name);
+    if (logbook_run_module(logbook, run->record.id, module, p->hash, error))
+        return error_set(error, ERROR_SCRIPT, p->name,
+                         "put NAME.lua beside the study, then start the study anew",
+                         "no protocol of this name was pinned to the study");
+    return logbook_script(logbook, p->hash, &p->text, &p->length, error);
+}
+
+/* A child sees the modules that were pinned to the study. */
+static int module_of_study(void *owner, const char *name, char **text, size_t *length,
+                           struct error *error)
+{
+    struct live_run *run = owner;
+    char hash[SHA256_HEX];
+    if (logbook_run_module(run->engine->options.logbook, run->record.id, name, hash, error))
+        return error->code;
+    return logbook_script(run->engine->options.logbook, hash, text, length, error);
+}
+
+/* Every cell is free, and the protocol takes its parameters: looked at before any run is queued. */
+static int look_at_cell(struct live_run *run, const struct perform *p, const char *label,
+                        struct error *error)
+{
+    struct logbook *logbook = run->engine->options.logbook;
+    const struct script_ops *ops = run->engine->options.scripts;
+    struct cell_record cell;
+    struct cell_facts facts;
+    if (logbook_cell(logbook, label, &cell, error) || facts_of_cell(logbook, label, &facts, error))
+        return error->code;
+    if (cell.busy_run)
+        return error_set(error, ERROR_FAILED, label, "let that run end, or stop it",
+                         "the cell is in run %" PRId64, cell.busy_run);
+    struct script *script = NULL;
+    struct script_context context = {
+        .name = p->name,
+        .text = p->text,
+        .length = p->length,
+        .params = run->request.params,
+        .seed = 1,
+        .cell = facts,
+        .module = module_of_study,
+        .owner = run,
+    };
+    if (ops->open(&script, &context, error))
+        return error->code;
+    ops->close(script);
+    return 0;
+}
+
+static void queue_child(struct live_run *run, const struct perform *p, const char *label)
+{
+    struct engine *engine = run->engine;
+    struct logbook *logbook = engine->options.logbook;
+    struct cell_record cell;
+    struct run_record record = {
+        .parent = run->record.id,
+        .parent_segment = run->record.segment,
+        .parent_n = run->journal.n,
+        .state = RUN_QUEUED,
+        .queued_at = clock_utc(engine->options.clock),
+        .params = xstrdup(run->request.params),
+    };
+    char part[128];
+    snprintf(part, sizeof part, "entry %" PRId64 " on %s", run->journal.n, label);
+    record.seed = seed_for(run->record.seed, part);
+    string_copy(record.kind, sizeof record.kind, "protocol");
+    string_copy(record.script_name, sizeof record.script_name, p->name);
+    string_copy(record.script_hash, sizeof record.script_hash, p->hash);
+    string_copy(record.cell_label, sizeof record.cell_label, label);
+    string_copy(record.engine_version, sizeof record.engine_version, PERDURE_VERSION);
+    string_copy(record.lua_version, sizeof record.lua_version, engine->options.scripts->version);
+    if (!logbook_cell(logbook, label, &cell, engine_error(engine))) {
+        record.cell = cell.id;
+        if (!logbook_add_run(logbook, &record, engine_error(engine)) &&
+            !logbook_copy_modules(logbook, run->record.id, record.id, engine_error(engine)))
+            engine_take(engine, record.id, engine_error(engine));
+    }
+    run_record_free(&record);
+}
+
+bool study_perform(struct live_run *run, bool taken_up)
+{
+    struct perform p = {.cells = json_loads(run->request.cells, 0, NULL)};
+    struct error refusal;
+    size_t i;
+    json_t *label;
+    error_clear(&refusal);
+    if (!taken_up) {
+        if (!json_array_size(p.cells))
+            error_set(&refusal, ERROR_SCRIPT, run->request.text, "give it at least one",
+                      "there are no cells to perform it on");
+        else
+            find_protocol(run, &p, &refusal);
+        json_array_foreach(p.cells, i, label)
+        {
+            if (!refusal.code)
+                look_at_cell(run, &p, json_string_value(label), &refusal);
+        }
+        json_array_foreach(p.cells, i, label)
+        {
+            if (!refusal.code)
+                queue_child(run, &p, json_string_value(label));
+        }
+    }
+    free(p.text);
+    json_decref(p.cells);
+    if (refusal.code)
+        return refuse(run, &refusal);
+    run->phase = LIVE_PERFORMING;
+    run->engine->some_over = true; /* the children may all be over already: looked at this pass */
+    return false;
+}
+
+/* --- outcomes
+ * ------------------------------------------------------------------------------------- */
+
+static const char *timing_of(const struct live_run *run, utc_us started)
+{
+    if (!run->window_until)
+        return "in time";
+    return started < run->window_from ? "early" : started > run->window_to ? "late" : "in time";
+}
+
+/* {"cell", "run", "state", "why", "age", "timing", "results"} of one child. */
+static json_t *child_outcome(struct live_run *run, const json_t *row)
+{
+    struct logbook *logbook = run->engine->options.logbook;
+    int64_t id = json_integer_value(json_object_get(row, "run"));
+    utc_us started = json_integer_value(json_object_get(row, "started_at_us")), charged = 0;
+    const char *label = json_string_value(json_object_get(row, "cell"));
+    json_t *results = NULL;
+    struct cell_record cell;
+    struct error *error = engine_error(run->engine);
+    if (logbook_run_results(logbook, id, &results, error) ||
+        logbook_cell(logbook, label, &cell, error) ||
+        logbook_last_charge(logbook, cell.id, started, &charged, error))
+        return json_object();
+    const char *timing = timing_of(run, started);
+    if (strcmp(timing, "in time") != 0)
+        run_event(run, "warning", "%s was looked at %s (run %" PRId64 ")", label, timing, id);
+    return json_pack("{s:s, s:I, s:O, s:O, s:o, s:s, s:o}", "cell", label, "run", (json_int_t)id,
+                     "state", json_object_get(row, "state"), "why", json_object_get(row, "why"),
+                     "age", charged ? json_real((double)(started - charged) / 1e6) : json_null(),
+                     "timing", timing, "results", results);
+}
+
+static bool has_open_children(const struct live_run *study)
+{
+    for (const struct live_run *run = study->engine->runs; run; run = run->next)
+        if (run->record.parent == study->record.id && run->phase != LIVE_OVER)
+            return true;
+    return false;
+}
+
+void study_look(struct live_run *run)
+{
+    json_t *rows = NULL, *row, *runs;
+    size_t i;
+    if (has_open_children(run) ||
+        logbook_children(run->engine->options.logbook, run->record.id, run->record.segment,
+                         run->journal.n, &rows, engine_error(run->engine)))
+        return;
+    runs = json_array();
+    json_array_foreach(rows, i, row)
+    {
+        json_array_append_new(runs, child_outcome(run, row));
+    }
+    json_decref(rows);
+    json_t *outcome = json_pack("{s:o}", "runs", runs);
+    char *text = json_dumps(outcome, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    json_decref(outcome);
+    run_complete(run, text);
+    free(text);
+}
+
+/* --- places and windows
+ * ------------------------------------------------------------------------------ */
+
+void study_place(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    json_t *cells = json_loads(run->request.cells, 0, NULL), *label;
+    size_t i;
+    json_array_foreach(cells, i, label)
+    {
+        struct cell_record cell;
+        if (logbook_cell(engine->options.logbook, json_string_value(label), &cell,
+                         engine_error(engine)))
+            continue;
+        struct placement placement = {
+            .run = run->record.id,
+            .segment = run->record.segment,
+            .n = run->journal.n,
+            .cell = cell.id,
+            .kind = run->request.text,
+            .label = run->request.label ? run->request.label : "",
+            .detail = run->request.detail ? run->request.detail : "{}",
+            .at = clock_utc(engine->options.clock),
+        };
+        logbook_add_placement(engine->options.logbook, &placement, engine_error(engine));
+    }
+    json_decref(cells);
+}
+
+utc_us wait_end(const struct script_request *request, utc_us cursor)
+{
+    return request->until ? request->until : duration_after(cursor, &request->wait);
+}
+
+/* Also while replaying: what follows a wait is judged by its window. */
+void study_window(struct live_run *run, utc_us cursor)
+{
+    const struct script_request *request = &run->request;
+    if (request->kind != REQUEST_WAIT)
+        return;
+    utc_us until = wait_end(request, cursor);
+    run->window_until = request->has_window ? until : 0;
+    run->window_from = until - (duration_after(until, &request->early) - until);
+    run->window_to = duration_after(until, &request->late);
+}
