@@ -249,36 +249,46 @@ static void read_results(lua_State *L, int definition)
 
 /* --- the words -------------------------------------------------------------------------------- */
 
-static const char *const protocol_fields[] = {"title", "params", "results", "run", NULL};
+static const char *const definition_fields[] = {"title", "params", "results", "run", NULL};
 
-static int word_protocol(lua_State *L)
+static int define(lua_State *L, const char *word, bool is_study)
 {
     struct script *script = script_of(L);
+    char what[24];
+    snprintf(what, sizeof what, "a %s", word);
     lua_settop(L, 1);
     if (!lua_istable(L, 1))
-        return guest_fail(L, "write protocol { ... }", "protocol wants a table");
+        return guest_fail(L, "write it as NAME { ... }", "%s wants a table", word);
     if (script->run_ref != LUA_NOREF)
-        return guest_fail(L, "put each into its own file", "a script defines one protocol");
-    fields_check(L, 1, "a protocol", protocol_fields);
-    const char *title = field_text(L, 1, "a protocol", "title");
+        return guest_fail(L, "put each into its own file",
+                          "a script defines one protocol or study");
+    fields_check(L, 1, what, definition_fields);
+    const char *title = field_text(L, 1, what, "title");
     if (!title || !*title)
-        return guest_fail(L, "add title = \"...\"", "the protocol has no title");
+        return guest_fail(L, "add title = \"...\"", "the %s has no title", word);
     string_copy(script->title, sizeof script->title, title);
+    script->is_study = is_study;
     resolve_parameters(L, 1);
     read_results(L, 1);
     if (!field_push(L, 1, "run") || !lua_isfunction(L, -1))
-        return guest_fail(L, "add run = function(cell, p) ... end",
-                          "the protocol has no run function");
+        return guest_fail(L,
+                          is_study ? "add run = function(s, p) ... end"
+                                   : "add run = function(cell, p) ... end",
+                          "the %s has no run function", word);
     script->run_ref = luaL_ref(L, LUA_REGISTRYINDEX);
     lua_pushvalue(L, 1);
     lua_rawsetp(L, LUA_REGISTRYINDEX, script); /* to know it again when it is returned */
     return 1;
 }
 
+static int word_protocol(lua_State *L)
+{
+    return define(L, "protocol", false);
+}
+
 static int word_study(lua_State *L)
 {
-    return guest_fail(L, "run its protocols one by one",
-                      "studies are not part of this version of Perdure");
+    return define(L, "study", true);
 }
 
 static bool plain_name(const char *name)

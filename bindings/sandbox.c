@@ -206,7 +206,7 @@ static int find_line(lua_State *L, int level, char *where, size_t size)
     lua_Debug at;
     for (; lua_getstack(L, level, &at); level++) {
         lua_getinfo(L, "Sl", &at);
-        if (at.currentline > 0) {
+        if (at.currentline > 0 && at.source[0] != '=') { /* '=' marks a text of ours */
             if (where)
                 snprintf(where, size, "%s:%d", at.short_src, at.currentline);
             return at.currentline;
@@ -451,6 +451,14 @@ void guest_load(lua_State *L, const char *name, const char *text, size_t length)
         return;
     }
     const char *chunk_name = lua_pushfstring(L, "@%s", name);
+    if (luaL_loadbufferx(L, text, length, chunk_name, "t") != LUA_OK)
+        lua_error(L);
+    lua_remove(L, -2);
+}
+
+void guest_load_own(lua_State *L, const char *name, const char *text, size_t length)
+{
+    const char *chunk_name = lua_pushfstring(L, "=%s", name);
     if (luaL_loadbufferx(L, text, length, chunk_name, "t") != LUA_OK)
         lua_error(L);
     lua_remove(L, -2);

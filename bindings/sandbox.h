@@ -53,6 +53,9 @@ enum guest_end guest_resume(struct guest *guest, struct error *error);
 /* Pushes the compiled text, or raises what is wrong with it. */
 void guest_load(lua_State *L, const char *name, const char *text, size_t length);
 
+/* The same for a text of ours: errors are put down to the script's line that called it. */
+void guest_load_own(lua_State *L, const char *name, const char *text, size_t length);
+
 /* Counts work that a C function does, in instructions; raises when it is too much. */
 void guest_charge(lua_State *L, size_t work);
 

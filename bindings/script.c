@@ -1,6 +1,7 @@
 /* A script as the engine sees it: opened, resumed with outcomes, asked for its predicate, closed.
  */
 #include "bindings/script_internal.h"
+#include "bindings/study.h"
 
 #include <lauxlib.h>
 #include <math.h>
@@ -100,7 +101,7 @@ static int run_top(lua_State *L)
     if (script->run_ref == LUA_NOREF || !lua_istable(L, -1) ||
         lua_rawgetp(L, LUA_REGISTRYINDEX, script) != LUA_TTABLE || !lua_rawequal(L, -1, -2)) {
         error_set(&error, ERROR_SCRIPT, context->name, "end it with `return protocol { ... }`",
-                  "the script does not return a protocol");
+                  "the script does not return a protocol or a study");
         return guest_raise(L, &error);
     }
     lua_pushnil(L);
@@ -116,6 +117,7 @@ static void script_close(struct script *script)
     free(script->name);
     free(script->params);
     free(script->state);
+    free(script->cells);
     free(script->module_text);
     for (int i = 0; i < script->parameter_count; i++) {
         free((char *)script->parameters[i].name);
@@ -146,6 +148,7 @@ static int script_open(struct script **out, const struct script_context *context
     script->name = xstrdup(context->name);
     script->params = xstrdup(context->params ? context->params : "{}");
     script->state = context->state ? xstrdup(context->state) : NULL;
+    script->cells = context->cells ? xstrdup(context->cells) : NULL;
     script->cell = context->cell;
     script->module = context->module;
     script->owner = context->owner;
@@ -174,12 +177,15 @@ static int after_run(lua_State *L, int status, lua_KContext context)
     return 0;
 }
 
-/* run(cell, p), and the state as a third after a restart. */
+/* run(cell, p) or run(s, p), and the state as a third after a restart. */
 static int run_script(lua_State *L)
 {
     struct script *script = script_of(L);
     lua_rawgeti(L, LUA_REGISTRYINDEX, script->run_ref);
-    cell_push(L);
+    if (script->is_study)
+        study_push(L);
+    else
+        cell_push(L);
     lua_rawgeti(L, LUA_REGISTRYINDEX, script->params_ref);
     if (script->state)
         canonical_read(L, script->state);
@@ -268,6 +274,11 @@ static int script_predicate(struct script *script, const struct reading *reading
 }
 
 /* --- the definition, for others --------------------------------------------------------------- */
+
+bool script_is_study(const struct script *script)
+{
+    return script->is_study;
+}
 
 const char *script_title(const struct script *script)
 {

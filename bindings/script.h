@@ -13,6 +13,7 @@ struct script_parameter {
 struct script_result {
     const char *name, *unit;
 };
+bool script_is_study(const struct script *script);
 const char *script_title(const struct script *script);
 int script_parameters(const struct script *script, const struct script_parameter **out);
 int script_results(const struct script *script, const struct script_result **out);

@@ -31,13 +31,14 @@ struct script {
     enum script_stage stage;
 
     /* Of the context, copied. */
-    char *name, *params, *state;
+    char *name, *params, *state, *cells;
     struct cell_facts cell;
     int (*module)(void *owner, const char *name, char **text, size_t *length, struct error *error);
     void *owner;
     char *module_text; /* while it is compiled: freed when that fails too */
 
     /* The definition. */
+    bool is_study;
     char title[128];
     int parameter_count, result_count;
     struct script_parameter parameters[PARAMETERS_MOST]; /* texts owned */
@@ -49,6 +50,7 @@ struct script {
     struct script_request *request;
     const char *outcome;
     utc_us now;
+    double latest;                    /* of a study's last wait: s since 1970 */
     struct text args, words, expects; /* what the request's strings point to */
 };
 

@@ -21,6 +21,7 @@ layer core/link link base
 layer core/bench bench link base
 layer core/step step bench base
 layer core/analysis analysis base
+layer core/report report base
 layer core/engine engine link step bench logbook base
 layer bindings bindings engine step bench logbook base
 layer core/cli cli bindings engine step bench logbook base
@@ -39,6 +40,9 @@ only uv.h core/engine core/link
 only csv.h core/cli
 only libserialport.h core/link
 only gsl core/analysis
+only librsvg core/report
+only cairo core/report
+only qrencode.h core/report
 
 # A header that is worth reading first can be read in two minutes.
 for header in $(find core bindings -name '*.h'); do

@@ -61,7 +61,7 @@ static bool invert_squares(const gsl_matrix *jacobian, struct fit *out)
     gsl_matrix *j = gsl_matrix_alloc(jacobian->size1, jacobian->size2);
     gsl_matrix *inverse = gsl_matrix_alloc(jacobian->size2, jacobian->size2);
     gsl_matrix_memcpy(j, jacobian);
-    double length[FIT_PARAMETERS_MOST];
+    double length[FIT_PARAMETERS_MOST] = {0};
     bool sound = true;
     for (size_t k = 0; k < j->size2; k++) {
         gsl_vector_view column = gsl_matrix_column(j, k);

@@ -1,4 +1,5 @@
-/* The engine's side of the guardian: starts it, hands over, beats, and replaces one that is lost. */
+/* The engine's side of the guardian: starts it, hands over, beats, and replaces one that is lost.
+ */
 #include "bench/guardian.h"
 
 #include <errno.h>
@@ -29,7 +30,8 @@ extern char **environ;
 struct hold {
     struct hold *next;
     int id;
-    int fd; /* a duplicate: the number of the link's own may mean something else by the next restart */
+    int fd; /* a duplicate: the number of the link's own may mean something else by the next restart
+             */
     size_t length;
     char safe[];
 };
@@ -52,7 +54,8 @@ struct guardian {
     struct guardian_counts counts;
 };
 
-/* --- children ---------------------------------------------------------------------------------- */
+/* --- children ----------------------------------------------------------------------------------
+ */
 
 /* One that is stuck in a device's driver dies only when that returns: so none is waited for. */
 static bool reap(struct guardian *guardian)
@@ -102,7 +105,8 @@ static void lose(struct guardian *guardian, const char *why, int code)
     guardian->answered = false;
 }
 
-static int set_up_spawn(posix_spawn_file_actions_t *files, posix_spawnattr_t *attributes, int socket)
+static int set_up_spawn(posix_spawn_file_actions_t *files, posix_spawnattr_t *attributes,
+                        int socket)
 {
     sigset_t none, all;
     sigemptyset(&none);
@@ -144,7 +148,8 @@ static int spawn(pid_t *pid, int socket, double patience)
     return code;
 }
 
-/* --- talking ----------------------------------------------------------------------------------- */
+/* --- talking -----------------------------------------------------------------------------------
+ */
 
 /* False, and it is lost, when the order could not be sent. A beat finds room or is left out. */
 static bool send_order(struct guardian *guardian, struct guardian_order *order, const char *safe,
@@ -275,7 +280,8 @@ enum guardian_state guardian_beat(struct guardian *guardian)
     return guardian_state(guardian);
 }
 
-/* --- holds ------------------------------------------------------------------------------------- */
+/* --- holds -------------------------------------------------------------------------------------
+ */
 
 static bool drop_hold(struct guardian *guardian, int id)
 {
@@ -284,7 +290,8 @@ static bool drop_hold(struct guardian *guardian, int id)
         if (hold->id != id)
             continue;
         *place = hold->next;
-        /* Ours first: closing the last duplicate of a serial line may take long, and is then theirs. */
+        /* Ours first: closing the last duplicate of a serial line may take long, and is then
+         * theirs. */
         close(hold->fd);
         free(hold);
         guardian->counts.holds--;
@@ -322,7 +329,8 @@ void guardian_release(struct guardian *guardian, int id)
         guardian->beat_due_us = 0;
 }
 
-/* --- open and close ---------------------------------------------------------------------------- */
+/* --- open and close ----------------------------------------------------------------------------
+ */
 
 int guardian_open(struct guardian **out, double patience, struct error *error)
 {
@@ -380,7 +388,8 @@ void guardian_close(struct guardian *guardian)
     free(guardian);
 }
 
-/* --- asking ------------------------------------------------------------------------------------ */
+/* --- asking ------------------------------------------------------------------------------------
+ */
 
 enum guardian_state guardian_state(const struct guardian *guardian)
 {

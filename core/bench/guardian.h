@@ -5,7 +5,7 @@
  *
  *   engine's side: WATCHING --it was late, and all was made safe--> TRIPPED --settle--> WATCHING
  *                     | ^
- *        the guardian is gone and no other starts: LOST, tried again with every beat or so
+ *        the guardian is gone and no other starts: LOST, until one does and answers
  *
  * 1. A guardian that dies, stops or answers nonsense is noticed with the next beats, killed, and
  *    replaced at once; the new one is handed everything again.
@@ -17,7 +17,8 @@
  * What it cannot do: survive what kills both at once (a power cut, a SIGKILL to the whole service);
  * reach an instrument that does not read its line. Limits set in the instrument come first.
  *
- * All times are real. One thread only, no callbacks, nothing blocks for longer than 0.1 s. */
+ * All times are real. One thread only, no callbacks. Open waits for the first answer (5 s at most),
+ * close for the end (1 s); nothing else blocks for longer than 0.1 s. */
 #ifndef PERDURE_BENCH_GUARDIAN_H
 #define PERDURE_BENCH_GUARDIAN_H
 
@@ -42,8 +43,8 @@ int guardian_open(struct guardian **out, double patience, struct error *error);
 void guardian_close(struct guardian *guardian);
 
 /* From here on `safe` is what it writes to `fd`; both are duplicated. An id that is held already is
- * replaced. A terminator goes out before the bytes (the one that they end with, if any), in case the
- * line is in the middle of a command. Call it as soon as the line is open. */
+ * replaced. A terminator goes out before the bytes (the one that they end with, if any), in case
+ * the line is in the middle of a command. Call it as soon as the line is open. */
 int guardian_hold(struct guardian *guardian, int id, int fd, const char *safe, size_t length,
                   struct error *error);
 

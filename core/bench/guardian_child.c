@@ -1,4 +1,5 @@
-/* The guardian's own process: watches the engine's beats, and has every keeper write when they stop.
+/* The guardian's own process: watches the engine's beats, and has every keeper write when they
+ * stop.
  *
  *              no beat for the patience: trip            the engine is gone
  *   WATCHING ---------------------------------> TRIPPED -------------------+
@@ -15,8 +16,8 @@
  * would keep a copy of all the engine's memory alive as that changes, could not take memory or
  * threads after a fork from a process with threads (which a restart is), and may fail for want of
  * memory just when it is needed. What must not happen is that a program started anew does its usual
- * work, test programs included: so it is caught in a constructor, before main, wherever this file is
- * linked. */
+ * work, test programs included: so it is caught in a constructor, before main, wherever this file
+ * is linked. */
 #include <errno.h>
 #include <poll.h>
 #include <signal.h>
@@ -45,7 +46,8 @@ struct child {
     struct keeper *keepers, *leaving;
 };
 
-/* --- keepers ----------------------------------------------------------------------------------- */
+/* --- keepers -----------------------------------------------------------------------------------
+ */
 
 static void release(struct child *child, int id)
 {
@@ -64,7 +66,6 @@ static void release(struct child *child, int id)
 
 static void hold(struct child *child, const struct guardian_order *order, int fd)
 {
-    release(child, order->id);
     struct keeper *keeper = keeper_start(order->id, fd, order->safe, order->length,
                                          BOUND_PATIENCES * child->patience_us);
     if (!keeper)
@@ -96,7 +97,8 @@ static void fire_last(struct child *child)
     }
 }
 
-/* --- talking ----------------------------------------------------------------------------------- */
+/* --- talking -----------------------------------------------------------------------------------
+ */
 
 /* Never waits: an engine that hangs does not read. */
 static void report(const struct child *child, int32_t expected)
@@ -109,18 +111,18 @@ static void obey(struct child *child, const struct guardian_order *order, int fd
 {
     child->heard_us = guardian_now_us();
     child->tripped = false;
-    if (order->word == WORD_HOLD && fd >= 0 && order->length <= GUARDIAN_SAFE_MOST) {
-        hold(child, order, fd);
+    switch (order->word) {
+    case WORD_BEAT: report(child, order->holds); break;
+    case WORD_HOLD:
+        release(child, order->id);
+        if (fd >= 0) /* none: one open file too many */
+            hold(child, order, fd);
         return;
+    case WORD_RELEASE: release(child, order->id); break;
+    case WORD_GOODBYE: child->goodbye = true; break;
     }
     if (fd >= 0)
         close(fd);
-    if (order->word == WORD_BEAT)
-        report(child, order->holds);
-    else if (order->word == WORD_RELEASE)
-        release(child, order->id);
-    else if (order->word == WORD_GOODBYE)
-        child->goodbye = true;
 }
 
 static int descriptor_in(struct msghdr *message)
@@ -148,18 +150,19 @@ static void listen_to(struct child *child)
                                  .msg_control = &extra,
                                  .msg_controllen = sizeof extra};
         ssize_t count = recvmsg(GUARDIAN_SOCKET, &message, MSG_DONTWAIT | MSG_CMSG_CLOEXEC);
-        if (count < 0 && errno == EINTR)
-            continue;
+        if (count < 0 && (errno == EINTR || errno == ECONNRESET))
+            continue; /* reset: it closed with a report unread; orders may still be here */
         if (count < 0 && errno == EAGAIN)
             return;
         if (count <= 0)
             child->gone = true;
-        else if (count >= (ssize_t)GUARDIAN_ORDER_HEAD)
+        else
             obey(child, &order, descriptor_in(&message));
     }
 }
 
-/* --- watching ---------------------------------------------------------------------------------- */
+/* --- watching ----------------------------------------------------------------------------------
+ */
 
 static int wait_ms(const struct child *child)
 {
@@ -198,11 +201,13 @@ static void watch(struct child *child)
         fire_last(child);
 }
 
-/* --- beginning --------------------------------------------------------------------------------- */
+/* --- beginning ---------------------------------------------------------------------------------
+ */
 
 static void ignore_signals(void)
 {
-    static const int faults[] = {SIGSEGV, SIGBUS, SIGILL, SIGFPE, SIGABRT, SIGTRAP, SIGSYS, SIGCHLD};
+    static const int faults[] = {SIGSEGV, SIGBUS,  SIGILL, SIGFPE,
+                                 SIGABRT, SIGTRAP, SIGSYS, SIGCHLD};
     for (int number = 1; number < SIGSYS; number++) {
         bool fault = false;
         for (size_t i = 0; i < sizeof faults / sizeof *faults; i++)
@@ -227,10 +232,9 @@ static void stand_fast(void)
         setrlimit(RLIMIT_NOFILE, &limit);
     }
     setpriority(PRIO_PROCESS, 0, -10);
-    if (geteuid() == 0)
-        mlockall(MCL_CURRENT | MCL_FUTURE);
-    else
-        mlockall(MCL_CURRENT); /* with MCL_FUTURE, a thread over the limit would be refused */
+    mlockall(MCL_CURRENT);
+    if (geteuid() == 0) /* for others, a thread over their limit would be refused */
+        mlockall(MCL_FUTURE | MCL_ONFAULT);
 }
 
 __attribute__((constructor)) static void become_guardian(int count, char **values)

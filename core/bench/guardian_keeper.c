@@ -47,7 +47,8 @@ struct keeper_work {
     char bytes[2 + GUARDIAN_SAFE_MOST]; /* terminator, safe bytes */
 };
 
-/* --- the thread -------------------------------------------------------------------------------- */
+/* --- the thread --------------------------------------------------------------------------------
+ */
 
 static void drop_line(struct keeper_work *work)
 {
@@ -72,10 +73,11 @@ static void begin(struct keeper_work *work, bool last)
         flock(work->fd, LOCK_EX | LOCK_NB);
 }
 
-/* An XOFF, or an XON that was lost, must not keep an output on. TCOON alone undoes only TCOOFF. */
+/* An XOFF whose XON was lost must not keep an output on. TCOON alone undoes only TCOOFF. */
 static void round_begins(const struct keeper_work *work)
 {
-    if (!work->messages) {
+    struct termios settings;
+    if (!work->messages && tcgetattr(work->fd, &settings) == 0 && (settings.c_iflag & IXON)) {
         tcflow(work->fd, TCOOFF);
         tcflow(work->fd, TCOON);
     }
@@ -168,7 +170,8 @@ static void *keep(void *argument)
     return NULL;
 }
 
-/* --- the owner's side -------------------------------------------------------------------------- */
+/* --- the owner's side --------------------------------------------------------------------------
+ */
 
 /* The line ends that the bytes end with, at most two: what ends a command on this line. */
 static size_t terminator_of(const char *safe, size_t length)

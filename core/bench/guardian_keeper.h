@@ -1,6 +1,6 @@
-/* A keeper: the guardian's thread for one instrument. Each has its own, because a device can hold up
- * whoever writes to it, sets it or closes it (a jammed serial line for 30 s, USBTMC until a read of
- * the engine's ends), O_NONBLOCK or not; so none delays another. Guardian only. */
+/* A keeper: the guardian's thread for one instrument. Each has its own, because a device can hold
+ * up whoever writes to it, sets it or closes it (a jammed serial line for 30 s, USBTMC until a read
+ * of the engine's ends), O_NONBLOCK or not; so none delays another. Guardian only. */
 #ifndef PERDURE_BENCH_GUARDIAN_KEEPER_H
 #define PERDURE_BENCH_GUARDIAN_KEEPER_H
 

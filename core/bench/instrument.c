@@ -1,6 +1,7 @@
 /* The life of an instrument, and its queue of tasks. */
 #include "bench/instrument.h"
 
+#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>

@@ -1,6 +1,7 @@
 /* Finding and reading scripts. */
 #include "cli/source.h"
 
+#include <dirent.h>
 #include <libgen.h>
 #include <stdlib.h>
 #include <string.h>
@@ -20,16 +21,21 @@ static bool try_path(struct source *out, const char *folder, const char *word)
 }
 
 /* The folder of protocols in a source tree, when the program runs from its build folder. */
-static bool try_tree(struct source *out, const char *word)
+static bool tree_folder(char *folder, size_t size)
 {
     char self[400];
     ssize_t length = readlink("/proc/self/exe", self, sizeof self - 1);
     if (length < 0)
         return false;
     self[length] = '\0';
+    snprintf(folder, size, "%s/../protocols", dirname(self));
+    return true;
+}
+
+static bool try_tree(struct source *out, const char *word)
+{
     char folder[448];
-    snprintf(folder, sizeof folder, "%s/../protocols", dirname(self));
-    return try_path(out, folder, word);
+    return tree_folder(folder, sizeof folder) && try_path(out, folder, word);
 }
 
 static int find(struct source *out, const char *word, struct error *error)
@@ -61,6 +67,42 @@ static int read_module(void *owner, const char *name, char **text, size_t *lengt
     return 0;
 }
 
+/* Every other Lua file of a folder, as a protocol that a study may perform. Files that are none are
+ * found out when they are performed; those taken in first hide others of the same name. */
+static void add_folder(struct source *out, const char *folder)
+{
+    DIR *directory = folder && folder[0] ? opendir(folder) : NULL;
+    struct dirent *entry;
+    while (directory && (entry = readdir(directory))) {
+        char path[800], name[300];
+        char *text = NULL;
+        size_t length = strlen(entry->d_name), size;
+        struct error unreadable;
+        if (length < 5 || strcmp(entry->d_name + length - 4, ".lua") != 0)
+            continue;
+        snprintf(path, sizeof path, "%s/%s", folder, entry->d_name);
+        snprintf(name, sizeof name, "protocol/%.*s", (int)(length - 4), entry->d_name);
+        if (!json_object_get(out->modules, name) &&
+            !file_read(path, SCRIPT_MOST, &text, &size, &unreadable) &&
+            strstr(text, "return protocol"))
+            json_object_set_new(out->modules, name, json_stringn(text, size));
+        free(text);
+    }
+    if (directory)
+        closedir(directory);
+}
+
+static void add_protocols(struct source *out)
+{
+    char beside[512], tree[512];
+    string_copy(beside, sizeof beside, out->path);
+    add_folder(out, dirname(beside));
+    add_folder(out, getenv("PERDURE_PROTOCOLS"));
+    if (tree_folder(tree, sizeof tree))
+        add_folder(out, tree);
+    add_folder(out, PERDURE_PROTOCOLS);
+}
+
 int source_read(struct source *out, const char *word, const struct cell_facts *cell,
                 const json_t *params, struct error *error)
 {
@@ -88,10 +130,14 @@ int source_read(struct source *out, const char *word, const struct cell_facts *c
         .owner = out,
     };
     int code = ops->open(&script, &context, error);
-    if (!code)
-        ops->close(script);
     free(values);
-    return code;
+    if (code)
+        return code;
+    out->is_study = script_is_study(script);
+    ops->close(script);
+    if (out->is_study)
+        add_protocols(out);
+    return 0;
 }
 
 void source_free(struct source *source)
@@ -103,7 +149,7 @@ void source_free(struct source *source)
 
 json_t *source_request(const char *act, const struct source *source)
 {
-    return json_pack("{s:s, s:s, s:s, s:s%, s:O}", "act", act, "kind", "protocol", "name",
-                     source->name, "text", source->text, source->length, "modules",
-                     source->modules);
+    return json_pack("{s:s, s:s, s:s, s:s%, s:O}", "act", act, "kind",
+                     source->is_study ? "study" : "protocol", "name", source->name, "text",
+                     source->text, source->length, "modules", source->modules);
 }

@@ -3,6 +3,7 @@
 #define PERDURE_CLI_SOURCE_H
 
 #include <jansson.h>
+#include <stdbool.h>
 
 #include "base/error.h"
 #include "bench/channel.h"
@@ -12,7 +13,9 @@ struct source {
     char name[128]; /* the file's name, without its folder */
     char *text;     /* owned */
     size_t length;
-    json_t *modules; /* NAME -> TEXT, owned */
+    json_t *
+        modules; /* NAME -> TEXT, owned; of a study also "protocol/NAME", all that it may perform */
+    bool is_study;
 };
 
 /* `word` is a path, or the name of a shipped protocol ("capacity"): looked for in the folder given

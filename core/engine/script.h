@@ -45,7 +45,7 @@ struct script_request {
     /* Studies. */
     const char *cells;  /* JSON array of labels */
     const char *params; /* JSON object: parameters of the protocol to perform */
-    const char *label;  /* the arm's name, or "" */
+    const char *label;  /* place: the arm's name; perform: the channel asked for; or "" */
     const char *detail; /* JSON object, or "{}" */
     bool has_window; /* a wait for an age: from `early` before to `late` after `until` is in time */
     struct duration early, late;

@@ -113,6 +113,8 @@ static void queue_child(struct live_run *run, const struct perform *p, const cha
     string_copy(record.script_name, sizeof record.script_name, p->name);
     string_copy(record.script_hash, sizeof record.script_hash, p->hash);
     string_copy(record.cell_label, sizeof record.cell_label, label);
+    if (run->request.label)
+        string_copy(record.channel, sizeof record.channel, run->request.label);
     string_copy(record.engine_version, sizeof record.engine_version, PERDURE_VERSION);
     string_copy(record.lua_version, sizeof record.lua_version, engine->options.scripts->version);
     if (!logbook_cell(logbook, label, &cell, engine_error(engine))) {

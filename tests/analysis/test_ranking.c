@@ -94,12 +94,13 @@ static void probability_of_first_place(void **state)
 }
 
 /* Few cells: the stretch by n/(n-1) keeps four cells from looking surer than they are. Phi(1)
- * again, within what a bootstrap of four values can do. */
+ * again: all 4^8 drawings of these values, counted out, give 0.8443 with the stretch and 0.8742
+ * without. */
 static void few_cells_are_not_overrated(void **state)
 {
     (void)state;
-    const double spread[] = {-3, -1, 1, 3};
-    double error = sqrt(2 * 20.0 / 3 / 4), a[4], b[4];
+    const double spread[] = {-2.1, -1.3, 0.3, 3.1}; /* sum 0, squares 15.8 */
+    double error = sqrt(2 * 15.8 / 3 / 4), a[4], b[4];
     for (size_t i = 0; i < 4; i++) {
         a[i] = spread[i];
         b[i] = spread[i] - error;
@@ -109,7 +110,7 @@ static void few_cells_are_not_overrated(void **state)
     double p[4];
     struct place_range range[2];
     assert_ok(ranking_bootstrap(&capacity, 1, cells, 2, 20000, 5, 0.95, p, range));
-    assert_within(p[0], 0.8413, 0.02);
+    assert_within(p[0], 0.8443, 0.01);
 }
 
 /* Clear differences leave no doubt; no difference leaves all places open. */

@@ -2,8 +2,9 @@
 # demo/run.sh and tests/run.sh, from the top folder.
 
 build_needs="build-essential cmake pkg-config liblua5.4-dev libsqlite3-dev libuv1-dev libjansson-dev
-  libmd-dev libcsv-dev libserialport-dev libsystemd-dev libgsl-dev libcmocka-dev"
-test_needs="clang-format cppcheck lua-check sqlite3"
+  libmd-dev libcsv-dev libserialport-dev libsystemd-dev libgsl-dev
+  libcairo2-dev librsvg2-dev libqrencode-dev fonts-liberation libcmocka-dev"
+test_needs="clang-format cppcheck lua-check sqlite3 libical-dev zbar-tools"
 
 missing_packages() {
     for package in "$@"; do
@@ -16,8 +17,8 @@ set_up() {
     if ! command -v dpkg-query >/dev/null || ! command -v apt-get >/dev/null; then
         echo "This machine has no apt. Needed, by whatever name they go here:"
         echo "  a C compiler, CMake, pkg-config, Lua 5.4, SQLite 3, libuv, Jansson, libmd, libcsv, libserialport,"
-        echo "  libsystemd, GSL, cmocka"
-        echo "  and for all tests: clang-format, cppcheck, luacheck, the sqlite3 shell"
+        echo "  libsystemd, GSL, cairo, librsvg, libqrencode, cmocka"
+        echo "  and for all tests: clang-format, cppcheck, luacheck, the sqlite3 shell, libical, zbar"
         return 0
     fi
     missing=$(missing_packages "$@")

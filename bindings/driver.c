@@ -1,0 +1,293 @@
+/* A driver's tasks: begun, resumed with what the instrument said, and told apart when they fail. */
+#include "bindings/driver.h"
+
+#include <lauxlib.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "bindings/doubled.h"
+#include "bindings/driver_internal.h"
+#include "bindings/fields.h"
+
+const char *const driver_task_names[DRIVER_TASKS] = {
+    [DRIVER_IDENTIFY] = "identify", [DRIVER_PREPARE] = "prepare",
+    [DRIVER_OFF] = "off",           [DRIVER_DRIVE] = "drive",
+    [DRIVER_READ] = "read",         [DRIVER_CONNECT] = "connect",
+    [DRIVER_DISCONNECT] = "disconnect",
+};
+
+static struct lua_driver *of(struct driver *driver)
+{
+    return (struct lua_driver *)driver;
+}
+
+/* --- what a task is given, and gives ----------------------------------------------------------- */
+
+static void set_number(lua_State *L, const char *name, double value)
+{
+    if (!isfinite(value))
+        return;
+    lua_pushnumber(L, value);
+    lua_setfield(L, -2, name);
+}
+
+/* { mode, way, amount, current | power | resistance, voltage_most, voltage_least, point }: the amount
+ * is positive; the one by the mode's name has the sign, positive into the cell. */
+static void push_wanted(lua_State *L, const struct driver_order *order)
+{
+    static const char *const modes[] = {
+        [DRIVE_CURRENT] = "current", [DRIVE_POWER] = "power", [DRIVE_RESISTANCE] = "resistance"};
+    static const char *const names[] = {"mode",         "way",           "amount",
+                                        "current",      "power",         "resistance",
+                                        "voltage_most", "voltage_least", NULL};
+    const struct drive *drive = &order->drive;
+    const char *mode = modes[drive->mode];
+    bool charge = drive->mode != DRIVE_RESISTANCE && drive->amount > 0;
+    lua_createtable(L, 0, 6);
+    lua_pushstring(L, mode);
+    lua_setfield(L, -2, "mode");
+    lua_pushstring(L, charge ? "charge" : "discharge");
+    lua_setfield(L, -2, "way");
+    set_number(L, "amount", fabs(drive->amount));
+    set_number(L, mode, drive->amount);
+    set_number(L, "voltage_most", order->voltage_most);
+    set_number(L, "voltage_least", order->voltage_least);
+    fields_strict(L, "what is wanted", names);
+}
+
+static void take_number(lua_State *L, const char *name, double *into)
+{
+    if (!field_push(L, -1, name))
+        return;
+    if (lua_type(L, -1) != LUA_TNUMBER || !isfinite(lua_tonumber(L, -1)))
+        guest_fail(L, "make it a number with number(...)", "read gave a %s that is no number", name);
+    *into = lua_tonumber(L, -1);
+    lua_pop(L, 1);
+}
+
+static void take_reading(lua_State *L, struct driver_result *result)
+{
+    static const char *const names[] = {"voltage", "current", "temperature", NULL};
+    if (!lua_istable(L, -1)) {
+        guest_fail(L, "return { voltage = ..., current = ... }", "read gave no table");
+        return;
+    }
+    fields_check(L, -1, "what read gives", names);
+    take_number(L, "voltage", &result->voltage);
+    take_number(L, "current", &result->current);
+    take_number(L, "temperature", &result->temperature);
+}
+
+static void take_text(lua_State *L, const char *name, char *into, size_t size)
+{
+    const char *text = field_text(L, -1, "what identify gives", name);
+    string_copy(into, size, text ? text : "");
+}
+
+static void take_identity(lua_State *L, struct scpi_identity *identity)
+{
+    static const char *const names[] = {"maker", "model", "serial", "firmware", NULL};
+    if (!lua_istable(L, -1)) {
+        guest_fail(L, "return identity(answer), or a table", "identify gave no table");
+        return;
+    }
+    fields_check(L, -1, "what identify gives", names);
+    take_text(L, "maker", identity->maker, sizeof identity->maker);
+    take_text(L, "model", identity->model, sizeof identity->model);
+    take_text(L, "serial", identity->serial, sizeof identity->serial);
+    take_text(L, "firmware", identity->firmware, sizeof identity->firmware);
+}
+
+static int after_task(lua_State *L, int status, lua_KContext context)
+{
+    struct lua_driver *driver = driver_of(L);
+    (void)status;
+    if (context == DRIVER_READ)
+        take_reading(L, driver->result);
+    else if (context == DRIVER_IDENTIFY)
+        take_identity(L, &driver->result->identity);
+    return 0;
+}
+
+static int run_task(lua_State *L)
+{
+    struct lua_driver *driver = driver_of(L);
+    const struct driver_order *order = driver->order;
+    if (driver->task_ref[order->task] == LUA_NOREF) {
+        if (order->task == DRIVER_PREPARE || order->task == DRIVER_OFF)
+            return 0; /* there is nothing to do */
+        return guest_fail(L, "add it to the driver, or use another driver", "the driver has no %s",
+                          driver_task_names[order->task]);
+    }
+    lua_rawgeti(L, LUA_REGISTRYINDEX, driver->task_ref[order->task]);
+    lua_rawgeti(L, LUA_REGISTRYINDEX, driver->self_ref);
+    if (order->task == DRIVER_DRIVE)
+        push_wanted(L, order);
+    else
+        lua_pushinteger(L, order->point);
+    lua_callk(L, 2, 1, order->task, after_task);
+    return after_task(L, LUA_OK, order->task);
+}
+
+/* --- the file ---------------------------------------------------------------------------------- */
+
+static int open_words(lua_State *L)
+{
+    driver_words_open(L);
+    return 0;
+}
+
+static int run_file(lua_State *L)
+{
+    struct lua_driver *driver = driver_of(L);
+    struct error error;
+    if (doubled_key(driver->file, driver->text, driver->length, &error))
+        return guest_raise_there(L, &error);
+    guest_load(L, driver->file, driver->text, driver->length);
+    lua_call(L, 0, 1);
+    if (!driver->defined || !lua_istable(L, -1) ||
+        lua_rawgetp(L, LUA_REGISTRYINDEX, driver) != LUA_TTABLE || !lua_rawequal(L, -1, -2)) {
+        error_set(&error, ERROR_SCRIPT, driver->file, "end it with `return driver { ... }`",
+                  "the file does not return a driver");
+        return guest_raise(L, &error);
+    }
+    return 0;
+}
+
+static void close_guest(struct lua_driver *driver)
+{
+    guest_close(driver->guest);
+    driver->guest = NULL;
+    driver->defined = driver->running = false;
+    driver->self_ref = LUA_NOREF;
+    for (int i = 0; i < DRIVER_TASKS; i++)
+        driver->task_ref[i] = LUA_NOREF;
+}
+
+static int open_guest(struct lua_driver *driver, struct error *error)
+{
+    close_guest(driver);
+    int code = guest_open(&driver->guest, 0, driver, error);
+    if (!code)
+        code = guest_call(driver->guest, open_words, NULL, GUEST_WORK, error);
+    if (!code && guest_begin(driver->guest, run_file, NULL, error) != GUEST_RETURNED)
+        code = ERROR_BENCH;
+    if (code) {
+        close_guest(driver);
+        error->code = ERROR_BENCH;
+        if (!error->what[0])
+            string_copy(error->what, sizeof error->what, driver->file);
+    }
+    return code;
+}
+
+/* --- the seam ---------------------------------------------------------------------------------- */
+
+/* What went wrong, what had been sent, what came, and where. The instrument adds its name. */
+static enum driver_status fail(struct lua_driver *driver, struct error *error)
+{
+    char sent[80], came[80], where[sizeof error->what];
+    struct text text = TEXT_EMPTY;
+    string_copy(where, sizeof where, error->what);
+    text_addf(&text, "%.400s (", error->why);
+    if (driver->sent.length)
+        text_addf(&text, "sent %s, ", string_quote(driver->sent.bytes, sent, sizeof sent));
+    if (driver->came.length)
+        text_addf(&text, "came %s, ", string_quote(driver->came.bytes, came, sizeof came));
+    text_addf(&text, "in %s of %s)", driver_task_names[driver->order->task],
+              where[0] ? where : driver->file);
+    error->code = ERROR_BENCH;
+    error->what[0] = '\0';
+    string_copy(error->why, sizeof error->why, text.bytes);
+    text_free(&text);
+    return DRIVER_FAILED;
+}
+
+static enum driver_status go_on(struct lua_driver *driver, bool begins, struct error *error)
+{
+    driver->running = true;
+    enum guest_end end = begins ? guest_begin(driver->guest, run_task, NULL, error)
+                                : guest_resume(driver->guest, error);
+    driver->running = false;
+    driver->reply = NULL;
+    if (end == GUEST_FAILED)
+        return fail(driver, error);
+    return end == GUEST_WAITS ? DRIVER_AWAITS : DRIVER_DONE;
+}
+
+static enum driver_status begin(struct driver *base, const struct driver_order *order,
+                                struct driver_call *call, struct driver_result *result,
+                                struct error *error)
+{
+    struct lua_driver *driver = of(base);
+    driver->order = order;
+    driver->call = call;
+    driver->result = result;
+    text_clear(&driver->sent);
+    text_clear(&driver->came);
+    if (!driver->guest && open_guest(driver, error))
+        return fail(driver, error);
+    return go_on(driver, true, error);
+}
+
+static enum driver_status resume(struct driver *base, const struct link_reply *reply,
+                                 struct driver_call *call, struct driver_result *result,
+                                 struct error *error)
+{
+    struct lua_driver *driver = of(base);
+    driver->call = call;
+    driver->result = result;
+    driver->reply = reply;
+    return go_on(driver, false, error);
+}
+
+static void forget(struct driver *base)
+{
+    close_guest(of(base));
+}
+
+static void close_driver(struct driver *base)
+{
+    struct lua_driver *driver = of(base);
+    close_guest(driver);
+    free(driver->text);
+    free(driver->file);
+    free(driver->settings);
+    free(driver->safe);
+    free(driver->sync);
+    free(driver->sync_known);
+    text_free(&driver->out);
+    text_free(&driver->sent);
+    text_free(&driver->came);
+    free(driver);
+}
+
+static const struct driver_ops ops = {begin, resume, forget, close_driver};
+
+int lua_driver_open(struct driver **out, const char *name, const char *text, size_t length,
+                    const char *settings, struct error *error)
+{
+    struct lua_driver *driver = xcalloc(1, sizeof *driver);
+    driver->driver.ops = &ops;
+    driver->text = xmalloc(length + 1);
+    memcpy(driver->text, text, length);
+    driver->text[length] = '\0';
+    driver->length = length;
+    driver->file = xstrdup(name);
+    driver->settings = xstrdup(settings ? settings : "{}");
+    strcpy(driver->ending, "\n");
+    size_t stem = strlen(name);
+    if (stem > 4 && strcmp(name + stem - 4, ".lua") == 0)
+        stem -= 4;
+    snprintf(driver->driver.name, sizeof driver->driver.name, "%.*s", (int)stem, name);
+    if (open_guest(driver, error)) {
+        close_driver(&driver->driver);
+        return ERROR_BENCH;
+    }
+    driver->driver.safe = driver->safe;
+    driver->driver.sync = driver->sync;
+    driver->driver.sync_known = driver->sync_known;
+    *out = &driver->driver;
+    return 0;
+}

@@ -1,0 +1,521 @@
+/* The guardian: whatever becomes of the engine, of the guardian, or of one line, the instruments
+ * get their safe bytes in time. The two seconds are the promise; the rest is this design's. */
+#include <sys/resource.h>
+
+#include "guardian_rig.h"
+
+#define QUICK 0.3 /* s, the patience of tests that need no true one */
+
+static struct guardian *begin(double patience)
+{
+    struct guardian *guardian;
+    struct error error;
+    error_clear(&error);
+    if (guardian_open(&guardian, patience, &error))
+        fail_msg("%s: %s", error.what, error.why);
+    return guardian;
+}
+
+static void hold_all(struct guardian *guardian)
+{
+    struct error error;
+    for (int i = 0; i < line_count; i++)
+        assert_int_equal(guardian_hold(guardian, i, lines[i].theirs, SAFE, strlen(SAFE), &error),
+                         0);
+}
+
+/* Beats for `seconds`, or until it is in `state`; whether it is at the end. */
+static bool beats_until(struct guardian *guardian, enum guardian_state state, double seconds)
+{
+    double end = now_s() + seconds;
+    while (guardian_beat(guardian) != state && now_s() < end)
+        sleep_s(0.005);
+    return guardian_state(guardian) == state;
+}
+
+static void beats(struct guardian *guardian, double seconds)
+{
+    for (double end = now_s() + seconds; now_s() < end; sleep_s(0.005))
+        guardian_beat(guardian);
+}
+
+/* --- the engine dies
+ * ------------------------------------------------------------------------------ */
+
+static void killed(int count)
+{
+    add_ptys(count);
+    struct engine engine = engine_begin(0, false, 0);
+    sleep_s(0.3);
+    double before = now_s();
+    engine_kill(&engine);
+    assert_true(all_safe(1, 2));
+    assert_true(last_safe_s() - before < 2);
+    print_message("    %d line%s: all safe %.1f ms after SIGKILL\n", count, count == 1 ? "" : "s",
+                  (last_safe_s() - before) * 1e3);
+    /* More than once, each time after the end of whatever was begun; then no more. */
+    assert_true(all_safe(3, 2));
+    assert_guardian_ended(&engine, 2);
+    all_safe(4, 0.2);
+    for (int i = 0; i < count; i++) {
+        assert_int_equal(lines[i].length, 3 * strlen(SAFE_ROUND));
+        assert_memory_equal(lines[i].got, SAFE_ROUND SAFE_ROUND SAFE_ROUND, lines[i].length);
+    }
+}
+
+static void test_engine_killed(void **state)
+{
+    (void)state;
+    killed(1);
+}
+
+static void test_engine_killed_with_64_lines(void **state)
+{
+    (void)state;
+    killed(64);
+}
+
+/* Somebody else has the engine's end of the socketpair open, so that its death closes nothing. */
+static void test_engine_killed_but_its_end_stays_open(void **state)
+{
+    (void)state;
+    add_ptys(2);
+    struct engine engine = engine_begin(0, false, 3);
+    double before = now_s();
+    engine_kill(&engine);
+    assert_true(all_safe(1, 3));
+    assert_true(last_safe_s() - before < 2);
+    assert_guardian_ended(&engine, 2);
+    assert_true(waitpid(-1, NULL, 0) > 0); /* the one who had it */
+}
+
+static void test_half_a_command_is_ended_first(void **state)
+{
+    (void)state;
+    add_pty();
+    assert_int_equal(write(lines[0].theirs, "CURR 1", 6), 6);
+    struct engine engine = engine_begin(QUICK, false, 0);
+    engine_kill(&engine);
+    assert_true(all_safe(1, 2));
+    assert_memory_equal(lines[0].got, "CURR 1\nOUTP OFF\n", 16);
+    assert_guardian_ended(&engine, 2);
+}
+
+/* --- the engine hangs
+ * ----------------------------------------------------------------------------- */
+
+static void hangs(struct engine *engine, int trips)
+{
+    struct news news;
+    double before = now_s();
+    forget_lines();
+    kill(engine->pid, SIGSTOP);
+    assert_true(all_safe(1, 3));
+    double took = last_safe_s() - before;
+    print_message("    %d lines: all safe %.3f s after SIGSTOP\n", line_count, took);
+    assert_true(took < 2);
+    assert_true(took > 1.5 - 0.25 - 0.1); /* not before it had to: the last beat is that old */
+    assert_true(all_safe(3, 2));
+    assert_int_equal(kill(engine->guardian, 0), 0); /* it stays */
+
+    kill(engine->pid, SIGCONT);
+    before = now_s();
+    assert_true(engine_tells(engine, GUARDIAN_TRIPPED, 2, &news));
+    print_message("    tripped told %.1f ms after SIGCONT\n", (now_s() - before) * 1e3);
+    assert_int_equal(news.counts.trips, trips);
+    assert_true(engine_tells(engine, GUARDIAN_WATCHING, 2, &news));
+    assert_int_equal(news.counts.starts, 1);
+}
+
+static void test_engine_stopped_and_stopped_again(void **state)
+{
+    (void)state;
+    add_ptys(64);
+    struct engine engine = engine_begin(0, true, 0);
+    hangs(&engine, 1);
+    hangs(&engine, 2);
+    forget_lines();
+    engine_kill(&engine);
+    assert_true(all_safe(3, 2));
+    assert_guardian_ended(&engine, 2);
+}
+
+static void test_engine_killed_while_stopped(void **state)
+{
+    (void)state;
+    add_ptys(2);
+    struct engine engine = engine_begin(QUICK, false, 0);
+    kill(engine.pid, SIGSTOP);
+    assert_true(all_safe(3, 2));
+    engine_kill(&engine);
+    assert_true(all_safe(6, 2));
+    assert_guardian_ended(&engine, 2);
+}
+
+static void test_tripped_stays_until_settled(void **state)
+{
+    (void)state;
+    add_pty();
+    struct guardian *guardian = begin(QUICK);
+    hold_all(guardian);
+    beats(guardian, 0.2);
+    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
+    sleep_s(2 * QUICK);
+    assert_int_equal(guardian_beat(guardian), GUARDIAN_TRIPPED); /* the first look tells */
+    beats(guardian, 0.2);
+    assert_int_equal(guardian_state(guardian), GUARDIAN_TRIPPED);
+    guardian_settle(guardian);
+    beats(guardian, 0.2);
+    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
+    assert_int_equal(guardian_count(guardian).trips, 1);
+    assert_true(all_safe(3, 1));
+    guardian_close(guardian);
+}
+
+static void test_nothing_held_nothing_trips(void **state)
+{
+    (void)state;
+    struct guardian *guardian = begin(QUICK);
+    sleep_s(3 * QUICK);
+    assert_int_equal(guardian_beat(guardian), GUARDIAN_WATCHING);
+    assert_int_equal(guardian_count(guardian).trips, 0);
+    guardian_close(guardian);
+}
+
+/* --- a line is stuck
+ * ------------------------------------------------------------------------------ */
+
+static void test_jammed_lines_hold_up_no_other(void **state)
+{
+    (void)state;
+    add_jammed(true);  /* writing to it blocks, come what may */
+    add_jammed(false); /* has no room */
+    add_ptys(8);
+    struct engine engine = engine_begin(QUICK, false, 0);
+    struct line *blocking = &lines[0], *full = &lines[1];
+    int kept[2] = {blocking->ours, full->ours};
+    blocking->ours = full->ours = -1; /* nobody reads there */
+    double before = now_s();
+    engine_kill(&engine);
+    assert_true(all_safe(3, 2));
+    assert_true(last_safe_s() - before < 2);
+    print_message("    8 lines beside 2 jammed: all safe %.1f ms after SIGKILL\n",
+                  (last_safe_s() - before) * 1e3);
+
+    /* One makes room in time: it gets its bytes, too. The other does not keep the guardian. */
+    full->ours = kept[1];
+    assert_true(all_safe(1, 1));
+    assert_guardian_ended(&engine, 4 * QUICK + 2);
+    blocking->ours = kept[0];
+}
+
+/* A message device that refuses all: tried for a while, then given up. */
+static void test_refusing_device_is_given_up(void **state)
+{
+    (void)state;
+    add_pty();
+    int refusing = open("/dev/full", O_RDWR | O_CLOEXEC);
+    add_line(open("/dev/null", O_RDONLY | O_CLOEXEC), refusing);
+    struct engine engine = engine_begin(QUICK, false, 0);
+    hang_up(1);
+    engine_kill(&engine);
+    assert_true(all_safe(3, 2));
+    assert_guardian_ended(&engine, 4 * QUICK + 2);
+}
+
+static void test_xoff_does_not_keep_an_output_on(void **state)
+{
+    (void)state;
+    struct termios settings;
+    add_pty();
+    assert_int_equal(tcgetattr(lines[0].theirs, &settings), 0);
+    settings.c_iflag |= IXON;
+    assert_int_equal(tcsetattr(lines[0].theirs, TCSANOW, &settings), 0);
+    assert_int_equal(write(lines[0].ours, "\x13", 1), 1); /* XOFF */
+    sleep_s(0.05);
+    assert_true(write(lines[0].theirs, "x", 1) < 1); /* it holds */
+    struct engine engine = engine_begin(QUICK, false, 0);
+    engine_kill(&engine);
+    assert_true(all_safe(1, 2));
+    assert_guardian_ended(&engine, 2);
+}
+
+static void test_hung_up_line_is_let_go(void **state)
+{
+    (void)state;
+    add_ptys(3);
+    struct engine engine = engine_begin(QUICK, false, 0);
+    sleep_s(0.2);
+    int before = count_files(engine.guardian);
+    hang_up(1);
+    sleep_s(0.1);
+    assert_int_equal(count_files(engine.guardian), before - 1);
+    engine_kill(&engine);
+    assert_true(all_safe(3, 2));
+    assert_guardian_ended(&engine, 2);
+}
+
+/* --- the guardian dies
+ * ---------------------------------------------------------------------------- */
+
+/* Returns the new one's process id. */
+static pid_t strike(struct guardian *guardian, int signal_number, double seconds)
+{
+    pid_t old = guardian_count(guardian).pid;
+    double before = now_s();
+    kill(old, signal_number);
+    while (guardian_count(guardian).pid == old && now_s() < before + seconds) {
+        assert_int_not_equal(guardian_beat(guardian), GUARDIAN_LOST);
+        sleep_s(0.005);
+    }
+    pid_t new = guardian_count(guardian).pid;
+    print_message("    another guardian %.1f ms after %s\n", (now_s() - before) * 1e3,
+                  signal_number == SIGKILL ? "SIGKILL" : "SIGSTOP");
+    assert_int_not_equal(new, old);
+    assert_int_not_equal(new, 0);
+    beats(guardian, 0.5);
+    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
+    assert_int_equal(kill(old, 0), -1); /* reaped, too */
+    return new;
+}
+
+static void test_guardian_killed_and_killed_again(void **state)
+{
+    (void)state;
+    add_ptys(64);
+    struct guardian *guardian = begin(0);
+    hold_all(guardian);
+    beats(guardian, 0.3);
+    int files = count_files(getpid());
+    strike(guardian, SIGKILL, 0.5);
+    strike(guardian, SIGKILL, 0.5);
+    strike(guardian, SIGSTOP, 2.5);
+    assert_int_equal(guardian_count(guardian).starts, 4);
+    assert_int_equal(count_files(getpid()), files);
+    assert_int_not_equal(guardian_trouble(guardian)->code, ERROR_NONE);
+    assert_false(all_safe(1, 0)); /* none of this trips */
+
+    sleep_s(1.6); /* the new one holds everything */
+    assert_true(all_safe(3, 1));
+    assert_int_equal(guardian_beat(guardian), GUARDIAN_TRIPPED);
+    guardian_close(guardian);
+}
+
+static void test_lost_when_no_other_can_be_started(void **state)
+{
+    (void)state;
+    struct rlimit usual, none;
+    add_pty();
+    struct guardian *guardian = begin(QUICK);
+    hold_all(guardian);
+    beats(guardian, 0.1);
+    assert_int_equal(getrlimit(RLIMIT_NOFILE, &usual), 0);
+    none = usual;
+    none.rlim_cur = 3;
+    assert_int_equal(setrlimit(RLIMIT_NOFILE, &none), 0);
+    kill(guardian_count(guardian).pid, SIGKILL);
+    bool lost = beats_until(guardian, GUARDIAN_LOST, 0.5);
+    beats(guardian, 1);
+    bool still = guardian_state(guardian) == GUARDIAN_LOST;
+    assert_int_equal(setrlimit(RLIMIT_NOFILE, &usual), 0);
+    assert_true(lost);
+    assert_true(still);
+    assert_non_null(strstr(guardian_trouble(guardian)->why, "started"));
+
+    /* With room again, it comes back by itself and holds what it should. */
+    assert_true(beats_until(guardian, GUARDIAN_WATCHING, 3));
+    assert_int_equal(guardian_count(guardian).starts, 2);
+    sleep_s(2 * QUICK);
+    assert_true(all_safe(3, 1));
+    guardian_close(guardian);
+}
+
+/* It lives and answers, but has no room for another instrument: as bad as none. */
+static void test_guardian_that_cannot_hold_is_replaced(void **state)
+{
+    (void)state;
+    struct rlimit few = {6, 6};
+    add_ptys(2);
+    struct guardian *guardian = begin(QUICK);
+    assert_int_equal(prlimit(guardian_count(guardian).pid, RLIMIT_NOFILE, &few, NULL), 0);
+    hold_all(guardian);
+    assert_true(beats_until(guardian, GUARDIAN_LOST, 0.5));
+    assert_true(beats_until(guardian, GUARDIAN_WATCHING, 3));
+    assert_int_equal(guardian_count(guardian).starts, 2);
+    sleep_s(2 * QUICK);
+    assert_true(all_safe(3, 1));
+    guardian_close(guardian);
+}
+
+/* What ends a program from a terminal, or in passing, does not end this one. */
+static void test_guardian_ignores_signals(void **state)
+{
+    (void)state;
+    static const int signals[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE, SIGUSR1, SIGALRM};
+    add_pty();
+    struct guardian *guardian = begin(QUICK);
+    pid_t pid = guardian_count(guardian).pid;
+    assert_int_equal(getsid(pid), pid);
+    for (size_t i = 0; i < sizeof signals / sizeof *signals; i++)
+        kill(pid, signals[i]);
+    hold_all(guardian);
+    beats(guardian, 0.5);
+    assert_int_equal(guardian_count(guardian).starts, 1);
+    guardian_close(guardian);
+}
+
+/* --- holding and letting go
+ * ----------------------------------------------------------------------- */
+
+static void test_released_line_gets_nothing(void **state)
+{
+    (void)state;
+    add_ptys(2);
+    struct guardian *guardian = begin(QUICK);
+    hold_all(guardian);
+    guardian_release(guardian, 0);
+    guardian_release(guardian, 0);
+    guardian_release(guardian, 77);
+    sleep_s(2 * QUICK);
+    all_safe(3, 0.5);
+    assert_int_equal(lines[0].length, 0);
+    assert_int_equal(lines[1].rounds, 3);
+    guardian_close(guardian);
+}
+
+static void test_held_again_is_replaced(void **state)
+{
+    (void)state;
+    struct error error;
+    add_ptys(2);
+    struct guardian *guardian = begin(QUICK);
+    assert_int_equal(guardian_hold(guardian, 5, lines[0].theirs, "a\n", 2, &error), 0);
+    assert_int_equal(guardian_hold(guardian, 5, lines[1].theirs, "\x01\x06\0\xff", 4, &error), 0);
+    assert_int_equal(guardian_count(guardian).holds, 1);
+    sleep_s(2 * QUICK);
+    all_safe(1, 0.5);
+    assert_int_equal(lines[0].length, 0);
+    /* No terminator at its end, none before it; a NUL is a byte like others. */
+    assert_int_equal(lines[1].length, 12);
+    assert_memory_equal(lines[1].got, "\x01\x06\0\xff\x01\x06\0\xff\x01\x06\0\xff", 12);
+    guardian_close(guardian);
+}
+
+static void test_two_byte_terminator(void **state)
+{
+    (void)state;
+    struct error error;
+    add_pty();
+    struct guardian *guardian = begin(QUICK);
+    assert_int_equal(guardian_hold(guardian, 0, lines[0].theirs, "off\r\n", 5, &error), 0);
+    sleep_s(2 * QUICK);
+    all_safe(1, 0.5);
+    assert_memory_equal(lines[0].got, "\r\noff\r\n", 7);
+    guardian_close(guardian);
+}
+
+static void test_refused_holds(void **state)
+{
+    (void)state;
+    static const char much[GUARDIAN_SAFE_MOST + 1];
+    struct error error;
+    add_pty();
+    struct guardian *guardian = begin(QUICK);
+    assert_int_equal(guardian_hold(guardian, 0, lines[0].theirs, "", 0, &error), ERROR_BENCH);
+    assert_int_equal(guardian_hold(guardian, 0, lines[0].theirs, much, sizeof much, &error),
+                     ERROR_BENCH);
+    assert_int_equal(guardian_hold(guardian, 0, -1, SAFE, strlen(SAFE), &error), ERROR_BENCH);
+    assert_int_equal(guardian_count(guardian).holds, 0);
+    assert_int_equal(guardian_hold(guardian, 0, lines[0].theirs, much, sizeof much - 1, &error), 0);
+    beats(guardian, 0.2);
+    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
+    guardian_close(guardian);
+}
+
+static void test_close_writes_nothing_and_leaves_nothing(void **state)
+{
+    (void)state;
+    add_ptys(4);
+    int files = count_files(getpid());
+    struct guardian *guardian = begin(QUICK);
+    pid_t pid = guardian_count(guardian).pid;
+    /* /dev/null three times and the socketpair: nothing of ours. */
+    assert_int_equal(count_files(pid), 4);
+    hold_all(guardian);
+    beats(guardian, 0.2);
+    assert_int_equal(count_files(pid), 4 + 3 * line_count);
+    double before = now_s();
+    guardian_close(guardian);
+    print_message("    closed in %.1f ms\n", (now_s() - before) * 1e3);
+    assert_int_equal(kill(pid, 0), -1);
+    assert_int_equal(waitpid(-1, NULL, WNOHANG), -1); /* no zombie */
+    assert_int_equal(count_files(getpid()), files);
+    all_safe(1, 0.1);
+    for (int i = 0; i < line_count; i++)
+        assert_int_equal(lines[i].length, 0);
+    guardian_close(NULL);
+}
+
+static void test_nothing_grows(void **state)
+{
+    (void)state;
+    add_ptys(4);
+    struct guardian *guardian = begin(0);
+    pid_t pid = guardian_count(guardian).pid;
+    long memory = 0, space = 0;
+    int files = 0;
+    for (int i = 0; i < 60; i++) {
+        for (int k = 0; k < 10; k++) {
+            hold_all(guardian); /* replaces */
+            guardian_release(guardian, k % 4);
+        }
+        beats(guardian, 0.02);
+        if (i == 19) {
+            beats(guardian, 0.3);
+            memory = status_of(pid, "VmRSS:");
+            space = status_of(pid, "VmSize:");
+            files = count_files(pid);
+        }
+    }
+    beats(guardian, 0.3);
+    print_message("    %ld kB resident, %ld kB before; %ld threads\n", status_of(pid, "VmRSS:"),
+                  memory, status_of(pid, "Threads:"));
+    assert_true(memory > 0);
+    assert_true(status_of(pid, "VmRSS:") <= memory + 512);
+    assert_true(status_of(pid, "VmSize:") <= space + 1024);
+    assert_int_equal(count_files(pid), files);
+    assert_int_equal(status_of(pid, "Threads:"), 4); /* its own and three keepers */
+    assert_int_equal(guardian_count(guardian).starts, 1);
+    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
+    guardian_close(guardian);
+}
+
+int main(void)
+{
+#define TEST(name) cmocka_unit_test_setup_teardown(name, rig_begin, rig_end)
+    const struct CMUnitTest tests[] = {
+        TEST(test_engine_killed),
+        TEST(test_engine_killed_with_64_lines),
+        TEST(test_engine_killed_but_its_end_stays_open),
+        TEST(test_half_a_command_is_ended_first),
+        TEST(test_engine_stopped_and_stopped_again),
+        TEST(test_engine_killed_while_stopped),
+        TEST(test_tripped_stays_until_settled),
+        TEST(test_nothing_held_nothing_trips),
+        TEST(test_jammed_lines_hold_up_no_other),
+        TEST(test_refusing_device_is_given_up),
+        TEST(test_xoff_does_not_keep_an_output_on),
+        TEST(test_hung_up_line_is_let_go),
+        TEST(test_guardian_killed_and_killed_again),
+        TEST(test_lost_when_no_other_can_be_started),
+        TEST(test_guardian_that_cannot_hold_is_replaced),
+        TEST(test_guardian_ignores_signals),
+        TEST(test_released_line_gets_nothing),
+        TEST(test_held_again_is_replaced),
+        TEST(test_two_byte_terminator),
+        TEST(test_refused_holds),
+        TEST(test_close_writes_nothing_and_leaves_nothing),
+        TEST(test_nothing_grows),
+    };
+    return cmocka_run_group_tests_name("guardian", tests, NULL, NULL);
+}
