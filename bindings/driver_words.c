@@ -149,8 +149,10 @@ static int word_wait(lua_State *L)
 
 /* --- the error queue --------------------------------------------------------------------------- */
 
-/* Stack: self, question, the errors found as one text. Asks until the queue is empty. The context
- * counts. */
+static int ask_error(lua_State *L, lua_KContext count);
+
+/* Stack: self, question, the errors found as one text, whether to raise them. Asks until the queue
+ * is empty. The context counts. */
 static int next_error(lua_State *L, int status, lua_KContext count)
 {
     struct scpi_trouble trouble;
@@ -164,37 +166,52 @@ static int next_error(lua_State *L, int status, lua_KContext count)
         lua_pushfstring(L, "%s%s%d \"%s\"", lua_tostring(L, 3), first ? "" : ", ", trouble.code,
                         trouble.text);
         lua_replace(L, 3);
-        if (++count < ERRORS_MOST) {
-            struct lua_driver *driver = driver_of(L);
-            text_clear(&driver->out);
-            text_add(&driver->out, lua_tostring(L, 2));
-            text_add(&driver->out, driver->ending);
-            *driver->call =
-                (struct driver_call){DRIVER_ASK, driver->out.bytes, driver->out.length, 0};
-            return lua_yieldk(L, 0, count, next_error);
-        }
+        if (++count < ERRORS_MOST)
+            return ask_error(L, count);
     }
+    if (lua_toboolean(L, 4) && lua_rawlen(L, 3) > 0)
+        return guest_fail(L, "see its manual for what it takes and in which state",
+                          "it reported %s", lua_tostring(L, 3));
     lua_settop(L, 3);
     return 1;
 }
 
-/* self:errors([question]): the instrument's errors as a text, oldest first, "" when there are none;
- * its queue is empty then. What was sent before stays in messages. */
-static int word_errors(lua_State *L)
+/* Not noted as sent: a message should show what the errors are about. */
+static int ask_error(lua_State *L, lua_KContext count)
 {
     struct lua_driver *driver = driver_of(L);
-    check_running(L, "errors");
+    text_clear(&driver->out);
+    text_add(&driver->out, lua_tostring(L, 2));
+    text_add(&driver->out, driver->ending);
+    *driver->call = (struct driver_call){DRIVER_ASK, driver->out.bytes, driver->out.length, 0};
+    return lua_yieldk(L, 0, count, next_error);
+}
+
+static int ask_errors(lua_State *L, const char *word, bool raise)
+{
+    check_running(L, word);
     if (lua_isnoneornil(L, 2)) {
         lua_settop(L, 1);
         lua_pushliteral(L, "SYST:ERR?");
     }
-    const char *question = check_line(L, "errors");
+    check_line(L, word);
     lua_settop(L, 2);
     lua_pushliteral(L, "");
-    text_clear(&driver->out);
-    text_add(&driver->out, question);
-    text_add(&driver->out, driver->ending);
-    return yield(L, DRIVER_ASK, 0, next_error);
+    lua_pushboolean(L, raise);
+    return ask_error(L, 0);
+}
+
+/* self:errors([question]): the instrument's errors as a text, oldest first, "" when there are none;
+ * its queue is empty then. */
+static int word_errors(lua_State *L)
+{
+    return ask_errors(L, "errors", false);
+}
+
+/* self:check([question]): the same, but the task fails when there are any. */
+static int word_check(lua_State *L)
+{
+    return ask_errors(L, "check", true);
 }
 
 /* --- reading answers --------------------------------------------------------------------------- */
@@ -351,8 +368,9 @@ void driver_words_open(lua_State *L)
 void driver_methods_push(lua_State *L)
 {
     static const luaL_Reg methods[] = {
-        {"ask", word_ask},   {"block", word_block}, {"errors", word_errors},
-        {"tell", word_tell}, {"wait", word_wait},   {NULL, NULL},
+        {"ask", word_ask},       {"block", word_block}, {"check", word_check},
+        {"errors", word_errors}, {"tell", word_tell},   {"wait", word_wait},
+        {NULL, NULL},
     };
     luaL_newlib(L, methods);
 }

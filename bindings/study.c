@@ -145,6 +145,7 @@ static int study_wait_age(lua_State *L)
     duration_at(L, 3, "early side of the window", &request->early);
     duration_at(L, 4, "late side of the window", &request->late);
     request->has_window = true;
+    request->wait = age;
     request->until = duration_after(origin, &age);
     script->latest = (double)duration_after(request->until, &request->late) / (double)US_PER_S;
 

@@ -160,16 +160,14 @@ function Study:perform(name, cells, params, options)
   local out = perform(name, shuffled(labels), params or {}, options or {})
   for _, run in ipairs(out) do
     out[run.cell] = run
+    self.charged[run.cell] = run.charged
   end
-  self.origin = self.origin_kept or now()
   return out
 end
 
--- s:store(cells, { charge = "100 %", temperature = "20 degC" }): they are on the shelf from now on, and
--- ages count from here.
+-- s:store(cells, { charge = "100 %", temperature = "20 degC" }): they are on the shelf from now on.
 function Study:store(cells, detail)
   place("shelf", "", labels_of(cells or self.cells, "store"), detail or {})
-  self.origin_kept = now()
 end
 
 -- s:serve(cells, { cycles_a_day = 1 }): they are in use outside the bench from now on.
@@ -187,9 +185,10 @@ function Study:withdraw(cells, reason)
   self.cells = new_set(without(self.cells, labels))
 end
 
--- s:wait("P42D", { early = "P0D", late = "P2D", missed = "measure" }): until this age, counted from the
--- last s:store, or else from the end of what was last performed before the first wait. Says "in time" or
--- "late"; `missed` says what to do when late: "measure" (the default), "skip" or "ask".
+-- s:wait("P42D", { early = "P0D", late = "P2D", missed = "measure" }): until the first of the study's cells
+-- is of this age, counted from its own last charge; what is performed next begins on each cell when that
+-- is due. Cells with no charge on record count from the first wait. Says "in time" or "late"; `missed` says
+-- what to do when late: "measure" (the default), "skip" or "ask".
 function Study:wait(age, window)
   window = window or {}
   for key in pairs(window) do
@@ -201,8 +200,15 @@ function Study:wait(age, window)
   if missed ~= "measure" and missed ~= "skip" and missed ~= "ask" then
     fail("wait: missed = '" .. tostring(missed) .. "' is not known", "say measure, skip or ask")
   end
-  self.origin_kept = self.origin_kept or self.origin or now()
-  local latest = wait_age(self.origin_kept, age, window.early or "P0D", window.late or "P100Y")
+  self.first_wait = self.first_wait or now()
+  local origin
+  for _, label in ipairs(self.cells) do
+    local charged = self.charged[label]
+    if charged and not (origin and origin <= charged) then
+      origin = charged
+    end
+  end
+  local latest = wait_age(origin or self.first_wait, age, window.early or "P0D", window.late or "P100Y")
   if now() <= latest then
     return "in time"
   end
@@ -233,4 +239,4 @@ local labels = {}
 for label in pairs(about) do
   labels[#labels + 1] = label
 end
-return setmetatable({ cells = new_set(labels) }, { __index = Study })
+return setmetatable({ cells = new_set(labels), charged = {} }, { __index = Study })

@@ -31,8 +31,8 @@ struct driver_order {
     enum driver_task task;
     int point;            /* READ, CONNECT, DISCONNECT: number of the input or relay; 0: the only one */
     struct drive drive;   /* DRIVE; never off */
-    double voltage_most;  /* V, DRIVE that charges: never above this at the terminals */
-    double voltage_least; /* V, DRIVE that discharges: stop below it, where the device can; or NAN */
+    double voltage_most;  /* V, DRIVE: never above this at the terminals; NAN only to discharge */
+    double voltage_least; /* V, DRIVE: not below it, where the device can see to that; or NAN */
 };
 
 enum driver_want { DRIVER_ASK, DRIVER_ASK_BLOCK, DRIVER_TELL, DRIVER_WAIT };

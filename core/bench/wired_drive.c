@@ -103,15 +103,12 @@ static void step(struct wired *wired)
         return;
     }
     order.task = DRIVER_DRIVE;
-    if (charge) {
-        order.voltage_most = wired->limits.voltage_most;
-        if (isfinite(wired->wanted.ceiling))
-            order.voltage_most = wired->wanted.ceiling;
-        else if (isfinite(wired->spec.compliance))
-            order.voltage_most = wired->spec.compliance;
-    } else {
-        order.voltage_least = wired->limits.voltage_least;
-    }
+    order.voltage_least = wired->limits.voltage_least;
+    order.voltage_most = wired->limits.voltage_most;
+    if (charge && isfinite(wired->wanted.ceiling))
+        order.voltage_most = wired->wanted.ceiling;
+    else if (charge && isfinite(wired->spec.compliance))
+        order.voltage_most = wired->spec.compliance;
     wired->active = side->instrument;
     wired->charging = charge;
     wired->alike = 0;

@@ -4,6 +4,7 @@
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/statvfs.h>
 #include <time.h>
 
 #include "engine/acts.h"
@@ -11,6 +12,8 @@
 
 /* Real seconds between tries when the disk is full. */
 #define HELD_RETRY 5
+/* Bytes free on the disk below which trying is of no use: SQLite's log alone grows to 4 MB. */
+#define ROOM_LEAST (8.0 * 1024 * 1024)
 
 int64_t real_us(void)
 {
@@ -121,6 +124,11 @@ static void begin_queued(struct engine *engine)
         for (struct live_run *run = engine->runs; run; run = run->next) {
             if (run->phase != LIVE_QUEUED || (run->record.state == RUN_QUEUED) != fresh)
                 continue;
+            if (run->record.due_at > clock_utc(engine->options.clock)) {
+                run->until = run->record.due_at;
+                perform_rearm(run);
+                continue;
+            }
             struct channel *channel = needs_channel(run) ? channel_for(engine, run) : NULL;
             if (channel || !needs_channel(run))
                 run_begin(run, channel);
@@ -242,16 +250,26 @@ static int meet_trouble(struct engine *engine, struct error *error)
             "the disk is full: outputs are safe, all runs wait; free some room and "
             "they go on by themselves");
     engine->held = true;
-    engine->last_commit = real_us();
+    engine->last_try = real_us();
     return 0;
+}
+
+/* A small write may find room where the next second's would not, over and over. */
+static bool has_room(const struct engine *engine)
+{
+    struct statvfs disk;
+    return statvfs(logbook_path(engine->options.logbook), &disk) != 0 ||
+           (double)disk.f_bavail * (double)disk.f_frsize >= ROOM_LEAST;
 }
 
 /* Tries one small write; with room again, takes up all runs as after a crash. */
 static void try_again(struct engine *engine)
 {
-    if (real_us() - engine->last_commit < (int64_t)(engine->options.held_retry * 1e6))
+    if (real_us() - engine->last_try < (int64_t)(engine->options.held_retry * 1e6))
         return;
-    engine->last_commit = real_us();
+    engine->last_try = real_us();
+    if (!has_room(engine))
+        return;
     engine_write(engine);
     logbook_add_event(engine->options.logbook, clock_utc(engine->options.clock), 0, 0, "warning",
                       "the disk was full; there is room again", engine_error(engine));

@@ -59,8 +59,9 @@ struct live_run {
 
     struct channel *channel;
     struct deadline deadline;
-    utc_us window_until, window_from, window_to; /* a study's last wait for an age; 0: none */
-    utc_us until;                                /* WAITING: the calendar instant */
+    bool has_window; /* a study has waited for an age: what it looks at next is judged by that */
+    struct duration age, early, late;
+    utc_us until; /* WAITING: the calendar instant */
 
     /* STEPPING */
     struct step *step; /* NULL outside a step */
@@ -88,6 +89,7 @@ struct engine {
     bool until_run_over;   /* what options.until_run waits for has come, but is not committed */
     bool in_transaction;
     int64_t last_commit; /* real us */
+    int64_t last_try;    /* the same; of a held engine */
     int64_t session;
     struct error trouble; /* the first failed write of this pass */
     struct error later;   /* those after it */
@@ -181,8 +183,8 @@ bool study_perform(struct live_run *run, bool taken_up);
 /* PERFORMING: completes it when all of its runs are over. */
 void study_look(struct live_run *run);
 void study_place(struct live_run *run);
-/* Takes in the window of a wait that was asked for at `cursor`. */
-void study_window(struct live_run *run, utc_us cursor);
+/* Takes in the window of the wait that is asked for. */
+void study_window(struct live_run *run);
 /* The instant that a REQUEST_WAIT asked for at `cursor` waits for. */
 utc_us wait_end(const struct script_request *request, utc_us cursor);
 

@@ -117,6 +117,7 @@ static void watch_wall_clock(struct engine *engine)
     for (struct live_run *run = engine->runs; run; run = run->next)
         if (run->phase == LIVE_WAITING)
             perform_rearm(run);
+    engine->queue_changed = true;
 }
 
 static void wait_real(struct engine *engine)

@@ -12,7 +12,9 @@
 static void due(void *owner)
 {
     struct live_run *run = owner;
-    if (run->phase == LIVE_STEPPING)
+    if (run->phase == LIVE_QUEUED)
+        run->engine->queue_changed = true;
+    else if (run->phase == LIVE_STEPPING)
         run_step_due(run);
     else if (run->phase == LIVE_WAITING)
         perform_due(run);
@@ -290,7 +292,7 @@ void run_continue(struct live_run *run, const char *outcome)
             end_of_script(run, status, &failure);
             return;
         }
-        study_window(run, run->journal.cursor);
+        study_window(run);
         enum journal_step where = journal_next(&run->journal, &run->request, &outcome, &failure);
         if (where == JOURNAL_DIVERGED) {
             run_end_because(run, RUN_ATTENTION, "%s: %s", failure.what, failure.why);

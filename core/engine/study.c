@@ -107,6 +107,7 @@ static void queue_child(struct live_run *run, const struct perform *p, const cha
         .params = xstrdup(run->request.params),
     };
     char part[128];
+    utc_us charged = 0;
     snprintf(part, sizeof part, "entry %" PRId64 " on %s", run->journal.n, label);
     record.seed = seed_for(run->record.seed, part);
     string_copy(record.kind, sizeof record.kind, "protocol");
@@ -119,6 +120,11 @@ static void queue_child(struct live_run *run, const struct perform *p, const cha
     string_copy(record.lua_version, sizeof record.lua_version, engine->options.scripts->version);
     if (!logbook_cell(logbook, label, &cell, engine_error(engine))) {
         record.cell = cell.id;
+        if (run->has_window &&
+            !logbook_last_charge(logbook, cell.id, record.queued_at, &charged,
+                                 engine_error(engine)) &&
+            charged)
+            record.due_at = duration_after(charged, &run->age);
         if (!logbook_add_run(logbook, &record, engine_error(engine)) &&
             !logbook_copy_modules(logbook, run->record.id, record.id, engine_error(engine)))
             engine_take(engine, record.id, engine_error(engine));
@@ -162,11 +168,16 @@ bool study_perform(struct live_run *run, bool taken_up)
 /* --- outcomes
  * ------------------------------------------------------------------------------------- */
 
-static const char *timing_of(const struct live_run *run, utc_us started)
+/* By the cell's own last charge, not by when the study began or the others were ready. */
+static const char *timing_of(const struct live_run *run, utc_us started, utc_us charged)
 {
-    if (!run->window_until)
+    if (!run->has_window || !charged)
         return "in time";
-    return started < run->window_from ? "early" : started > run->window_to ? "late" : "in time";
+    utc_us due = duration_after(charged, &run->age);
+    utc_us early = duration_after(due, &run->early) - due;
+    return started < due - early                       ? "early"
+           : started > duration_after(due, &run->late) ? "late"
+                                                       : "in time";
 }
 
 /* {"cell", "run", "state", "why", "age", "timing", "results"} of one child. */
@@ -175,21 +186,24 @@ static json_t *child_outcome(struct live_run *run, const json_t *row)
     struct logbook *logbook = run->engine->options.logbook;
     int64_t id = json_integer_value(json_object_get(row, "run"));
     utc_us started = json_integer_value(json_object_get(row, "started_at_us")), charged = 0;
+    utc_us ended = json_integer_value(json_object_get(row, "ended_at_us")), full = 0;
     const char *label = json_string_value(json_object_get(row, "cell"));
     json_t *results = NULL;
     struct cell_record cell;
     struct error *error = engine_error(run->engine);
     if (logbook_run_results(logbook, id, &results, error) ||
         logbook_cell(logbook, label, &cell, error) ||
-        logbook_last_charge(logbook, cell.id, started, &charged, error))
+        logbook_last_charge(logbook, cell.id, started, &charged, error) ||
+        logbook_last_charge(logbook, cell.id, ended, &full, error))
         return json_object();
-    const char *timing = timing_of(run, started);
+    const char *timing = timing_of(run, started, charged);
     if (strcmp(timing, "in time") != 0)
         run_event(run, "warning", "%s was looked at %s (run %" PRId64 ")", label, timing, id);
-    return json_pack("{s:s, s:I, s:O, s:O, s:o, s:s, s:o}", "cell", label, "run", (json_int_t)id,
-                     "state", json_object_get(row, "state"), "why", json_object_get(row, "why"),
-                     "age", charged ? json_real((double)(started - charged) / 1e6) : json_null(),
-                     "timing", timing, "results", results);
+    return json_pack(
+        "{s:s, s:I, s:O, s:O, s:o, s:o, s:s, s:o}", "cell", label, "run", (json_int_t)id, "state",
+        json_object_get(row, "state"), "why", json_object_get(row, "why"), "age",
+        charged ? json_real((double)(started - charged) / 1e6) : json_null(), "charged",
+        full ? json_real((double)full / 1e6) : json_null(), "timing", timing, "results", results);
 }
 
 static bool has_open_children(const struct live_run *study)
@@ -255,14 +269,14 @@ utc_us wait_end(const struct script_request *request, utc_us cursor)
     return request->until ? request->until : duration_after(cursor, &request->wait);
 }
 
-/* Also while replaying: what follows a wait is judged by its window. */
-void study_window(struct live_run *run, utc_us cursor)
+/* Also while replaying: what follows a wait for an age is judged by its window. */
+void study_window(struct live_run *run)
 {
     const struct script_request *request = &run->request;
     if (request->kind != REQUEST_WAIT)
         return;
-    utc_us until = wait_end(request, cursor);
-    run->window_until = request->has_window ? until : 0;
-    run->window_from = until - (duration_after(until, &request->early) - until);
-    run->window_to = duration_after(until, &request->late);
+    run->has_window = request->has_window;
+    run->age = request->wait;
+    run->early = request->early;
+    run->late = request->late;
 }

@@ -72,9 +72,9 @@ int logbook_add_run(struct logbook *logbook, struct run_record *record, struct e
                 "INSERT INTO run (parent, kind, script_name, script_hash, params, cell, "
                 "channel, seed, state, segment, segment_state, segment_at, queued_at, "
                 "started_at, ended_at, why, engine_version, lua_version, parent_segment, "
-                "parent_n) VALUES "
+                "parent_n, due_at) VALUES "
                 "(?1, ?2, ?3, ?4, coalesce(?5, '{}'), ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, "
-                "?15, ?16, ?17, ?18, ?19, ?20)",
+                "?15, ?16, ?17, ?18, ?19, ?20, ?21)",
                 V_ID(record->parent), V_TEXT(record->kind), V_TEXT(record->script_name),
                 V_TEXT(record->script_hash), V_TEXT(record->params), V_ID(record->cell),
                 V_TEXT(record->channel), V_TEXT(seed_text(record->seed, seed)),
@@ -82,7 +82,8 @@ int logbook_add_run(struct logbook *logbook, struct run_record *record, struct e
                 V_TEXT(record->segment_state), V_ID(record->segment_at), V_INT(record->queued_at),
                 V_ID(record->started_at), V_ID(record->ended_at), V_TEXT(record->why),
                 V_TEXT(record->engine_version), V_TEXT(record->lua_version),
-                record->parent ? V_INT(record->parent_segment) : V_ID(0), V_ID(record->parent_n));
+                record->parent ? V_INT(record->parent_segment) : V_ID(0), V_ID(record->parent_n),
+                V_ID(record->due_at));
     if (!failed)
         record->id = sqlite3_last_insert_rowid(logbook->db);
     return failed;
@@ -123,19 +124,20 @@ static void read_run(sqlite3_stmt *stmt, struct run_record *out)
     out->segment_at = sqlite3_column_int64(stmt, 19);
     out->parent_segment = sqlite3_column_int(stmt, 20);
     out->parent_n = sqlite3_column_int64(stmt, 21);
+    out->due_at = sqlite3_column_int64(stmt, 22);
 }
 
 int logbook_run(struct logbook *logbook, int64_t id, struct run_record *out, struct error *error)
 {
     sqlite3_stmt *stmt;
     bool row = false;
-    int failed =
-        QUERY(logbook, error, &stmt,
-              "SELECT run.id, parent, kind, script_name, script_hash, params, cell, label, "
-              "channel, seed, state, segment, segment_state, queued_at, started_at, "
-              "ended_at, why, engine_version, lua_version, segment_at, parent_segment, parent_n "
-              "FROM run LEFT JOIN cell ON cell.id = run.cell WHERE run.id = ?1",
-              V_INT(id));
+    int failed = QUERY(
+        logbook, error, &stmt,
+        "SELECT run.id, parent, kind, script_name, script_hash, params, cell, label, "
+        "channel, seed, state, segment, segment_state, queued_at, started_at, "
+        "ended_at, why, engine_version, lua_version, segment_at, parent_segment, parent_n, due_at "
+        "FROM run LEFT JOIN cell ON cell.id = run.cell WHERE run.id = ?1",
+        V_INT(id));
 
     memset(out, 0, sizeof(*out));
     if (!failed)

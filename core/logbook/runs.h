@@ -51,6 +51,7 @@ struct run_record {
     char *segment_state; /* JSON state that the segment began with, or NULL; owned */
     utc_us segment_at;   /* when the segment began: the run's start for segment 0; 0 while not */
     utc_us queued_at, started_at, ended_at; /* 0 while not */
+    utc_us due_at;                          /* not to begin before; 0: at once */
     char *why; /* why it failed, stopped or needs attention, or NULL; owned */
     char engine_version[32], lua_version[32];
 };

@@ -80,6 +80,7 @@ CREATE TABLE run ( -- one execution of a protocol or a study
     segment_state  TEXT,                        -- JSON that this segment began with
     segment_at     INTEGER,                     -- when it began
     queued_at      INTEGER NOT NULL,
+    due_at         INTEGER,                     -- not to begin before; NULL: at once
     started_at     INTEGER,
     ended_at       INTEGER,                     -- NULL while the run is open
     why            TEXT,                        -- why it failed, stopped or needs attention

@@ -149,10 +149,10 @@ static int check_entry(const struct calendar_entry *entry, struct error *error)
 {
     char quoted[80];
     if (is_empty(entry->uid))
-        return error_set(error, ERROR_USAGE, "calendar", "give every entry its own UID",
-                         "the entry %s has no UID",
-                         string_quote(entry->summary == NULL ? "" : entry->summary, quoted,
-                                      sizeof quoted));
+        return error_set(
+            error, ERROR_USAGE, "calendar", "give every entry its own UID",
+            "the entry %s has no UID",
+            string_quote(entry->summary == NULL ? "" : entry->summary, quoted, sizeof quoted));
     string_quote(entry->uid, quoted, sizeof quoted);
     if (strlen(entry->uid) > UID_OCTETS)
         return error_set(error, ERROR_USAGE, "calendar", "shorten it",
@@ -196,8 +196,9 @@ int calendar_file_write(struct text *out, const struct calendar_entry *entries, 
                         struct error *error)
 {
     if (count == 0)
-        return error_set(error, ERROR_USAGE, "calendar", "write none while nothing is due",
-                         "there is no entry, and a file without one is no calendar (RFC 5545, 3.6)");
+        return error_set(
+            error, ERROR_USAGE, "calendar", "write none while nothing is due",
+            "there is no entry, and a file without one is no calendar (RFC 5545, 3.6)");
     for (size_t i = 0; i < count; i++) {
         int status = check_entry(&entries[i], error);
         if (status != 0)

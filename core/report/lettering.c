@@ -22,7 +22,8 @@ size_t letter_next(const char *at, size_t left, uint32_t *code)
         good = (byte[i] & 0xc0) == 0x80;
         value = value << 6 | (byte[i] & 0x3fu);
     }
-    if (!good || value < lowest[length] || value > 0x10ffff || (value >= 0xd800 && value < 0xe000)) {
+    if (!good || value < lowest[length] || value > 0x10ffff ||
+        (value >= 0xd800 && value < 0xe000)) {
         *code = LETTER_BAD;
         return 1;
     }
@@ -40,12 +41,12 @@ bool letter_right_to_left(uint32_t code)
 /* Advance widths in thousandths of the type size, from space to tilde. Facts of the common metrics,
  * from memory; the tests compare them with the font where it is installed. */
 static const short ascii_widths[] = {
-    278, 278, 355, 556, 556, 889, 667,  191, 333, 333, 389, 584, 278, 333, 278, 278, /* 20 */
-    556, 556, 556, 556, 556, 556, 556,  556, 556, 556, 278, 278, 584, 584, 584, 556, /* 30 */
+    278,  278, 355, 556, 556, 889, 667, 191, 333, 333, 389, 584, 278, 333, 278, 278, /* 20 */
+    556,  556, 556, 556, 556, 556, 556, 556, 556, 556, 278, 278, 584, 584, 584, 556, /* 30 */
     1015, 667, 667, 722, 722, 667, 611, 778, 722, 278, 500, 667, 556, 833, 722, 778, /* 40 */
-    667, 778, 722, 667, 611, 722, 667,  944, 667, 667, 611, 278, 278, 278, 469, 556, /* 50 */
-    333, 556, 556, 500, 556, 556, 278,  556, 556, 222, 222, 500, 222, 833, 556, 556, /* 60 */
-    556, 556, 333, 500, 278, 556, 500,  722, 500, 500, 500, 334, 260, 334, 584,      /* 70 */
+    667,  778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 278, 278, 278, 469, 556, /* 50 */
+    333,  556, 556, 500, 556, 556, 278, 556, 556, 222, 222, 500, 222, 833, 556, 556, /* 60 */
+    556,  556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584,      /* 70 */
 };
 
 /* Takes no room of its own: combining marks, joiners, direction marks, variation selectors. */

@@ -22,7 +22,7 @@ k <- kruskal.test(y, g)
 say("kruskal_h", k$statistic); say("kruskal_p", k$p.value)
 r <- wilcox.test(d$a, d$b, exact = TRUE)
 say("rank_sum", r$statistic); say("rank_sum_p", r$p.value)
-r <- wilcox.test(round(d$a), round(d$b), exact = FALSE)
+r <- wilcox.test(round(d$a / 10), round(d$b / 10), exact = FALSE)
 say("rank_sum_ties", r$statistic); say("rank_sum_ties_p", r$p.value)
 r <- wilcox.test(d$x, d$y, paired = TRUE, exact = TRUE)
 say("signed", r$statistic); say("signed_p", r$p.value)
@@ -38,10 +38,10 @@ n <- length(d$t)
 course <- data.frame(t = d$t, r = d$r)
 fits <- list(
   line = lm(r ~ t, course),
-  exponential = nls(r ~ a * exp(-k * t), course, start = list(a = 1, k = 0.001),
-                    control = nls.control(tol = 1e-10, maxiter = 500, warnOnly = TRUE)),
-  power = nls(r ~ a - b * t^p, course, start = list(a = 1, b = 0.02, p = 0.5),
-              control = nls.control(tol = 1e-10, maxiter = 500, warnOnly = TRUE)))
+  exponential = suppressWarnings(nls(r ~ a * exp(-k * t), course, start = list(a = 1, k = 0.001),
+                                     control = nls.control(tol = 1e-10, maxiter = 500, warnOnly = TRUE))),
+  power = suppressWarnings(nls(r ~ a - b * t^p, course, start = list(a = 1, b = 0.02, p = 0.5),
+              control = nls.control(tol = 1e-10, maxiter = 500, warnOnly = TRUE))))
 for (form in names(fits)) {
   fit <- fits[[form]]
   s <- coef(summary(fit))

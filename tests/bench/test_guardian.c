@@ -456,37 +456,37 @@ static void test_close_writes_nothing_and_leaves_nothing(void **state)
     guardian_close(NULL);
 }
 
+static void hold_often(struct guardian *guardian, int times)
+{
+    for (int i = 0; i < times; i++) {
+        hold_all(guardian); /* replaces */
+        guardian_release(guardian, i % line_count);
+        if (i % 8 == 7)
+            beats(guardian, 0.01);
+    }
+    beats(guardian, 0.6);
+}
+
 static void test_nothing_grows(void **state)
 {
     (void)state;
     add_ptys(4);
     struct guardian *guardian = begin(0);
     pid_t pid = guardian_count(guardian).pid;
-    long memory = 0, space = 0;
-    int files = 0;
-    for (int i = 0; i < 60; i++) {
-        for (int k = 0; k < 10; k++) {
-            hold_all(guardian); /* replaces */
-            guardian_release(guardian, k % 4);
-        }
-        beats(guardian, 0.02);
-        if (i == 19) {
-            beats(guardian, 0.3);
-            memory = status_of(pid, "VmRSS:");
-            space = status_of(pid, "VmSize:");
-            files = count_files(pid);
-        }
-    }
-    beats(guardian, 0.3);
-    print_message("    %ld kB resident, %ld kB before; %ld threads\n", status_of(pid, "VmRSS:"),
-                  memory, status_of(pid, "Threads:"));
-    assert_true(memory > 0);
-    assert_true(status_of(pid, "VmRSS:") <= memory + 512);
-    assert_true(status_of(pid, "VmSize:") <= space + 1024);
+    hold_often(guardian, 200);
+    long memory = status_of(pid, "VmRSS:");
+    int files = count_files(pid);
+    hold_often(guardian, 1000);
+    print_message("    %ld kB resident after 800 holds, %ld kB after 4800; %ld threads\n", memory,
+                  status_of(pid, "VmRSS:"), status_of(pid, "Threads:"));
+    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
+    assert_int_equal(guardian_count(guardian).starts, 1);
     assert_int_equal(count_files(pid), files);
     assert_int_equal(status_of(pid, "Threads:"), 4); /* its own and three keepers */
-    assert_int_equal(guardian_count(guardian).starts, 1);
-    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
+#if !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__) /* these keep what was freed */
+    assert_true(memory > 0);
+    assert_true(status_of(pid, "VmRSS:") < memory + 512); /* a keeper is 700 bytes */
+#endif
     guardian_close(guardian);
 }
 
@@ -517,5 +517,6 @@ int main(void)
         TEST(test_close_writes_nothing_and_leaves_nothing),
         TEST(test_nothing_grows),
     };
+    if (getenv("ONLY")) cmocka_set_test_filter(getenv("ONLY"));
     return cmocka_run_group_tests_name("guardian", tests, NULL, NULL);
 }

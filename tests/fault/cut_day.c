@@ -259,7 +259,7 @@ int day_work(const struct day *day, const struct day_work *work, struct error *e
         .until_idle = work->until_run == 0,
         .until_run = work->until_run,
         .commit_every = 0.001,
-        .held_retry = 0.0005,
+        .held_retry = 0.003, /* longer than from commit to commit, as usual */
         .tell = work->tell,
         .owner = work->owner,
     };

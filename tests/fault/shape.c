@@ -148,9 +148,9 @@ static const struct {
                   "LEFT JOIN question USING (run, segment, n) WHERE name = 'ask' "
                   "AND question.id IS NULL"},
     {"questions", "SELECT 'the answer is not what was said' AS what, journal.run, journal.n, "
-                  "outcome, answer FROM question JOIN journal USING (run, segment, n) "
-                  "JOIN answer ON answer.question = question.id "
-                  "WHERE outcome IS NOT NULL AND outcome <> answer"},
+                  "outcome FROM question JOIN journal USING (run, segment, n) "
+                  "WHERE outcome IS NOT NULL AND outcome IS NOT (SELECT answer FROM answer WHERE "
+                  "question = question.id AND at <= outcome_at ORDER BY id DESC LIMIT 1)"},
 
     /* Runs: none ends but by its own script or by a person. */
     {"runs", "SELECT 'ended badly' AS what, id, script_name, state, why FROM run "

@@ -69,7 +69,7 @@ static void answer_one(void *context, sqlite3_stmt *row)
     while (copying->map[run] != sqlite3_column_int64(row, 1))
         run++;
     char *answer = query_text(copying->book,
-                              "SELECT answer FROM answer JOIN question ON question.id = question "
+                              "SELECT outcome FROM journal "
                               "WHERE run = %lld AND segment = %d AND n = %lld",
                               (long long)run, sqlite3_column_int(row, 2),
                               (long long)sqlite3_column_int64(row, 3));

@@ -1,0 +1,43 @@
+-- A digital multimeter: voltage at the cell or, wired into its line with a shunt of its own, current.
+-- SCPI-1999, volume 4, digital meters; the common commands of IEEE 488.2.
+
+local functions = { voltage = "VOLT", current = "CURR", temperature = "TEMP" }
+
+return driver {
+  title = "digital multimeter (SCPI-1999)",
+  can = { "meter", "thermometer" },
+  sync = { ask = "*IDN?" },
+  settings = {
+    remote = "",            -- sent before all else, such as SYST:REM on a serial line
+    measures = "voltage",   -- or current, positive into the cell, or temperature
+    range = 0,              -- V or A, the greatest value to be measured; 0: it finds its range itself
+    cycles = 0,             -- of the power line that a reading lasts; 0: as it is
+    patience = 0,           -- s for one reading; 0: the link's
+  },
+
+  identify = function(self)
+    return identity(self:ask("*IDN?"))
+  end,
+
+  prepare = function(self)
+    local name = functions[self.settings.measures]
+    if not name then
+      fail("it cannot measure " .. self.settings.measures, "write voltage, current or temperature")
+    end
+    if self.settings.remote ~= "" then self:tell(self.settings.remote) end
+    self:tell("*CLS")
+    self:tell("CONF:" .. name)
+    if self.settings.range > 0 then
+      self:tell(name .. ":RANG " .. nr3(self.settings.range))
+    end
+    if self.settings.cycles > 0 then
+      self:tell(name .. ":NPLC " .. nr3(self.settings.cycles))
+    end
+    self:ask("*OPC?")
+    self:check()
+  end,
+
+  read = function(self)
+    return { [self.settings.measures] = number(self:ask("READ?", self.settings.patience)) }
+  end,
+}

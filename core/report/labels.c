@@ -1,0 +1,271 @@
+/* Lays out sheets of labels; lengths in millimetres. */
+#include "report/labels.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#include "report/lettering.h"
+#include "report/palette.h"
+#include "report/picture.h"
+#include "report/qr.h"
+#include "report/svg.h"
+
+#define GAP     1.5 /* around: what the label leaves open, so that it does not overlap */
+#define MARGIN  10.0
+#define HEAD    8.0 /* above the labels: title and page */
+#define FOOT    10.0
+#define PADDING 1.5
+
+/* Largest diameter and overall length by IEC 60086-2, sizes R6 and R03 (from memory); `along` is
+ * how much of the length the label takes: it leaves some 7 mm at each end. */
+static const struct shape {
+    double diameter, length, along;
+    const char *name;
+} shapes[] = {[LABEL_AA] = {14.5, 50.5, 36, "AA"}, [LABEL_AAA] = {10.5, 44.5, 30, "AAA"}};
+
+/* ISO 216; ANSI/ASME Y14.1 size A */
+static const struct paper {
+    double width, height;
+} papers[] = {[PAPER_A4] = {210, 297}, [PAPER_LETTER] = {215.9, 279.4}};
+
+struct grid {
+    size_t columns, rows;
+    double left, top, width, height; /* of one label: along the cell, and around it */
+};
+
+static struct grid grid_of(const struct label_sheet *sheet)
+{
+    const struct shape *shape = &shapes[sheet->cell];
+    const struct paper *paper = &papers[sheet->paper];
+    struct grid grid = {.width = shape->along, .height = M_PI * shape->diameter - GAP};
+    grid.columns = (size_t)((paper->width - 2 * MARGIN) / grid.width);
+    grid.rows = (size_t)((paper->height - 2 * MARGIN - HEAD - FOOT) / grid.height);
+    grid.left = (paper->width - (double)grid.columns * grid.width) / 2;
+    grid.top = MARGIN + HEAD;
+    return grid;
+}
+
+size_t labels_per_page(const struct label_sheet *sheet)
+{
+    struct grid grid = grid_of(sheet);
+    return grid.columns * grid.rows;
+}
+
+size_t labels_pages(const struct label_sheet *sheet, size_t count)
+{
+    size_t room = labels_per_page(sheet);
+    return count == 0 ? 1 : (count + room - 1) / room;
+}
+
+static double band_of(enum label_cell cell)
+{
+    return (M_PI * shapes[cell].diameter - GAP) / 3;
+}
+
+double label_module(enum label_cell cell, const char *label)
+{
+    struct text path = TEXT_EMPTY;
+    int side;
+    bool good = qr_path(&path, label, &side);
+    text_free(&path);
+    return good ? band_of(cell) / (side + 2 * QR_QUIET) : 0;
+}
+
+/* The label's text as large as the box allows, on up to three lines; the rest is cut, for the code
+ * still holds it. */
+static void add_name(struct text *out, const char *label, double x, double y, double width,
+                     double height)
+{
+    size_t lines = 1;
+    double size = fmin(height / 1.05, width / fmax(lettering_width(label, 1, true), 0.1));
+    if (size < 0.45 * height) { /* small on one line: does it gain by being broken? */
+        lines = 3;
+        size = height / (1.15 * (double)lines);
+    }
+    /* Type sits on its baseline; capitals and digits are 0.72 of its height. */
+    double baseline = y + (height - (double)(lines - 1) * 1.1 * size + 0.72 * size) / 2;
+    struct svg_type type = {.class = "ink", .colour = INK, .size = size, .bold = true};
+    while (lines-- > 1 && *label != '\0') {
+        size_t next, bytes = lettering_line(label, size, true, width, &next);
+        struct text line = TEXT_EMPTY;
+        text_add_bytes(&line, label, bytes);
+        svg_text(out, x, baseline, line.bytes, &type);
+        text_free(&line);
+        label += next;
+        baseline += 1.1 * size;
+    }
+    if (*label != '\0')
+        svg_text_fit(out, x, baseline, label, width * 1.001, &type);
+}
+
+static void add_small(struct text *out, const char *string, double x, double y, double width,
+                      double size)
+{
+    struct svg_type type = {.class = "ink", .colour = INK, .size = size};
+    if (string != NULL && string[0] != '\0')
+        svg_text_fit(out, x, y, string, width, &type);
+}
+
+/* Label large, model and rating small beneath it. */
+static void add_text_band(struct text *out, const struct cell_label *label, double x, double y,
+                          double width, double band)
+{
+    double small = fmin(2.4, band * 0.2);
+    double room = band - 2 * PADDING * band / 14.7;
+    double pad = (band - room) / 2;
+    add_name(out, label->label, x + PADDING, y + pad, width - 2 * PADDING, room - 2.6 * small);
+    add_small(out, label->model, x + PADDING, y + band - pad - 1.4 * small, width - 2 * PADDING,
+              small);
+    add_small(out, label->rating, x + PADDING, y + band - pad - 0.2 * small, width - 2 * PADDING,
+              small);
+}
+
+/* The code with its quiet zone fills the height of the band. */
+static bool add_code_band(struct text *out, const struct cell_label *label, double x, double y,
+                          double width, double band)
+{
+    struct text path = TEXT_EMPTY;
+    int side;
+    bool good = qr_path(&path, label->label, &side);
+    if (good) {
+        double module = band / (side + 2 * QR_QUIET);
+        text_add(out, "<path class=\"code\" fill=\"#000000\" shape-rendering=\"crispEdges\" "
+                      "transform=\"translate(");
+        svg_decimals(out, x + QR_QUIET * module, 4);
+        text_add(out, " ");
+        svg_decimals(out, y + QR_QUIET * module, 4);
+        text_add(out, ") scale(");
+        svg_decimals(out, module, 6);
+        text_addf(out, ")\" d=\"%s\"/>\n", path.bytes);
+        add_name(out, label->label, x + band, y + band * 0.25, width - band - PADDING, band * 0.5);
+    }
+    text_free(&path);
+    return good;
+}
+
+static int add_label(struct text *out, const struct cell_label *label, const struct grid *grid,
+                     size_t place, struct error *error)
+{
+    char quoted[80];
+    double x = grid->left + grid->width * (double)(place % grid->columns);
+    double y = grid->top + grid->height * (double)(place / grid->columns);
+    double band = grid->height / 3;
+    const char *name = label->label != NULL ? label->label : "";
+    text_add(out, "<g");
+    svg_attribute_text(out, "class", "label");
+    text_add(out, ">\n");
+    svg_title(out, name);
+    text_add(out, "\n");
+    add_text_band(out, label, x, y, grid->width, band);
+    bool good = add_code_band(out, label, x, y + band, grid->width, band);
+    add_text_band(out, label, x, y + 2 * band, grid->width, band);
+    text_add(out, "</g>\n");
+    if (good)
+        return 0;
+    return error_set(error, ERROR_USAGE, "labels", "give the cell a short label",
+                     "no QR code holds the label %s", string_quote(name, quoted, sizeof quoted));
+}
+
+/* Small crosses where the cuts meet, round the labels that are there. */
+static void add_cut_marks(struct text *out, const struct grid *grid, size_t shown)
+{
+    struct svg_stroke thin = {.class = "cut", .colour = QUIET, .width = 0.1};
+    size_t rows = (shown + grid->columns - 1) / grid->columns;
+    for (size_t row = 0; shown != 0 && row <= rows; row++) {
+        /* the last row may be short: its lower corners, and the upper ones of the full row above */
+        size_t columns =
+            row < rows || shown % grid->columns == 0 ? grid->columns : shown % grid->columns;
+        if (rows == 1)
+            columns = shown < grid->columns ? shown : grid->columns;
+        for (size_t column = 0; column <= columns; column++) {
+            double x = grid->left + (double)column * grid->width;
+            double y = grid->top + (double)row * grid->height;
+            svg_line(out, x - 1, y, x + 1, y, &thin);
+            svg_line(out, x, y - 1, x, y + 1, &thin);
+        }
+    }
+}
+
+/* The caution, and a length to check the printer by. */
+static void add_foot(struct text *out, const struct paper *paper)
+{
+    double y = paper->height - MARGIN;
+    struct svg_type type = {.class = "quiet", .colour = QUIET, .size = 2.8};
+    struct svg_stroke line = {.class = "quiet", .colour = QUIET, .width = 0.2};
+    svg_text(out, MARGIN, y - 3.5,
+             "Leave both ends of the cell free: never cover a terminal or the vent. "
+             "A cell must still slide freely in its holder.",
+             &type);
+    svg_text(out, MARGIN, y + 0.8, "Print at 100 %. This line is 50 mm:", &type);
+    double from = MARGIN + 50;
+    svg_line(out, from, y, from + 50, y, &line);
+    svg_line(out, from, y - 1, from, y + 1, &line);
+    svg_line(out, from + 50, y - 1, from + 50, y + 1, &line);
+}
+
+static void add_head(struct text *out, const struct label_sheet *sheet, size_t page, size_t pages)
+{
+    const struct paper *paper = &papers[sheet->paper];
+    struct svg_type type = {.class = "ink", .colour = INK, .size = 3.5, .bold = true};
+    if (sheet->title != NULL)
+        svg_text_fit(out, MARGIN, MARGIN + 3, sheet->title, paper->width - 2 * MARGIN - 50, &type);
+    struct text where = TEXT_EMPTY;
+    text_addf(&where, "%s cells, page %zu of %zu", shapes[sheet->cell].name, page + 1, pages);
+    type = (struct svg_type){.class = "quiet", .colour = QUIET, .size = 2.8, .anchor = SVG_END};
+    svg_text(out, paper->width - MARGIN, MARGIN + 3, where.bytes, &type);
+    text_free(&where);
+}
+
+static void open_page(struct text *out, const struct paper *paper, const char *title)
+{
+    text_add(out, "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"");
+    svg_number(out, paper->width);
+    text_add(out, "mm\" height=\"");
+    svg_number(out, paper->height);
+    text_add(out, "mm\" viewBox=\"0 0 ");
+    svg_number(out, paper->width);
+    text_add(out, " ");
+    svg_number(out, paper->height);
+    text_addf(out, "\" font-family=\"%s\">\n", SVG_FONTS);
+    svg_title(out, title != NULL ? title : "Cell labels");
+    text_add(out, "\n");
+    svg_rect(out, 0, 0, paper->width, paper->height, "ground", GROUND);
+}
+
+int labels_svg(struct text *out, const struct label_sheet *sheet, const struct cell_label *labels,
+               size_t count, size_t page, struct error *error)
+{
+    struct grid grid = grid_of(sheet);
+    size_t room = grid.columns * grid.rows, first = page * room;
+    size_t shown = first >= count ? 0 : count - first < room ? count - first : room;
+    struct text picture = TEXT_EMPTY;
+    open_page(&picture, &papers[sheet->paper], sheet->title);
+    add_head(&picture, sheet, page, labels_pages(sheet, count));
+    int status = 0;
+    for (size_t i = 0; i < shown && status == 0; i++)
+        status = add_label(&picture, &labels[first + i], &grid, i, error);
+    add_cut_marks(&picture, &grid, shown);
+    add_foot(&picture, &papers[sheet->paper]);
+    text_add(&picture, "</svg>\n");
+    if (status == 0)
+        text_add_bytes(out, picture.bytes, picture.length);
+    text_free(&picture);
+    return status;
+}
+
+int labels_pdf(struct text *out, const struct label_sheet *sheet, const struct cell_label *labels,
+               size_t count, utc_us made, struct error *error)
+{
+    size_t pages = labels_pages(sheet, count);
+    struct text *svg = xcalloc(pages, sizeof *svg);
+    int status = 0;
+    for (size_t page = 0; page < pages && status == 0; page++)
+        status = labels_svg(&svg[page], sheet, labels, count, page, error);
+    if (status == 0)
+        status = picture_pdf(out, svg, pages, sheet->title != NULL ? sheet->title : "Cell labels",
+                             made, error);
+    for (size_t page = 0; page < pages; page++)
+        text_free(&svg[page]);
+    free(svg);
+    return status;
+}

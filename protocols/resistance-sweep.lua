@@ -1,0 +1,27 @@
+-- Resistance over the state of charge: from full to empty in steps, at two currents each.
+return protocol {
+  title = "Resistance sweep",
+  params = {
+    steps = { unit = "", default = 10, about = "steps from full to empty" },
+    rate = { unit = "A", default = "0.2 It", about = "discharge current between the points" },
+    rest = { unit = "s", default = "10 min", about = "rest before each point" },
+  },
+  results = { charge_out = "Ah", resistance_1It = "ohm", resistance_2It = "ohm" },
+  run = function(cell, p)
+    cell:charge { current = "0.1 It", stop = { time = "16 h" } }
+    local out = 0
+    for _ = 1, p.steps do
+      cell:rest { time = p.rest }
+      record("charge_out", out, "Ah")
+      for it = 1, 2 do
+        local r = cell:pulse { current = { "0.2 It", it .. " It" }, time = { "10 s", "3 s" } }
+        record("resistance_" .. it .. "It", r.resistance, "ohm")
+      end
+      local step = cell:discharge { current = p.rate, stop = { charge = cell.rated / p.steps, voltage = "1.0 V" } }
+      out = out + step.charge
+      if step.ended_by == "voltage" then
+        return
+      end
+    end
+  end,
+}
