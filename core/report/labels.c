@@ -10,11 +10,12 @@
 #include "report/qr.h"
 #include "report/svg.h"
 
-#define GAP     1.5 /* around: what the label leaves open, so that it does not overlap */
-#define MARGIN  10.0
-#define HEAD    8.0 /* above the labels: title and page */
-#define FOOT    10.0
-#define PADDING 1.5
+#define FINEST_TYPE 1.2
+#define GAP         1.5 /* around: what the label leaves open, so that it does not overlap */
+#define MARGIN      8.0
+#define HEAD        6.0 /* above the labels: title and page */
+#define FOOT        8.0
+#define PADDING     1.5 /* beside the text */
 
 /* Largest diameter and overall length by IEC 60086-2, sizes R6 and R03 (from memory); `along` is
  * how much of the length the label takes: it leaves some 7 mm at each end. */
@@ -71,31 +72,50 @@ double label_module(enum label_cell cell, const char *label)
     return good ? band_of(cell) / (side + 2 * QR_QUIET) : 0;
 }
 
-/* The label's text as large as the box allows, on up to three lines; the rest is cut, for the code
- * still holds it. */
+/* How many lines the text takes at this size. */
+static size_t lines_at(const char *string, double size, double width)
+{
+    size_t lines = 0;
+    for (size_t next; *string != '\0'; string += next, lines++)
+        lettering_line(string, size, true, width, &next);
+    return lines;
+}
+
+/* The largest type that puts the text into the box on up to three lines; never below FINEST_TYPE.
+ */
+static double largest_type(const char *string, double width, double height, size_t *lines)
+{
+    double best = 0;
+    for (size_t count = 1; count <= 3; count++) {
+        double size = height / (1.1 * (double)count);
+        while (size > FINEST_TYPE && lines_at(string, size, width) > count)
+            size *= 0.97;
+        if (size > best) {
+            best = size;
+            *lines = count;
+        }
+    }
+    return best;
+}
+
+/* The label's text as large as the box allows; what does not fit is cut, for the code holds it. */
 static void add_name(struct text *out, const char *label, double x, double y, double width,
                      double height)
 {
     size_t lines = 1;
-    double size = fmin(height / 1.05, width / fmax(lettering_width(label, 1, true), 0.1));
-    if (size < 0.45 * height) { /* small on one line: does it gain by being broken? */
-        lines = 3;
-        size = height / (1.15 * (double)lines);
-    }
+    double size = largest_type(label, width, height, &lines);
+    size_t used = lines_at(label, size, width);
+    lines = used < lines ? used : lines;
     /* Type sits on its baseline; capitals and digits are 0.72 of its height. */
-    double baseline = y + (height - (double)(lines - 1) * 1.1 * size + 0.72 * size) / 2;
+    double baseline = y + (height - ((double)lines - 1) * 1.1 * size + 0.72 * size) / 2;
     struct svg_type type = {.class = "ink", .colour = INK, .size = size, .bold = true};
-    while (lines-- > 1 && *label != '\0') {
-        size_t next, bytes = lettering_line(label, size, true, width, &next);
+    for (size_t next; lines > 1; lines--, label += next, baseline += 1.1 * size) {
         struct text line = TEXT_EMPTY;
-        text_add_bytes(&line, label, bytes);
+        text_add_bytes(&line, label, lettering_line(label, size, true, width, &next));
         svg_text(out, x, baseline, line.bytes, &type);
         text_free(&line);
-        label += next;
-        baseline += 1.1 * size;
     }
-    if (*label != '\0')
-        svg_text_fit(out, x, baseline, label, width * 1.001, &type);
+    svg_text_fit(out, x, baseline, label, width * 1.001, &type);
 }
 
 static void add_small(struct text *out, const char *string, double x, double y, double width,
@@ -110,9 +130,7 @@ static void add_small(struct text *out, const char *string, double x, double y, 
 static void add_text_band(struct text *out, const struct cell_label *label, double x, double y,
                           double width, double band)
 {
-    double small = fmin(2.4, band * 0.2);
-    double room = band - 2 * PADDING * band / 14.7;
-    double pad = (band - room) / 2;
+    double small = fmin(2.4, band * 0.18), pad = band * 0.07, room = band - 2 * pad;
     add_name(out, label->label, x + PADDING, y + pad, width - 2 * PADDING, room - 2.6 * small);
     add_small(out, label->model, x + PADDING, y + band - pad - 1.4 * small, width - 2 * PADDING,
               small);
@@ -166,24 +184,34 @@ static int add_label(struct text *out, const struct cell_label *label, const str
                      "no QR code holds the label %s", string_quote(name, quoted, sizeof quoted));
 }
 
-/* Small crosses where the cuts meet, round the labels that are there. */
+static bool has_label(const struct grid *grid, size_t row, size_t column, size_t shown)
+{
+    return row < grid->rows && column < grid->columns && row * grid->columns + column < shown;
+}
+
+/* Small crosses where the cuts meet, and a faint line along them, round each label. */
 static void add_cut_marks(struct text *out, const struct grid *grid, size_t shown)
 {
-    struct svg_stroke thin = {.class = "cut", .colour = QUIET, .width = 0.1};
-    size_t rows = (shown + grid->columns - 1) / grid->columns;
-    for (size_t row = 0; shown != 0 && row <= rows; row++) {
-        /* the last row may be short: its lower corners, and the upper ones of the full row above */
-        size_t columns =
-            row < rows || shown % grid->columns == 0 ? grid->columns : shown % grid->columns;
-        if (rows == 1)
-            columns = shown < grid->columns ? shown : grid->columns;
-        for (size_t column = 0; column <= columns; column++) {
+    struct svg_stroke mark = {.class = "cut", .colour = QUIET, .width = 0.1};
+    struct svg_stroke faint = {.class = "cut", .colour = GRID, .width = 0.1, .dash = "1 1"};
+    /* Corners are grid points beside a label; (row, column) is beside those up and left of it. */
+    for (size_t row = 0; row <= grid->rows; row++)
+        for (size_t column = 0; column <= grid->columns; column++) {
             double x = grid->left + (double)column * grid->width;
             double y = grid->top + (double)row * grid->height;
-            svg_line(out, x - 1, y, x + 1, y, &thin);
-            svg_line(out, x, y - 1, x, y + 1, &thin);
+            bool here = has_label(grid, row, column, shown);
+            bool left = column > 0 && has_label(grid, row, column - 1, shown);
+            bool above = row > 0 && has_label(grid, row - 1, column, shown);
+            bool corner = row > 0 && column > 0 && has_label(grid, row - 1, column - 1, shown);
+            if (here || above)
+                svg_line(out, x, y, x + grid->width, y, &faint);
+            if (here || left)
+                svg_line(out, x, y, x, y + grid->height, &faint);
+            if (here || left || above || corner) {
+                svg_line(out, x - 1, y, x + 1, y, &mark);
+                svg_line(out, x, y - 1, x, y + 1, &mark);
+            }
         }
-    }
 }
 
 /* The caution, and a length to check the printer by. */

@@ -126,7 +126,7 @@ size_t lettering_line(const char *string, double size, bool bold, double room, s
     size_t length = strlen(string), kept = fitting(string, size, bold, room);
     if (kept < length) {
         size_t space = kept;
-        while (space != 0 && string[space] != ' ')
+        while (space != 0 && string[space] != ' ' && string[space - 1] != '-')
             space--;
         if (space != 0)
             kept = space;

@@ -28,8 +28,9 @@ double lettering_width(const char *string, double size, bool bold);
  * nothing was cut. */
 bool lettering_fit(struct text *out, const char *string, double size, bool bold, double room);
 
-/* Bytes of `string` that make the first line of a text broken at spaces; a word too long for the
- * room is broken inside. *next is where the following line begins. 0 only for an empty string. */
+/* Bytes of `string` that make the first line of a text broken at spaces and after hyphens; a word
+ * too long for the room is broken inside. *next is where the following line begins. 0 only for an
+ * empty string. */
 size_t lettering_line(const char *string, double size, bool bold, double room, size_t *next);
 
 #endif

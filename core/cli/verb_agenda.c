@@ -1,0 +1,230 @@
+/* perdure agenda: what is due today, what is overdue, and what the coming weeks will bring, over
+ * all studies; and the same as a file for calendar programs. */
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/quantity.h"
+#include "bindings/script.h"
+#include "cli/workplace.h"
+#include "engine/project.h"
+#include "logbook/facts.h"
+#include "report/calendar_file.h"
+
+struct agenda {
+    json_t *rows;
+    utc_us now;
+    uint64_t seed;
+};
+
+static const char *when_of(const struct agenda *agenda, const struct due *due)
+{
+    const utc_us day = 86400 * US_PER_S, today = agenda->now - agenda->now % day;
+    if (due->going_on)
+        return "going on";
+    if (due->latest && due->latest < agenda->now)
+        return "overdue";
+    return due->from < today + day ? "today" : "planned";
+}
+
+static json_t *instant(utc_us at)
+{
+    char buffer[40];
+    return at ? json_string(utc_format(at, buffer, sizeof buffer)) : json_null();
+}
+
+/* "A-1, A-2, A-3 and 9 more": what fits on a line. */
+static void name_cells(const json_t *cells, struct text *out)
+{
+    size_t i, count = json_array_size(cells);
+    json_t *label;
+    json_array_foreach(cells, i, label)
+    {
+        if (i == 4 && count > 5) {
+            text_addf(out, " and %zu more", count - i);
+            break;
+        }
+        text_addf(out, "%s%s", i ? ", " : "", json_string_value(label));
+    }
+}
+
+static void add(void *context, const struct due *due)
+{
+    struct agenda *agenda = context;
+    struct text cells = TEXT_EMPTY;
+    char uid[128];
+    text_add(&cells, "");
+    name_cells(due->cells, &cells);
+    /* Lasting: the same entry of the same study has this name whenever it is planned. */
+    snprintf(uid, sizeof uid, "perdure-%016" PRIx64 "-%" PRId64 "-%d-%" PRId64, agenda->seed,
+             due->run, due->segment, due->n);
+    json_array_append_new(
+        agenda->rows,
+        json_pack("{s:s, s:o, s:o, s:o, s:I, s:s, s:s, s:i, s:s, s:O?, s:f, s:b, s:s, s:I, s:I}",
+                  "when", when_of(agenda, due), "from", instant(due->from), "until",
+                  instant(due->until), "latest", instant(due->latest), "study",
+                  (json_int_t)due->run, "script", due->script, "what", due->what, "cells",
+                  (int)json_array_size(due->cells), "labels", cells.bytes, "all_labels", due->cells,
+                  "channel_hours", due->channel_hours, "person", due->person, "uid", uid, "from_us",
+                  (json_int_t)due->from, "until_us", (json_int_t)due->until));
+    text_free(&cells);
+}
+
+static int by_time(const void *a, const void *b)
+{
+    const json_t *x = *(json_t *const *)a, *y = *(json_t *const *)b;
+    json_int_t at = json_integer_value(json_object_get(x, "from_us"));
+    json_int_t other = json_integer_value(json_object_get(y, "from_us"));
+    return at < other ? -1 : at > other;
+}
+
+static void sort(json_t **rows)
+{
+    size_t count = json_array_size(*rows);
+    json_t **list = xcalloc(count + 1, sizeof *list), *sorted = json_array();
+    for (size_t i = 0; i < count; i++)
+        list[i] = json_array_get(*rows, i);
+    qsort(list, count, sizeof *list, by_time);
+    for (size_t i = 0; i < count; i++)
+        json_array_append(sorted, list[i]);
+    free(list);
+    json_decref(*rows);
+    *rows = sorted;
+}
+
+/* All open studies, each led onward. */
+static int collect(struct logbook *logbook, struct agenda *agenda, int channels, utc_us horizon,
+                   struct error *error)
+{
+    json_t *runs = NULL, *run;
+    size_t i;
+    struct estimates *estimates = estimates_new(lua_script_ops());
+    struct projection projection = {.logbook = logbook,
+                                    .scripts = lua_script_ops(),
+                                    .estimates = estimates,
+                                    .now = agenda->now,
+                                    .horizon = horizon,
+                                    .channels = channels,
+                                    .visit = add,
+                                    .context = agenda};
+    if (!logbook_list(logbook, LIST_RUNS, &(struct listing_filter){0}, &runs, error))
+        json_array_foreach(runs, i, run)
+        {
+            const char *state = json_string_value(json_object_get(run, "state"));
+            if (strcmp(json_string_value(json_object_get(run, "kind")), "study") != 0 ||
+                !json_is_null(json_object_get(run, "ended_at")) || strcmp(state, "attention") == 0)
+                continue;
+            if (project(&projection, json_integer_value(json_object_get(run, "run")), error))
+                break;
+        }
+    json_decref(runs);
+    estimates_free(estimates);
+    sort(&agenda->rows);
+    return error->code;
+}
+
+static int write_calendar(const struct agenda *agenda, const char *path, struct error *error)
+{
+    size_t count = json_array_size(agenda->rows), i;
+    struct calendar_entry *entries = xcalloc(count + 1, sizeof *entries);
+    struct text *texts = xcalloc(2 * count + 1, sizeof *texts), out = TEXT_EMPTY;
+    json_t *row;
+    json_array_foreach(agenda->rows, i, row)
+    {
+        int cells = (int)json_integer_value(json_object_get(row, "cells"));
+        const char *what = json_string_value(json_object_get(row, "what"));
+        text_addf(&texts[2 * i], cells ? "%s: %d cells" : "%s", what, cells);
+        text_addf(&texts[2 * i + 1], "%s\nstudy %" JSON_INTEGER_FORMAT " (%s), %.1f channel-hours",
+                  json_string_value(json_object_get(row, "labels")),
+                  json_integer_value(json_object_get(row, "study")),
+                  json_string_value(json_object_get(row, "script")),
+                  json_real_value(json_object_get(row, "channel_hours")));
+        entries[i] = (struct calendar_entry){
+            .uid = json_string_value(json_object_get(row, "uid")),
+            .summary = texts[2 * i].bytes,
+            .description = texts[2 * i + 1].bytes,
+            .start = json_integer_value(json_object_get(row, "from_us")),
+            .end = json_integer_value(json_object_get(row, "until_us")),
+            .alarm = true,
+            .alarm_minutes = 60,
+            .stamp = agenda->now,
+            /* A later plan moves an appointment: it counts up with time, a minute at a time. */
+            .sequence = (int)(agenda->now / US_PER_S / 60 - 27000000),
+        };
+        if (entries[i].end <= entries[i].start)
+            entries[i].end = 0;
+    }
+    FILE *file = NULL;
+    if (!calendar_file_write(&out, entries, count, error)) {
+        file = fopen(path, "w");
+        if (!file || fwrite(out.bytes, 1, out.length, file) != out.length || fclose(file))
+            error_set(error, ERROR_FAILED, path, "see that its folder can be written to",
+                      "the calendar could not be written");
+    }
+    for (i = 0; i < 2 * count; i++)
+        text_free(&texts[i]);
+    free(texts);
+    free(entries);
+    text_free(&out);
+    return error->code;
+}
+
+static int number_option(const struct arguments *arguments, const char *name, int usual, int *out,
+                         struct error *error)
+{
+    const char *text = argument(arguments, name);
+    char *end;
+    long number = text ? strtol(text, &end, 10) : usual;
+    if (text && (*end || end == text || number < 1 || number > 10000))
+        return error_set(error, ERROR_USAGE, name, "give a whole number from 1",
+                         "\"%s\" is no such number", text);
+    *out = (int)number;
+    return 0;
+}
+
+static const struct column columns[] = {
+    {"when", "", 'l'},        {"from", "from", 't'},
+    {"until", "until", 't'},  {"latest", "at latest", 't'},
+    {"study", "study", 'r'},  {"script", "script", 'l'},
+    {"what", "what", 'l'},    {"cells", "cells", 'r'},
+    {"labels", "which", 'l'}, {"channel_hours", "channel-hours", 'r'},
+    {NULL, NULL, 0},
+};
+
+static int run(const struct arguments *arguments, struct error *error)
+{
+    struct logbook *logbook = NULL;
+    struct clock clock;
+    int weeks, channels;
+    if (number_option(arguments, "weeks", 8, &weeks, error) ||
+        number_option(arguments, "channels", 8, &channels, error) ||
+        logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
+        return error->code;
+    if (!clock_of_logbook(&clock, logbook, NULL, false, error)) {
+        struct agenda agenda = {json_array(), clock_utc(&clock), logbook_seed(logbook)};
+        const char *path = argument(arguments, "ics");
+        utc_us horizon = agenda.now + (utc_us)weeks * 7 * 86400 * US_PER_S;
+        if (!collect(logbook, &agenda, channels, horizon, error)) {
+            if (path && json_array_size(agenda.rows))
+                write_calendar(&agenda, path, error);
+            if (!error->code && (arguments->json || json_array_size(agenda.rows)))
+                print_rows(arguments, agenda.rows, columns);
+            else if (!error->code)
+                puts("nothing is due: no study is going on");
+        }
+        json_decref(agenda.rows);
+    }
+    logbook_close(logbook);
+    return error->code;
+}
+
+static const struct option_spec options[] = {
+    {"ics", "FILE", "write it for calendar programs as well (RFC 5545)", false},
+    {"weeks", "N", "how far to look; else 8", false},
+    {"channels", "N", "how many channels there are to plan with; else 8", false},
+    {NULL, NULL, NULL, false},
+};
+
+const struct verb verb_agenda = {
+    "agenda", "", 0, 0, "what is due, and what will be, over all studies", options, run};

@@ -1,0 +1,25 @@
+/* How long a protocol takes on a cell of a model, and what it comes to: one rehearsal on a usual
+ * simulated cell in virtual time, in memory, remembered for the next time the same is asked. */
+#ifndef PERDURE_ENGINE_ESTIMATE_H
+#define PERDURE_ENGINE_ESTIMATE_H
+
+#include <jansson.h>
+
+#include "engine/script.h"
+
+struct estimate {
+    double seconds; /* on a channel */
+    double
+        charged_end; /* s from its start to the end of its last charge; NAN: it charges nothing */
+    json_t *results; /* {"capacity": 1.9}; owned by the estimates */
+    bool failed;     /* it could not be rehearsed: seconds is 0 */
+};
+
+struct estimates;
+struct estimates *estimates_new(const struct script_ops *scripts);
+void estimates_free(struct estimates *estimates);
+
+/* `params` is JSON; `owner` and `module` as in script_context. Good until the next call. */
+const struct estimate *estimate(struct estimates *estimates, const struct script_context *protocol);
+
+#endif

@@ -1,0 +1,291 @@
+/* Leading a study onward by estimates. */
+#include "engine/project.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/random.h"
+#include "engine/acts.h"
+#include "engine/journal.h"
+#include "logbook/cells.h"
+#include "logbook/runs.h"
+#include "logbook/studies.h"
+
+/* A study that goes on for ever without waiting must not hold up the agenda. */
+#define REQUESTS_MOST 100000
+
+struct walk {
+    const struct projection *p;
+    struct run_record record;
+    struct script *script;
+    struct journal journal;
+    struct script_request request;
+    utc_us time;     /* where the projection stands; 0 while replaying */
+    utc_us *channel; /* when each is free again */
+    json_t *charged; /* LABEL -> seconds since 1970 of the last charge, as projected */
+    bool has_window;
+    struct duration age, late;
+    struct text outcome;
+};
+
+static int module_text(void *owner, const char *name, char **text, size_t *length,
+                       struct error *error)
+{
+    struct walk *w = owner;
+    char hash[SHA256_HEX];
+    if (logbook_run_module(w->p->logbook, w->record.id, name, hash, error))
+        return error->code;
+    return logbook_script(w->p->logbook, hash, text, length, error);
+}
+
+/* --- performing by estimate
+ * -------------------------------------------------------------------------- */
+
+static utc_us charged_at(struct walk *w, const char *label)
+{
+    const json_t *projected = json_object_get(w->charged, label);
+    struct cell_record cell;
+    struct error unread;
+    utc_us at = 0;
+    if (projected)
+        return (utc_us)(json_real_value(projected) * 1e6);
+    if (!logbook_cell(w->p->logbook, label, &cell, &unread))
+        logbook_last_charge(w->p->logbook, cell.id, INT64_MAX, &at, &unread);
+    return at;
+}
+
+/* The channel that is free first. */
+static utc_us *first_free(struct walk *w)
+{
+    int best = 0;
+    for (int i = 1; i < w->p->channels; i++)
+        if (w->channel[i] < w->channel[best])
+            best = i;
+    return &w->channel[best];
+}
+
+static const struct estimate *estimate_on(struct walk *w, const char *label)
+{
+    struct error unread;
+    struct cell_facts facts;
+    char module[160], *text = NULL;
+    size_t length = 0;
+    snprintf(module, sizeof module, "protocol/%s", w->request.text);
+    if (facts_of_cell(w->p->logbook, label, &facts, &unread) ||
+        module_text(w, module, &text, &length, &unread))
+        return NULL;
+    struct script_context context = {.name = w->request.text,
+                                     .text = text,
+                                     .length = length,
+                                     .params = w->request.params,
+                                     .seed = 1,
+                                     .cell = facts,
+                                     .module = module_text,
+                                     .owner = w};
+    const struct estimate *found = estimate(w->p->estimates, &context);
+    free(text);
+    return found;
+}
+
+static int by_end(const void *a, const void *b)
+{
+    const json_t *x = *(json_t *const *)a, *y = *(json_t *const *)b;
+    double ends =
+        json_real_value(json_object_get(x, "end")) - json_real_value(json_object_get(y, "end"));
+    return ends < 0 ? -1 : ends > 0;
+}
+
+/* In the order in which they end, as the engine gives them. */
+static json_t *sorted(json_t *runs)
+{
+    size_t count = json_array_size(runs);
+    json_t **list = xcalloc(count + 1, sizeof *list), *out = json_array();
+    for (size_t i = 0; i < count; i++)
+        list[i] = json_array_get(runs, i);
+    qsort(list, count, sizeof *list, by_end);
+    for (size_t i = 0; i < count; i++)
+        json_array_append(out, list[i]);
+    free(list);
+    json_decref(runs);
+    return out;
+}
+
+static void perform(struct walk *w, bool going_on)
+{
+    json_t *cells = json_loads(w->request.cells, 0, NULL), *label, *runs = json_array();
+    struct due due = {.run = w->record.id,
+                      .segment = w->record.segment,
+                      .n = w->journal.n,
+                      .script = w->record.script_name,
+                      .what = w->request.text,
+                      .cells = cells,
+                      .from = INT64_MAX,
+                      .going_on = going_on};
+    size_t i;
+    for (int c = 0; c < w->p->channels; c++)
+        if (w->channel[c] < w->time)
+            w->channel[c] = w->time;
+    json_array_foreach(cells, i, label)
+    {
+        const char *name = json_string_value(label);
+        const struct estimate *known = estimate_on(w, name);
+        utc_us charged = charged_at(w, name), *free_at = first_free(w), start = *free_at;
+        utc_us ready = w->has_window && charged ? duration_after(charged, &w->age) : 0;
+        double seconds = known ? known->seconds : 0;
+        if (ready > start)
+            start = ready;
+        utc_us end = start + (utc_us)(seconds * 1e6);
+        *free_at = end;
+        due.from = start < due.from ? start : due.from;
+        due.until = end > due.until ? end : due.until;
+        due.channel_hours += seconds / 3600;
+        if (w->has_window && charged) {
+            utc_us latest = duration_after(duration_after(charged, &w->age), &w->late);
+            due.latest = due.latest && due.latest < latest ? due.latest : latest;
+        }
+        json_t *run =
+            json_pack("{s:s, s:i, s:s, s:n, s:s, s:o, s:f, s:f}", "cell", name, "run", 0, "state",
+                      "done", "why", "timing", "in time", "results",
+                      known ? json_incref(known->results) : json_object(), "end", (double)end / 1e6,
+                      "age", charged ? (double)(start - charged) / 1e6 : 0.0);
+        if (known && isfinite(known->charged_end))
+            json_object_set_new(w->charged, name,
+                                json_real((double)start / 1e6 + known->charged_end));
+        json_object_set(run, "charged", json_object_get(w->charged, name));
+        json_array_append_new(runs, run);
+    }
+    w->time = due.until > w->time ? due.until : w->time;
+    json_t *outcome = json_pack("{s:o}", "runs", sorted(runs));
+    char *text = json_dumps(outcome, JSON_COMPACT | JSON_REAL_PRECISION(17));
+    text_add(&w->outcome, text);
+    free(text);
+    json_decref(outcome);
+    w->p->visit(w->p->context, &due);
+    json_decref(cells);
+}
+
+/* --- the other requests
+ * ------------------------------------------------------------------------------- */
+
+/* What is taken as the answer, so that the projection can go on: the first choice, the least
+ * number. */
+static void answer(struct walk *w)
+{
+    json_t *expects = json_loads(w->request.expects, 0, NULL);
+    const char *kind = json_string_value(json_object_get(expects, "kind"));
+    json_t *value = json_true();
+    if (kind && strcmp(kind, "choice") == 0)
+        value = json_incref(json_array_get(json_object_get(expects, "choices"), 0));
+    else if (kind && strcmp(kind, "number") == 0)
+        value = json_real(json_number_value(json_object_get(expects, "least")));
+    else if (kind && strcmp(kind, "text") == 0)
+        value = json_string("");
+    char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+    text_add(&w->outcome, text);
+    free(text);
+    json_decref(value);
+    json_decref(expects);
+    struct due due = {.run = w->record.id,
+                      .segment = w->record.segment,
+                      .n = w->journal.n,
+                      .script = w->record.script_name,
+                      .what = w->request.text,
+                      .from = w->time,
+                      .until = w->time,
+                      .person = true};
+    w->p->visit(w->p->context, &due);
+}
+
+static void keep_window(struct walk *w)
+{
+    if (w->request.kind != REQUEST_WAIT)
+        return;
+    w->has_window = w->request.has_window;
+    w->age = w->request.wait;
+    w->late = w->request.late;
+}
+
+/* False when the projection has come to its end. */
+static bool lead(struct walk *w, bool open)
+{
+    if (!w->time)
+        w->time = w->p->now;
+    text_clear(&w->outcome);
+    switch (w->request.kind) {
+    case REQUEST_WAIT: {
+        utc_us until = w->request.until ? w->request.until
+                                        : duration_after(w->journal.cursor, &w->request.wait);
+        w->time = until > w->time ? until : w->time;
+        text_add(&w->outcome, "true");
+        break;
+    }
+    case REQUEST_PERFORM: perform(w, open); break;
+    case REQUEST_ASK: answer(w); break;
+    case REQUEST_RESTART: return false; /* what comes after begins the text anew: not foreseen */
+    default: text_add(&w->outcome, "true"); break;
+    }
+    w->journal.cursor = w->time;
+    return w->time <= w->p->horizon;
+}
+
+static int walk(struct walk *w, struct error *error)
+{
+    const char *outcome = NULL;
+    for (int i = 0; i < REQUESTS_MOST; i++) {
+        enum script_status status =
+            w->p->scripts->resume(w->script, outcome, w->journal.cursor, &w->request, error);
+        if (status == SCRIPT_FAILED)
+            return error->code;
+        if (status == SCRIPT_DONE)
+            return 0;
+        keep_window(w);
+        enum journal_step where = journal_next(&w->journal, &w->request, &outcome, error);
+        if (where == JOURNAL_DIVERGED)
+            return error->code;
+        if (where == JOURNAL_REPLAYED)
+            continue;
+        if (!lead(w, where == JOURNAL_OPEN))
+            return 0;
+        outcome = w->outcome.bytes;
+    }
+    return 0;
+}
+
+int project(const struct projection *projection, int64_t run, struct error *error)
+{
+    struct walk w = {.p = projection, .charged = json_object()};
+    char *text = NULL, *cells = NULL, part[48];
+    size_t length = 0;
+    error_clear(error);
+    w.channel = xcalloc((size_t)projection->channels, sizeof *w.channel);
+    if (logbook_run(projection->logbook, run, &w.record, error) ||
+        cells_of_study(projection->logbook, run, &cells, error) ||
+        logbook_script(projection->logbook, w.record.script_hash, &text, &length, error))
+        goto out;
+    snprintf(part, sizeof part, "segment %d", w.record.segment);
+    struct script_context context = {.name = w.record.script_name,
+                                     .text = text,
+                                     .length = length,
+                                     .params = w.record.params ? w.record.params : "{}",
+                                     .state = w.record.segment_state,
+                                     .seed = seed_for(w.record.seed, part),
+                                     .cells = cells,
+                                     .module = module_text,
+                                     .owner = &w};
+    utc_us began = w.record.segment_at ? w.record.segment_at : projection->now;
+    if (!projection->scripts->open(&w.script, &context, error) &&
+        !journal_load(&w.journal, projection->logbook, run, w.record.segment, began, error))
+        walk(&w, error);
+out:
+    if (w.script)
+        projection->scripts->close(w.script);
+    journal_free(&w.journal);
+    text_free(&w.outcome);
+    json_decref(w.charged);
+    free(w.channel);
+    free(text);
+    free(cells);
+    run_record_free(&w.record);
+    return error->code;
+}
