@@ -149,6 +149,19 @@ int argument_params(const struct arguments *arguments, json_t **params, struct e
     return 0;
 }
 
+int argument_number(const struct arguments *arguments, const char *option, int usual, int *out,
+                    struct error *error)
+{
+    const char *text = argument(arguments, option);
+    char *end;
+    long number = text ? strtol(text, &end, 10) : usual;
+    if (text && (*end || end == text || number < 1 || number > 100000))
+        return error_set(error, ERROR_USAGE, option, "give a whole number from 1",
+                         "\"%s\" is no such number", text);
+    *out = (int)number;
+    return 0;
+}
+
 int argument_run(const char *word, int64_t *id, struct error *error)
 {
     char *end;

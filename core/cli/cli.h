@@ -52,6 +52,9 @@ const char *argument(const struct arguments *arguments, const char *option);
 json_t *argument_list(const char *text);
 /* Every --set NAME=VALUE as a JSON object. */
 int argument_params(const struct arguments *arguments, json_t **params, struct error *error);
+/* An option that is a whole number from 1; `usual` where it is not given. */
+int argument_number(const struct arguments *arguments, const char *option, int usual, int *out,
+                    struct error *error);
 int argument_run(const char *word, int64_t *id, struct error *error);
 
 /* --- printing (print.c)

@@ -170,19 +170,6 @@ static int write_calendar(const struct agenda *agenda, const char *path, struct 
     return error->code;
 }
 
-static int number_option(const struct arguments *arguments, const char *name, int usual, int *out,
-                         struct error *error)
-{
-    const char *text = argument(arguments, name);
-    char *end;
-    long number = text ? strtol(text, &end, 10) : usual;
-    if (text && (*end || end == text || number < 1 || number > 10000))
-        return error_set(error, ERROR_USAGE, name, "give a whole number from 1",
-                         "\"%s\" is no such number", text);
-    *out = (int)number;
-    return 0;
-}
-
 static const struct column columns[] = {
     {"when", "", 'l'},        {"from", "from", 't'},
     {"until", "until", 't'},  {"latest", "at latest", 't'},
@@ -197,8 +184,8 @@ static int run(const struct arguments *arguments, struct error *error)
     struct logbook *logbook = NULL;
     struct clock clock;
     int weeks, channels;
-    if (number_option(arguments, "weeks", 8, &weeks, error) ||
-        number_option(arguments, "channels", 8, &channels, error) ||
+    if (argument_number(arguments, "weeks", 8, &weeks, error) ||
+        argument_number(arguments, "channels", 8, &channels, error) ||
         logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
     if (!clock_of_logbook(&clock, logbook, NULL, false, error)) {

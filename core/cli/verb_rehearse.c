@@ -10,21 +10,41 @@
 #include "base/random.h"
 #include "bench/simulated.h"
 #include "bindings/script.h"
+#include "cli/show_calendar.h"
 #include "cli/source.h"
 #include "cli/workplace.h"
 #include "engine/acts.h"
 #include "logbook/facts.h"
 #include "logbook/runs.h"
 
+/* One cell for a protocol; two models of `count` cells for a study. */
+static void invent(json_t *labels, json_t *models, const char *chemistry, double charge,
+                   bool is_study, int count)
+{
+    for (int m = 0; m < (is_study ? 2 : 1); m++) {
+        json_t *cells = json_array();
+        for (int i = 1; i <= (is_study ? count : 1); i++)
+            json_array_append_new(cells, is_study ? json_sprintf("virtual-%c%d", 'a' + m, i)
+                                                  : json_string("virtual"));
+        json_array_extend(labels, cells);
+        json_array_append_new(
+            models, json_pack("{s:o, s:s, s:f, s:o}", "name", json_sprintf("virtual-%c", 'a' + m),
+                              "chemistry", chemistry, "rated_Ah", charge / 3600, "cells", cells));
+    }
+}
+
 /* The cell to rehearse on: enrolled ones keep their model and rating, else a usual cell of the
  * chemistry and rating told. */
 static int enrol_cells(struct workplace *workplace, const struct arguments *arguments,
-                       json_t **labels, struct error *error)
+                       bool is_study, json_t **labels, struct error *error)
 {
+    int count;
     const char *chemistry = argument(arguments, "chemistry"), *rated = argument(arguments, "rated");
     double charge = 2 * 3600;
     json_t *reply = NULL, *label, *models = json_array();
     size_t i;
+    if (argument_number(arguments, "count", 16, &count, error))
+        return error->code;
     if (rated && quantity_read(rated, DIM_CHARGE, 0, &charge, error))
         return error->code;
     *labels = argument_list(argument(arguments, "cells"));
@@ -41,10 +61,7 @@ static int enrol_cells(struct workplace *workplace, const struct arguments *argu
                                                 facts.rated_charge / 3600, "cells", label));
     }
     if (!json_array_size(*labels)) {
-        json_array_append_new(*labels, json_string("virtual"));
-        json_array_append_new(models, json_pack("{s:s, s:s, s:f, s:[s]}", "name", "virtual",
-                                                "chemistry", chemistry ? chemistry : "NiMH",
-                                                "rated_Ah", charge / 3600, "cells", "virtual"));
+        invent(*labels, models, chemistry ? chemistry : "NiMH", charge, is_study, count);
     }
     json_t *request = json_pack("{s:s, s:o}", "act", "enrol", "models", models);
     if (!error->code)
@@ -57,7 +74,7 @@ static int enrol_cells(struct workplace *workplace, const struct arguments *argu
     return error->code;
 }
 
-/* One simulated channel a cell, unless a bench file says otherwise. */
+/* As many simulated channels as told, unless a bench file says what there is. */
 static int set_up_bench(struct workplace *workplace, const struct arguments *arguments,
                         size_t cells, struct error *error)
 {
@@ -73,28 +90,28 @@ static int set_up_bench(struct workplace *workplace, const struct arguments *arg
     return 0;
 }
 
-static int rehearse(struct workplace *workplace, const struct arguments *arguments,
+static int rehearse(struct workplace *workplace, const struct arguments *arguments, bool *is_study,
                     struct error *error)
 {
     struct source source = {0};
     json_t *params = NULL, *labels = NULL, *request = NULL, *reply = NULL;
     struct engine_options options = {.until_idle = true};
+    int channels;
     if (argument_params(arguments, &params, error))
         return error->code;
-    if (!enrol_cells(workplace, arguments, &labels, error) &&
-        !set_up_bench(workplace, arguments, json_array_size(labels), error)) {
-        struct cell_facts facts;
-        if (!facts_of_cell(workplace->logbook, json_string_value(json_array_get(labels, 0)), &facts,
-                           error) &&
-            !source_read(&source, arguments->word[0], &facts, params, error)) {
-            request = source_request("start", &source);
-            json_object_set(request, "params", params);
-            json_object_set(request, "cells", labels);
-            if (!act(workplace->logbook, NULL, lua_script_ops(), clock_utc(&workplace->clock),
-                     request, &reply, error))
-                workplace_work(workplace, &options, error);
-        }
+    if (!source_read(&source, arguments->word[0], NULL, params, error) &&
+        !enrol_cells(workplace, arguments, source.is_study, &labels, error) &&
+        !argument_number(arguments, "channels", source.is_study ? 8 : (int)json_array_size(labels),
+                         &channels, error) &&
+        !set_up_bench(workplace, arguments, (size_t)channels, error)) {
+        request = source_request("start", &source);
+        json_object_set(request, "params", params);
+        json_object_set(request, "cells", labels);
+        if (!act(workplace->logbook, NULL, lua_script_ops(), clock_utc(&workplace->clock), request,
+                 &reply, error))
+            workplace_work(workplace, &options, error);
     }
+    *is_study = source.is_study;
     source_free(&source);
     json_decref(params);
     json_decref(labels);
@@ -228,7 +245,11 @@ static int run_rehearse(const struct arguments *arguments, struct error *error)
         return error->code;
     if (workplace_rehearsal(&workplace, from, 1, error))
         return error->code;
-    if (!rehearse(&workplace, arguments, error) && !show(&workplace, arguments, from, error))
+    bool is_study;
+    if (!rehearse(&workplace, arguments, &is_study, error) &&
+        !(is_study ? show_calendar(arguments, workplace.logbook, workplace.bench.count, from,
+                                   clock_utc(&workplace.clock), error)
+                   : show(&workplace, arguments, from, error)))
         judge(&workplace, error);
     workplace_close(&workplace);
     return error->code;
@@ -239,7 +260,8 @@ static int run_check(const struct arguments *arguments, struct error *error)
     struct workplace workplace;
     if (workplace_rehearsal(&workplace, 1772409600LL * US_PER_S, 1, error))
         return error->code;
-    if (!rehearse(&workplace, arguments, error) && !judge(&workplace, error)) {
+    bool is_study;
+    if (!rehearse(&workplace, arguments, &is_study, error) && !judge(&workplace, error)) {
         if (arguments->json)
             puts("{\"ok\": true}");
         else
@@ -253,7 +275,9 @@ static const struct option_spec options[] = {
     {"cells", "A,B", "enrolled cells whose model to rehearse with", false},
     {"chemistry", "NAME", "without --cells: of the virtual cell; else NiMH", false},
     {"rated", "CHARGE", "without --cells: its rating; else 2000 mAh", false},
-    {"bench", "FILE", "the bench; else a simulated channel a cell", false},
+    {"bench", "FILE", "the bench; else simulated channels", false},
+    {"channels", "N", "without --bench: how many; else one a cell, 8 for a study", false},
+    {"count", "N", "a study without --cells: cells of each of two virtual models; else 16", false},
     {"set", "NAME=VALUE", "a parameter of the script", true},
     {"from", "DATE", "when it would begin; else now", false},
     {NULL, NULL, NULL, false},

@@ -4,11 +4,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "bindings/bench_file.h"
+#include "bench/instrument.h"
 #include "bindings/script.h"
 #include "engine/acts.h"
+#include "link/loop.h"
 
 #define BENCH_FILE_MOST (1024 * 1024)
+/* s that instruments are given to come up before work begins. */
+#define REACH_PATIENCE 10.0
 
 /* "x60" -> 60; 0 for anything else. */
 static double scale_of(const char *clock)
@@ -69,7 +72,7 @@ int clock_of_logbook(struct clock *clock, struct logbook *logbook, const char *w
 
 int workplace_open(struct workplace *out, const struct arguments *arguments, struct error *error)
 {
-    *out = (struct workplace){.bench_name = ""};
+    *out = (struct workplace){.bench_name = "", .uv_loop = loop_new()};
     char path[600];
     snprintf(path, sizeof path, "%s-world", arguments->logbook);
     if (logbook_open(&out->logbook, arguments->logbook, LOGBOOK_WRITE, error) ||
@@ -98,6 +101,13 @@ int workplace_rehearsal(struct workplace *out, utc_us from, uint64_t seed, struc
     return 0;
 }
 
+static void tell(void *owner, const char *name, const char *level, const char *text)
+{
+    (void)owner;
+    if (strcmp(level, "info") != 0)
+        fprintf(stderr, "%s: %s\n", name, text);
+}
+
 int workplace_read_bench(struct workplace *workplace, const char *path, struct error *error)
 {
     char *text = NULL;
@@ -109,8 +119,14 @@ int workplace_read_bench(struct workplace *workplace, const char *path, struct e
     sha256_hex(text, length, workplace->bench_hash);
     const char *slash = strrchr(path, '/');
     workplace->bench_name = slash ? slash + 1 : path;
+    string_copy(workplace->bench_folder, sizeof workplace->bench_folder, slash ? path : "");
+    if (slash && (size_t)(slash - path) < sizeof workplace->bench_folder)
+        workplace->bench_folder[slash - path] = '\0';
+    workplace->access.uv_loop = workplace->uv_loop;
+    workplace->access.folder = workplace->bench_folder;
+    workplace->access.tell = tell;
     int code = bench_file_read(workplace->bench_name, text, length, &workplace->clock,
-                               workplace->world, &workplace->bench, error);
+                               workplace->world, &workplace->access, &workplace->bench, error);
     free(text);
     return code;
 }
@@ -118,11 +134,35 @@ int workplace_read_bench(struct workplace *workplace, const char *path, struct e
 void workplace_close(struct workplace *workplace)
 {
     bench_close(&workplace->bench);
+    if (workplace->uv_loop)
+        loop_free(workplace->uv_loop);
     if (workplace->world)
         world_close(workplace->world);
     if (workplace->logbook)
         logbook_close(workplace->logbook);
     *workplace = (struct workplace){0};
+}
+
+/* Nothing is begun on a bench that is not all there. */
+static int reach(struct workplace *workplace, struct error *error)
+{
+    struct bench *bench = &workplace->bench;
+    if (!bench_reach(bench, REACH_PATIENCE))
+        return 0;
+    for (int i = 0; i < bench->instrument_count; i++) {
+        const struct instrument *instrument = bench->instruments[i];
+        if (instrument_state(instrument) == INSTRUMENT_READY)
+            continue;
+        if (instrument_trouble(instrument)->code)
+            *error = *instrument_trouble(instrument);
+        else
+            error_set(error, ERROR_BENCH, instrument_name(instrument),
+                      "see that it is on and its cable is in", "it is still %s after %g s at %s",
+                      instrument_state_name(instrument_state(instrument)), REACH_PATIENCE,
+                      instrument_place(instrument));
+        break;
+    }
+    return ERROR_BENCH;
 }
 
 int workplace_work(struct workplace *workplace, struct engine_options *options, struct error *error)
@@ -135,7 +175,8 @@ int workplace_work(struct workplace *workplace, struct engine_options *options, 
     options->bench_name = workplace->bench_name;
     options->bench_hash = workplace->bench_hash;
     options->socket = workplace->socket[0] ? workplace->socket : NULL;
-    if (engine_open(&engine, options, error))
+    options->uv_loop = workplace->uv_loop;
+    if (reach(workplace, error) || engine_open(&engine, options, error))
         return error->code;
     engine_work(engine, error);
     engine_close(engine);

@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "bench/bench.h"
 #include "bench/world.h"
+#include "bindings/bench_file.h"
 #include "cli/cli.h"
 #include "engine/engine.h"
 
@@ -16,6 +17,10 @@ struct workplace {
     struct bench bench;
     char bench_hash[SHA256_HEX];
     const char *bench_name;
+    char bench_folder[512];
+    void
+        *uv_loop; /* of instruments and engine; NULL: instruments are stood for by simulated ones */
+    struct bench_access access;
     char socket[128];
 };
 

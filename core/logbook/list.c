@@ -33,12 +33,12 @@ static const char *const queries[] = {
                    "WHERE (?3 IS NULL OR label = ?3) AND (?4 IS NULL OR name = ?4) "
                    "ORDER BY cell.id",
 
-    [LIST_RUNS] =
-        "SELECT run.id AS run, parent, kind, script_name AS script, script_hash, label AS cell, "
-        "channel, state, why, queued_at, due_at, started_at, ended_at, segment, seed, "
-        "params AS \"params{}\", engine_version, lua_version "
-        "FROM run LEFT JOIN cell ON cell.id = run.cell "
-        "WHERE run.id BETWEEN ?1 AND ?2 AND (?3 IS NULL OR label = ?3) ORDER BY run.id",
+    [LIST_RUNS] = "SELECT run.id AS run, parent, parent_n, kind, script_name AS script, "
+                  "script_hash, label AS cell, "
+                  "channel, state, why, queued_at, due_at, started_at, ended_at, segment, seed, "
+                  "params AS \"params{}\", engine_version, lua_version "
+                  "FROM run LEFT JOIN cell ON cell.id = run.cell "
+                  "WHERE run.id BETWEEN ?1 AND ?2 AND (?3 IS NULL OR label = ?3) ORDER BY run.id",
 
     [LIST_RESULTS] = "SELECT result.run, script_name AS script, label AS cell, "
                      "model.name AS model, result.name, value, unit, uncertainty, "

@@ -1,0 +1,194 @@
+/* The calendar of a rehearsed study. */
+#include "cli/show_calendar.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "logbook/facts.h"
+
+#define DAY (86400 * US_PER_S)
+
+static utc_us instant_of(const json_t *row, const char *key)
+{
+    struct error unread;
+    utc_us at = 0;
+    const char *text = json_string_value(json_object_get(row, key));
+    if (text)
+        utc_parse(text, &at, &unread);
+    return at;
+}
+
+static const char *text_of(const json_t *row, const char *key)
+{
+    const char *text = json_string_value(json_object_get(row, key));
+    return text ? text : "";
+}
+
+/* --- the calendar: what one entry of the study started, together ---------------------------------
+ */
+
+struct block {
+    utc_us from, until;
+    char what[64];
+    int cells;
+    double hours;
+};
+
+static struct block *block_of(struct block **blocks, int *count, int64_t n, int64_t *known)
+{
+    for (int i = 0; i < *count; i++)
+        if (known[i] == n)
+            return &(*blocks)[i];
+    known[*count] = n;
+    return &(*blocks)[(*count)++];
+}
+
+static json_t *calendar_rows(const json_t *runs)
+{
+    size_t total = json_array_size(runs), i;
+    struct block *blocks = xcalloc(total + 1, sizeof *blocks);
+    int64_t *known = xcalloc(total + 1, sizeof *known);
+    int count = 0;
+    json_t *run, *rows = json_array();
+    json_array_foreach(runs, i, run)
+    {
+        if (json_is_null(json_object_get(run, "parent")))
+            continue;
+        utc_us from = instant_of(run, "started_at"), until = instant_of(run, "ended_at");
+        struct block *block =
+            block_of(&blocks, &count, json_integer_value(json_object_get(run, "parent_n")), known);
+        if (!block->cells++ || from < block->from)
+            block->from = from;
+        block->until = until > block->until ? until : block->until;
+        block->hours += (double)(until - from) / 3.6e9;
+        string_copy(block->what, sizeof block->what, text_of(run, "script"));
+    }
+    for (int b = 0; b < count; b++) {
+        char from[40], until[40];
+        json_array_append_new(rows,
+                              json_pack("{s:s, s:s, s:s, s:i, s:f}", "from",
+                                        utc_format(blocks[b].from, from, sizeof from), "until",
+                                        utc_format(blocks[b].until, until, sizeof until), "what",
+                                        blocks[b].what, "cells", blocks[b].cells, "channel_hours",
+                                        blocks[b].hours));
+    }
+    free(blocks);
+    free(known);
+    return rows;
+}
+
+/* --- the busiest day
+ * -------------------------------------------------------------------------------- */
+
+/* Channel-hours of each day from `first`; owned by the caller. */
+static double *hours_by_day(const json_t *runs, utc_us first, size_t days)
+{
+    double *hours = xcalloc(days, sizeof *hours);
+    size_t i;
+    json_t *run;
+    json_array_foreach(runs, i, run)
+    {
+        if (json_is_null(json_object_get(run, "parent")))
+            continue;
+        utc_us at = instant_of(run, "started_at"), end = instant_of(run, "ended_at");
+        while (at < end) {
+            size_t day = (size_t)((at - first) / DAY);
+            utc_us next = first + (utc_us)(day + 1) * DAY;
+            utc_us part = end < next ? end : next;
+            if (day < days)
+                hours[day] += (double)(part - at) / 3.6e9;
+            at = part;
+        }
+    }
+    return hours;
+}
+
+static json_t *summary(struct logbook *logbook, const json_t *runs, int channels, utc_us from,
+                       utc_us until, struct error *error)
+{
+    size_t days = (size_t)((until - from) / DAY) + 2, busiest = 0, i;
+    utc_us first = from - from % DAY;
+    double *hours = hours_by_day(runs, first, days), total = 0;
+    json_t *questions = NULL, *events = NULL, *row, *warnings = json_array();
+    char day[40];
+    for (i = 0; i < days; i++) {
+        total += hours[i];
+        busiest = hours[i] > hours[busiest] ? i : busiest;
+    }
+    logbook_list(logbook, LIST_QUESTIONS, &(struct listing_filter){0}, &questions, error);
+    if (!error->code)
+        logbook_list(logbook, LIST_EVENTS, &(struct listing_filter){0}, &events, error);
+    json_array_foreach(events, i, row)
+    {
+        if (strcmp(text_of(row, "level"), "warning") == 0)
+            json_array_append(warnings, json_object_get(row, "text"));
+    }
+    utc_format(first + (utc_us)busiest * DAY, day, sizeof day);
+    day[10] = '\0';
+    json_t *out = json_pack("{s:f, s:f, s:s, s:f, s:i, s:i, s:o}", "duration_h",
+                            (double)(until - from) / 3.6e9, "channel_hours", total, "busiest_day",
+                            day, "busiest_channel_hours", hours[busiest], "channels", channels,
+                            "questions", (int)json_array_size(questions), "warnings", warnings);
+    free(hours);
+    json_decref(questions);
+    json_decref(events);
+    return out;
+}
+
+static void print_summary(const json_t *s)
+{
+    char span[48];
+    size_t i;
+    json_t *warning;
+    printf(
+        "\nlasts %s, %.0f channel-hours; busiest day %s with %.0f of %.0f channel-hours; a person "
+        "is asked %" JSON_INTEGER_FORMAT " times\n",
+        span_format(json_real_value(json_object_get(s, "duration_h")) * 3600, span, sizeof span),
+        json_real_value(json_object_get(s, "channel_hours")),
+        json_string_value(json_object_get(s, "busiest_day")),
+        json_real_value(json_object_get(s, "busiest_channel_hours")),
+        24.0 * (double)json_integer_value(json_object_get(s, "channels")),
+        json_integer_value(json_object_get(s, "questions")));
+    json_array_foreach(json_object_get(s, "warnings"), i, warning)
+    {
+        if (i == 8) {
+            printf("warning: and %zu more\n", json_array_size(json_object_get(s, "warnings")) - i);
+            break;
+        }
+        printf("warning: %s\n", json_string_value(warning));
+    }
+}
+
+static const struct column columns[] = {
+    {"from", "from", 't'},
+    {"until", "until", 't'},
+    {"what", "what", 'l'},
+    {"cells", "cells", 'r'},
+    {"channel_hours", "channel-hours", 'r'},
+    {NULL, NULL, 0},
+};
+
+int show_calendar(const struct arguments *arguments, struct logbook *logbook, int channels,
+                  utc_us from, utc_us until, struct error *error)
+{
+    json_t *runs = NULL;
+    if (logbook_list(logbook, LIST_RUNS, &(struct listing_filter){0}, &runs, error))
+        return error->code;
+    json_t *rows = calendar_rows(runs);
+    json_t *whole = summary(logbook, runs, channels, from, until, error);
+    if (arguments->json && !error->code) {
+        json_object_set(whole, "calendar", rows);
+        print_json(whole);
+    } else if (!error->code) {
+        printf("rehearsed on virtual cells and %d channels\n\n", channels);
+        print_rows(arguments, rows, columns);
+        print_summary(whole);
+    }
+    json_decref(rows);
+    json_decref(whole);
+    json_decref(runs);
+    return error->code;
+}
