@@ -9,19 +9,11 @@
 
 #include "base/text.h"
 #include "bench/simulated.h"
+#include "bindings/bench_reader.h"
 #include "bindings/doubled.h"
 #include "bindings/fields.h"
-#include "bindings/sandbox.h"
 #include "bindings/simulated_spec.h"
-
-struct reader {
-    const char *name, *text;
-    size_t length;
-    const struct clock *clock;
-    struct world *world;
-    struct bench *out;
-    bool described; /* `bench` was called: its table is in the registry, at this address */
-};
+#include "bindings/wired_spec.h"
 
 /* --- order of names --------------------------------------------------------------------------- */
 
@@ -70,28 +62,27 @@ static void check_name(lua_State *L, const char *name)
                        "'%.60s' is no name for a channel", name);
 }
 
-static void set_if_given(double *value, double given)
+static struct channel *simulated(const struct bench_reader *reader,
+                                 const struct simulated_spec *spec, const char *name)
 {
-    if (!isnan(given))
-        *value = given;
-}
-
-static void add_channel(lua_State *L, struct reader *reader, const char *name)
-{
-    const struct simulated_spec *spec = simulated_spec_at(L, -1);
-    struct error error;
     struct channel *channel = simulated_channel(name, reader->clock, reader->world,
                                                 spec->has_truth ? &spec->truth : NULL);
-    channel->limits = limits_meet(&channel->limits, &spec->limits);
-    set_if_given(&channel->tick_least, spec->tick_least);
-    set_if_given(&channel->tick_most, spec->tick_most);
-    set_if_given(&channel->rest_most, spec->rest_most);
-    set_if_given(&channel->void_after, spec->void_after);
+    channel_keys_apply(&spec->channel, channel);
+    return channel;
+}
+
+static void add_channel(lua_State *L, struct bench_reader *reader, const char *name)
+{
+    const struct simulated_spec *spec = simulated_spec_at(L, -1);
+    const struct wired_words *words = wired_words_at(L, -1);
+    struct error error;
+    struct channel *channel =
+        words ? wired_words_channel(L, words, name) : simulated(reader, spec, name);
     if (bench_add(reader->out, channel, &error))
         guest_raise(L, &error);
 }
 
-static void add_channels(lua_State *L, struct reader *reader, int channels)
+static void add_channels(lua_State *L, struct bench_reader *reader, int channels)
 {
     push_sorted_keys(L, channels); /* keeps the names in memory while they are put in order */
     size_t count = lua_rawlen(L, -1);
@@ -122,8 +113,8 @@ static void check_channels(lua_State *L, int channels)
         const char *name = lua_tostring(L, -1);
         check_name(L, name);
         field_push(L, channels, name);
-        if (!simulated_spec_at(L, -1))
-            guest_fail(L, "write it with simulated { ... }", "channel '%s' is a %s", name,
+        if (!simulated_spec_at(L, -1) && !wired_words_at(L, -1))
+            guest_fail(L, "write it with channel { ... } or simulated { ... }", "channel '%s' is a %s", name,
                        luaL_typename(L, -1));
         lua_pop(L, 2);
     }
@@ -132,8 +123,8 @@ static void check_channels(lua_State *L, int channels)
 
 static int word_bench(lua_State *L)
 {
-    static const char *const names[] = {"title", "channels", NULL};
-    struct reader *reader = guest_user(L);
+    static const char *const names[] = {"title", "channels", "emulated", NULL};
+    struct bench_reader *reader = reader_of(L);
     lua_settop(L, 1);
     if (!lua_istable(L, 1))
         return guest_fail(L, "write bench { ... }", "bench wants a table");
@@ -142,6 +133,7 @@ static int word_bench(lua_State *L)
     if (!field_push(L, 1, "channels") || !lua_istable(L, 2))
         return guest_fail(L, "add channels = { S1 = simulated {} }", "the bench has no channels");
     check_channels(L, 2);
+    reader->emulated = field_push(L, 1, "emulated") && lua_toboolean(L, -1);
     string_copy(reader->out->title, sizeof reader->out->title, title ? title : "");
     lua_pushvalue(L, 1);
     lua_rawsetp(L, LUA_REGISTRYINDEX, reader);
@@ -153,21 +145,19 @@ static int word_bench(lua_State *L)
 /* Words of a bench that this version cannot reach. Upvalue: the word. */
 static int word_absent(lua_State *L)
 {
-    return guest_fail(L, "use simulated { ... }",
-                      "'%s' is not part of this version: only simulated channels are",
+    return guest_fail(L, "use channel { ... } or simulated { ... }",
+                      "'%s' is not part of this version",
                       lua_tostring(L, lua_upvalueindex(1)));
 }
 
 static int open_words(lua_State *L)
 {
     static const luaL_Reg words[] = {
-        {"bench", word_bench},
-        {"limits", word_limits},
-        {"simulated", word_simulated},
+        {"bench", word_bench},   {"channel", word_channel},     {"instrument", word_instrument},
+        {"limits", word_limits}, {"simulated", word_simulated}, {"route", word_route},
         {NULL, NULL},
     };
-    static const char *const absent[] = {"channel", "by_hand", "instrument", "serial",
-                                         "tcp",     "usbtmc",  "pty"};
+    static const char *const absent[] = {"by_hand"};
     lua_pushglobaltable(L);
     luaL_setfuncs(L, words, 0);
     for (size_t i = 0; i < sizeof absent / sizeof *absent; i++) {
@@ -176,6 +166,7 @@ static int open_words(lua_State *L)
         lua_setfield(L, -2, absent[i]);
     }
     lua_pop(L, 1);
+    link_words_open(L);
     return 0;
 }
 
@@ -183,7 +174,7 @@ static int open_words(lua_State *L)
 
 static int run_file(lua_State *L)
 {
-    struct reader *reader = lua_touserdata(L, 1);
+    struct bench_reader *reader = lua_touserdata(L, 1);
     struct error error;
     if (doubled_key(reader->name, reader->text, reader->length, &error))
         return guest_raise_there(L, &error);
@@ -203,12 +194,19 @@ static int run_file(lua_State *L)
 }
 
 int bench_file_read(const char *path_name, const char *text, size_t length,
-                    const struct clock *clock, struct world *world, struct bench *out,
-                    struct error *error)
+                    const struct clock *clock, struct world *world,
+                    const struct bench_access *access, struct bench *out, struct error *error)
 {
-    struct reader reader = {path_name, text, length, clock, world, out, false};
+    struct bench_reader reader = {.name = path_name,
+                                  .text = text,
+                                  .length = length,
+                                  .clock = clock,
+                                  .world = world,
+                                  .access = access,
+                                  .out = out};
     struct guest *guest;
     memset(out, 0, sizeof *out);
+    out->uv_loop = access ? access->uv_loop : NULL;
     int code = guest_open(&guest, 0, &reader, error);
     if (code)
         return code;
@@ -216,6 +214,8 @@ int bench_file_read(const char *path_name, const char *text, size_t length,
     if (!code && guest_begin(guest, run_file, &reader, error) != GUEST_RETURNED)
         code = ERROR_BENCH;
     guest_close(guest);
+    free(reader.uses);
+    text_free(&reader.scratch);
     if (code) {
         bench_close(out);
         memset(out, 0, sizeof *out);

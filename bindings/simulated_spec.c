@@ -1,4 +1,4 @@
-/* `simulated { ... }` and `limits { ... }`: every key in one table. */
+/* `simulated { ... }`: every key of a cell's truth in one table. */
 #include "bindings/simulated_spec.h"
 
 #include <lauxlib.h>
@@ -10,18 +10,7 @@
 
 #define TYPE_NAME "perdure.simulated"
 
-enum form { FORM_QUANTITY, FORM_FRACTION, FORM_PLAIN };
-
-struct key {
-    const char *name;
-    enum form form;
-    enum dimension dimension;
-    size_t offset;
-};
-
-#define TRUTH(field)   offsetof(struct simcell_truth, field)
-#define CHANNEL(field) offsetof(struct simulated_spec, field)
-#define LIMIT(field)   offsetof(struct limits, field)
+#define TRUTH(field) offsetof(struct simcell_truth, field)
 
 /* A fraction may be written 0.98 or "98 %". Plain ones have no unit of their own here: farad, joule
  * a kelvin, watt a kelvin. */
@@ -45,69 +34,6 @@ static const struct key truth_keys[] = {
     {NULL, FORM_PLAIN, DIM_NUMBER, 0},
 };
 
-static const struct key channel_keys[] = {
-    {"tick", FORM_QUANTITY, DIM_TIME, CHANNEL(tick_least)},
-    {"tick_most", FORM_QUANTITY, DIM_TIME, CHANNEL(tick_most)},
-    {"rest_most", FORM_QUANTITY, DIM_TIME, CHANNEL(rest_most)},
-    {"void_after", FORM_QUANTITY, DIM_TIME, CHANNEL(void_after)},
-    {NULL, FORM_PLAIN, DIM_NUMBER, 0},
-};
-
-static const struct key limit_keys[] = {
-    {"voltage_least", FORM_QUANTITY, DIM_VOLTAGE, LIMIT(voltage_least)},
-    {"voltage_most", FORM_QUANTITY, DIM_VOLTAGE, LIMIT(voltage_most)},
-    {"charge_current_most", FORM_QUANTITY, DIM_CURRENT, LIMIT(charge_current_most)},
-    {"discharge_current_most", FORM_QUANTITY, DIM_CURRENT, LIMIT(discharge_current_most)},
-    {"charge_temperature_least", FORM_QUANTITY, DIM_TEMPERATURE, LIMIT(charge_temperature_least)},
-    {"charge_temperature_most", FORM_QUANTITY, DIM_TEMPERATURE, LIMIT(charge_temperature_most)},
-    {"discharge_temperature_least", FORM_QUANTITY, DIM_TEMPERATURE,
-     LIMIT(discharge_temperature_least)},
-    {"discharge_temperature_most", FORM_QUANTITY, DIM_TEMPERATURE,
-     LIMIT(discharge_temperature_most)},
-    {"reading_age_most", FORM_QUANTITY, DIM_TIME, LIMIT(reading_age_most)},
-    {NULL, FORM_PLAIN, DIM_NUMBER, 0},
-};
-
-#define KEYS_MOST 40
-
-static const char **add_names(const char **names, const struct key *keys)
-{
-    for (; keys->name; keys++)
-        *names++ = keys->name;
-    *names = NULL;
-    return names;
-}
-
-/* The value at the top, in SI. */
-static double value_at(lua_State *L, const struct key *key, const char *what)
-{
-    char name[96];
-    snprintf(name, sizeof name, "%s: %s", what, key->name);
-    if (key->form != FORM_QUANTITY && lua_type(L, -1) == LUA_TNUMBER) {
-        double number = lua_tonumber(L, -1);
-        if (!isfinite(number))
-            guest_fail(L, "give a number", "%s is not finite", name);
-        return number;
-    }
-    if (key->form == FORM_PLAIN)
-        guest_fail(L, "give a plain number", "%s is a %s", name, luaL_typename(L, -1));
-    return quantity_at(L, -1, key->dimension, 0, name);
-}
-
-/* Sets every field of *into that the table names; says how many. */
-static int read_keys(lua_State *L, int table, const struct key *keys, void *into, const char *what)
-{
-    int found = 0;
-    for (; keys->name; keys++) {
-        if (!field_push(L, table, keys->name))
-            continue;
-        *(double *)(void *)((char *)into + keys->offset) = value_at(L, keys, what);
-        lua_pop(L, 1);
-        found++;
-    }
-    return found;
-}
-
 /* --- the truth -------------------------------------------------------------------------------- */
 
 static double point_at(lua_State *L, int i, const char *name)
@@ -115,7 +41,7 @@ static double point_at(lua_State *L, int i, const char *name)
     const struct key key = {name, i == 1 ? FORM_FRACTION : FORM_QUANTITY,
                             i == 1 ? DIM_RATIO : DIM_VOLTAGE, 0};
     lua_rawgeti(L, -1, i);
-    double value = value_at(L, &key, "simulated");
+    double value = key_value(L, &key, "simulated");
     lua_pop(L, 1);
     return value;
 }
@@ -179,7 +105,7 @@ static void begin_truth(lua_State *L, int table, struct simcell_truth *truth)
 static void read_truth(lua_State *L, int table, struct simulated_spec *spec)
 {
     begin_truth(L, table, &spec->truth);
-    int found = read_keys(L, table, truth_keys, &spec->truth, "simulated");
+    int found = keys_read(L, table, truth_keys, &spec->truth, "simulated");
     if (field_push(L, table, "open_circuit")) {
         read_open_circuit(L, &spec->truth);
         lua_pop(L, 1);
@@ -201,30 +127,10 @@ static void read_truth(lua_State *L, int table, struct simulated_spec *spec)
 
 /* --- the words -------------------------------------------------------------------------------- */
 
-static void read_limits(lua_State *L, int table, struct limits *limits)
-{
-    const char *names[KEYS_MOST];
-    add_names(names, limit_keys);
-    if (!lua_istable(L, table))
-        guest_fail(L, "write limits = { voltage_most = \"1.8 V\" }", "limits is a %s",
-                   luaL_typename(L, table));
-    fields_check(L, table, "limits", names);
-    *limits = LIMITS_NONE;
-    read_keys(L, table, limit_keys, limits, "limits");
-}
-
-int word_limits(lua_State *L)
-{
-    struct limits limits;
-    lua_settop(L, 1);
-    read_limits(L, 1, &limits); /* here for its line; the channel that has it reads it again */
-    return 1;
-}
-
 int word_simulated(lua_State *L)
 {
     const char *names[KEYS_MOST];
-    const char **end = add_names(add_names(names, truth_keys), channel_keys);
+    const char **end = keys_add_names(keys_add_names(names, truth_keys), channel_keys);
     *end++ = "open_circuit";
     *end++ = "chemistry";
     *end++ = "limits";
@@ -234,17 +140,9 @@ int word_simulated(lua_State *L)
         return guest_fail(L, "write simulated { ... }", "simulated wants a table");
     fields_check(L, 1, "simulated", names);
 
-    struct simulated_spec spec = {.limits = LIMITS_NONE,
-                                  .tick_least = NAN,
-                                  .tick_most = NAN,
-                                  .rest_most = NAN,
-                                  .void_after = NAN};
+    struct simulated_spec spec = {.has_truth = false};
     read_truth(L, 1, &spec);
-    read_keys(L, 1, channel_keys, &spec, "simulated");
-    if (spec.tick_least <= 0 || spec.tick_most <= 0 || spec.rest_most <= 0)
-        return guest_fail(L, "give a time above zero", "simulated: a tick of no length");
-    if (field_push(L, 1, "limits"))
-        read_limits(L, lua_gettop(L), &spec.limits);
+    channel_keys_read(L, 1, &spec.channel, "simulated");
 
     struct simulated_spec *kept = lua_newuserdatauv(L, sizeof *kept, 0);
     *kept = spec;

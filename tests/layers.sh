@@ -23,7 +23,7 @@ layer core/step step bench base
 layer core/analysis analysis base
 layer core/report report base
 layer core/engine engine link step bench logbook base
-layer bindings bindings engine step bench link logbook base
+layer bindings bindings engine analysis step bench link logbook base
 layer core/cli cli bindings report analysis engine step bench link logbook base
 
 # only HEADER FOLDER...: HEADER is included nowhere else.

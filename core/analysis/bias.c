@@ -100,7 +100,7 @@ enum analysis_status bias_of_channels(const struct bias_run *runs, size_t count,
     if (status != ANALYSIS_OK)
         return status;
 
-    gsl_reports();
+    quiet_gsl();
     size_t unknowns = cells + channels - 1;
     gsl_matrix *x = gsl_matrix_calloc(count, unknowns);
     gsl_vector *y = gsl_vector_alloc(count), *solved = gsl_vector_alloc(unknowns);

@@ -20,8 +20,8 @@ struct fit_form {
     size_t parameters;
     double (*value)(double x, const double *p);
     void (*gradient)(double x, const double *p, double *dp); /* by each parameter */
-    double (*inverse)(double y,
-                      const double *p); /* x of y, NAN where there is none; NULL: not known */
+    /* The x of y, NAN where there is none; NULL where that is not known. */
+    double (*inverse)(double y, const double *p);
     /* Starting values from the data; NULL where the caller must give them. */
     enum analysis_status (*start)(const double *x, const double *y, size_t count, double *p);
 };

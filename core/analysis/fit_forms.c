@@ -26,23 +26,22 @@ static enum analysis_status exponential_start(const double *x, const double *y, 
 {
     double sign = mean_of(y, count) < 0 ? -1 : 1;
     double n = 0, sx = 0, sy = 0, sxx = 0, sxy = 0;
-    double x0 = x[0]; /* dates far from 0 must not drown their differences */
     for (size_t i = 0; i < count; i++) {
         if (sign * y[i] <= 0)
             continue;
-        double dx = x[i] - x0, log_y = log(sign * y[i]);
+        double log_y = log(sign * y[i]);
         n++;
-        sx += dx;
+        sx += x[i];
         sy += log_y;
-        sxx += dx * dx;
-        sxy += dx * log_y;
+        sxx += x[i] * x[i];
+        sxy += x[i] * log_y;
     }
     double divisor = n * sxx - sx * sx;
     if (!(divisor > 0))
         return ANALYSIS_NO_FIT;
     double slope = (n * sxy - sx * sy) / divisor;
     p[1] = -slope;
-    p[0] = sign * exp((sy - slope * sx) / n - slope * x0);
+    p[0] = sign * exp((sy - slope * sx) / n);
     return isfinite(p[0]) ? ANALYSIS_OK : ANALYSIS_NO_FIT;
 }
 

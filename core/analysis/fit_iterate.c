@@ -84,7 +84,7 @@ static bool invert_squares(const gsl_matrix *jacobian, struct fit *out)
 enum analysis_status fit_iterate(const struct fit_form *form, const double *start, const double *x,
                                  const double *y, size_t count, struct fit *out)
 {
-    gsl_reports();
+    quiet_gsl();
     struct problem problem = {form, x, y, count};
     gsl_multifit_nlinear_fdf fdf = {.f = residuals,
                                     .df = derivatives,

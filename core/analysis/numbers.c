@@ -66,6 +66,7 @@ double *sorted_copy(const double *x, size_t count)
 
 double t_quantile(double probability, double freedom)
 {
+    quiet_gsl();
     return isinf(freedom) ? gsl_cdf_ugaussian_Pinv(probability)
                           : gsl_cdf_tdist_Pinv(probability, freedom);
 }
@@ -86,7 +87,7 @@ bool is_confidence(double confidence)
     return confidence > 0 && confidence < 1;
 }
 
-void gsl_reports(void)
+void quiet_gsl(void)
 {
     gsl_set_error_handler_off();
 }

@@ -35,6 +35,6 @@ bool is_confidence(double confidence); /* 0 < confidence < 1 */
 
 /* GSL would end the process on an error of its own: it reports instead. Called by every function
  * that hands GSL something that it may refuse. */
-void gsl_reports(void);
+void quiet_gsl(void);
 
 #endif

@@ -72,19 +72,19 @@ enum analysis_status retention_speed(const struct warming_rule *rule, double tem
     return ANALYSIS_OK;
 }
 
-enum analysis_status retention_points(const struct retention_check *checks, size_t count,
-                                      const struct warming_rule *rule, double *x, double *y)
+enum analysis_status retention_points(const struct retention_arm *arm, double *x, double *y)
 {
-    for (size_t i = 0; i < count; i++)
+    const struct retention_check *checks = arm->checks;
+    for (size_t i = 0; i < arm->count; i++)
         x[i] = y[i] = NAN;
-    if (count == 0)
+    if (arm->count == 0)
         return ANALYSIS_NO_DATA;
-    double *rated = xmalloc(count * sizeof *rated);
-    for (size_t i = 0; i < count; i++)
+    double *rated = xmalloc(arm->count * sizeof *rated);
+    for (size_t i = 0; i < arm->count; i++)
         rated[i] = checks[i].rated;
-    enum analysis_status status = summary_one_rating(rated, count);
+    enum analysis_status status = summary_one_rating(rated, arm->count);
     free(rated);
-    for (size_t i = 0; i < count && status == ANALYSIS_OK; i++) {
+    for (size_t i = 0; i < arm->count && status == ANALYSIS_OK; i++) {
         double unused;
         if (!isfinite(checks[i].days))
             status = ANALYSIS_NOT_FINITE;
@@ -93,10 +93,10 @@ enum analysis_status retention_points(const struct retention_check *checks, size
         else
             status = retention_ratio(checks[i].left, 0, checks[i].fresh, 0, 0, &y[i], &unused);
         if (status == ANALYSIS_OK)
-            status = retention_speed(rule, checks[i].temperature, &x[i]);
+            status = retention_speed(arm->rule, checks[i].temperature, &x[i]);
         x[i] *= checks[i].days;
     }
-    for (size_t i = 0; i < count && status != ANALYSIS_OK; i++)
+    for (size_t i = 0; i < arm->count && status != ANALYSIS_OK; i++)
         x[i] = y[i] = NAN;
     return status;
 }
@@ -115,14 +115,15 @@ static void by_cell_free(struct by_cell *points)
     free(points->first);
 }
 
-static enum analysis_status by_cell_make(const struct retention_check *checks, size_t count,
-                                         const struct warming_rule *rule, struct by_cell *out)
+static enum analysis_status by_cell_make(const struct retention_arm *arm, struct by_cell *out)
 {
+    const struct retention_check *checks = arm->checks;
+    size_t count = arm->count;
     double *x = xmalloc(count * sizeof *x + 1), *y = xmalloc(count * sizeof *y + 1);
     *out = (struct by_cell){.x = xmalloc(count * sizeof *x + 1),
                             .y = xmalloc(count * sizeof *y + 1),
                             .first = xcalloc(count + 1, sizeof *out->first)};
-    enum analysis_status status = retention_points(checks, count, rule, x, y);
+    enum analysis_status status = retention_points(arm, x, y);
     size_t at = 0;
     for (size_t i = 0; i < count; i++) {
         bool seen = false;
@@ -185,20 +186,19 @@ static enum analysis_status choose_by_cell(const struct by_cell *points, struct 
     return out->best >= 0 ? ANALYSIS_OK : first;
 }
 
-enum analysis_status retention_fit(const struct retention_check *checks, size_t count,
-                                   const struct warming_rule *rule, struct retention_fits *out)
+enum analysis_status retention_fit(const struct retention_arm *arm, struct retention_fits *out)
 {
     *out = (struct retention_fits){.aicc = {NAN, NAN, NAN}, .best = -1};
     fit_choose(NULL, NULL, 0, &out->pooled);
     struct by_cell points;
-    enum analysis_status status = by_cell_make(checks, count, rule, &points);
+    enum analysis_status status = by_cell_make(arm, &points);
     if (status != ANALYSIS_OK)
         return status;
     out->by_cell = points.most > 1;
     if (out->by_cell) {
         status = choose_by_cell(&points, out);
     } else {
-        status = fit_choose(points.x, points.y, count, &out->pooled);
+        status = fit_choose(points.x, points.y, arm->count, &out->pooled);
         out->best = out->pooled.best;
         for (int i = 0; i < FIT_CHOICES; i++)
             out->aicc[i] = out->pooled.fits[i].aicc;
@@ -207,44 +207,40 @@ enum analysis_status retention_fit(const struct retention_check *checks, size_t 
     return status;
 }
 
-/* One day by the cells' own curves: the mean over cells, and the scatter between them. */
-static enum analysis_status forecast_by_cell(const struct fit *fits, size_t cells,
-                                             double confidence, struct retention_forecast *out)
+/* What is known of one day before the fresh set comes in: a value, how unsure it is, and how much
+ * one more cell scatters about it. */
+struct estimate {
+    double value, standard_error, scatter, freedom;
+};
+
+/* By the cells' own curves: the mean over cells, and the scatter between them. */
+static enum analysis_status estimate_by_cell(const struct fit *fits, size_t cells, double day,
+                                             bool *extrapolated, struct estimate *out)
 {
     double *at = xmalloc(cells * sizeof *at);
     enum analysis_status status = ANALYSIS_OK;
     for (size_t c = 0; c < cells && status == ANALYSIS_OK; c++) {
         struct fit_band band;
-        status = fit_at(&fits[c], out->days, confidence, &band);
+        status = fit_at(&fits[c], day, 0.95, &band);
         at[c] = band.value;
-        out->extrapolated = out->extrapolated || band.extrapolated;
+        *extrapolated = *extrapolated || band.extrapolated;
     }
     struct summary over;
     if (status == ANALYSIS_OK)
-        status = summary_of(at, cells, confidence, &over);
+        status = summary_of(at, cells, 0.95, &over);
     free(at);
-    if (status != ANALYSIS_OK)
-        return status;
-    out->value = over.mean;
-    out->low = over.low;
-    out->high = over.high;
-    double half = t_factor(confidence, (double)cells - 1) * over.sd * sqrt(1 + 1 / (double)cells);
-    out->predicted_low = over.mean - half;
-    out->predicted_high = over.mean + half;
-    return ANALYSIS_OK;
+    if (status == ANALYSIS_OK)
+        *out = (struct estimate){over.mean, over.standard_error, over.sd, (double)cells - 1};
+    return status;
 }
 
-static enum analysis_status forecast_pooled(const struct fit *fit, double confidence,
-                                            struct retention_forecast *out)
+static enum analysis_status estimate_pooled(const struct fit *fit, double day, bool *extrapolated,
+                                            struct estimate *out)
 {
     struct fit_band band;
-    enum analysis_status status = fit_at(fit, out->days, confidence, &band);
-    out->value = band.value;
-    out->low = band.low;
-    out->high = band.high;
-    out->predicted_low = band.predicted_low;
-    out->predicted_high = band.predicted_high;
-    out->extrapolated = band.extrapolated;
+    enum analysis_status status = fit_at(fit, day, 0.95, &band);
+    *extrapolated = band.extrapolated;
+    *out = (struct estimate){band.value, band.standard_error, fit->residual_sd, fit->freedom};
     return status;
 }
 
@@ -254,14 +250,38 @@ static double not_below_0(double x)
     return x < 0 ? 0 : x;
 }
 
-enum analysis_status retention_forecast(const struct retention_check *checks, size_t count,
-                                        const struct warming_rule *rule,
-                                        const struct fit_form *form, const double *days,
-                                        size_t day_count, double confidence,
-                                        struct retention_forecast *out)
+/* The interval of the mean, and that of one more cell, with the error that all cells share. */
+static enum analysis_status set_intervals(const struct estimate *estimate,
+                                          const struct fresh_set *fresh, double confidence,
+                                          struct retention_forecast *out)
 {
-    for (size_t d = 0; d < day_count; d++)
-        out[d] = (struct retention_forecast){days[d], NAN, NAN, NAN, NAN, NAN, false, 0};
+    double value = estimate->value, factor = t_factor(confidence, estimate->freedom);
+    double half = factor * estimate->standard_error;
+    double half_of_one = factor * hypot(estimate->standard_error, estimate->scatter);
+    if (fresh != NULL) {
+        struct uncertainty_input inputs[] = {{1, estimate->standard_error, estimate->freedom},
+                                             {value, fresh->relative, fresh->freedom}};
+        struct uncertainty of_mean, of_one;
+        enum analysis_status status = uncertainty_combine(inputs, 2, NULL, confidence, &of_mean);
+        if (status != ANALYSIS_OK)
+            return status;
+        inputs[0].standard = hypot(estimate->standard_error, estimate->scatter);
+        status = uncertainty_combine(inputs, 2, NULL, confidence, &of_one);
+        if (status != ANALYSIS_OK)
+            return status;
+        half = of_mean.expanded;
+        half_of_one = of_one.expanded;
+    }
+    out->value = not_below_0(value);
+    out->low = not_below_0(value - half);
+    out->high = not_below_0(value + half);
+    out->predicted_low = not_below_0(value - half_of_one);
+    out->predicted_high = not_below_0(value + half_of_one);
+    return ANALYSIS_OK;
+}
+
+static enum analysis_status check_days(const double *days, size_t day_count, double confidence)
+{
     if (!is_confidence(confidence))
         return ANALYSIS_OUT_OF_RANGE;
     for (size_t d = 0; d < day_count; d++) {
@@ -270,25 +290,35 @@ enum analysis_status retention_forecast(const struct retention_check *checks, si
         if (days[d] < 0)
             return ANALYSIS_NEGATIVE_TIME;
     }
+    return ANALYSIS_OK;
+}
+
+enum analysis_status retention_forecast(const struct retention_arm *arm,
+                                        const struct fit_form *form, const double *days,
+                                        size_t day_count, double confidence,
+                                        struct retention_forecast *out)
+{
+    for (size_t d = 0; d < day_count; d++)
+        out[d] = (struct retention_forecast){days[d], NAN, NAN, NAN, NAN, NAN, false, 0};
     struct by_cell points;
-    enum analysis_status status = by_cell_make(checks, count, rule, &points);
+    enum analysis_status status = check_days(days, day_count, confidence);
+    if (status == ANALYSIS_OK)
+        status = by_cell_make(arm, &points);
     if (status != ANALYSIS_OK)
         return status;
     bool each = points.most > 1;
     struct fit *fits = xmalloc(points.cells * sizeof *fits);
     if (!each)
-        status = fit_points(form, points.x, points.y, count, &fits[0]);
+        status = fit_points(form, points.x, points.y, arm->count, &fits[0]);
     for (size_t c = 0; each && c < points.cells && status == ANALYSIS_OK; c++)
         status = fit_cell(&points, c, form, &fits[c]);
     for (size_t d = 0; d < day_count && status == ANALYSIS_OK; d++) {
+        struct estimate here;
         out[d].cells = points.cells;
-        status = each ? forecast_by_cell(fits, points.cells, confidence, &out[d])
-                      : forecast_pooled(&fits[0], confidence, &out[d]);
-        out[d].value = not_below_0(out[d].value);
-        out[d].low = not_below_0(out[d].low);
-        out[d].high = not_below_0(out[d].high);
-        out[d].predicted_low = not_below_0(out[d].predicted_low);
-        out[d].predicted_high = not_below_0(out[d].predicted_high);
+        status = each ? estimate_by_cell(fits, points.cells, days[d], &out[d].extrapolated, &here)
+                      : estimate_pooled(&fits[0], days[d], &out[d].extrapolated, &here);
+        if (status == ANALYSIS_OK)
+            status = set_intervals(&here, arm->fresh, confidence, &out[d]);
     }
     free(fits);
     by_cell_free(&points);

@@ -43,22 +43,34 @@ struct warming_rule {
 enum analysis_status retention_speed(const struct warming_rule *rule, double temperature,
                                      double *factor);
 
-/* The checks as points: x days (at the reference, with a rule), y retention; both of `count`.
- * Checks every check: fresh reference, ratings, times. `rule` may be NULL. */
-enum analysis_status retention_points(const struct retention_check *checks, size_t count,
-                                      const struct warming_rule *rule, double *x, double *y);
+/* The mean of cells that were measured fresh, where it stands for shelf cells that were not: what
+ * it is unsure of moves all of their retentions alike, and the fit through them cannot see it. */
+struct fresh_set {
+    double relative; /* standard error of the mean, as a part of it */
+    double freedom;  /* cells - 1 */
+};
+
+struct retention_arm {
+    const struct retention_check *checks; /* not owned */
+    size_t count;
+    const struct warming_rule *rule; /* NULL: days count as they are */
+    const struct fresh_set *fresh;   /* NULL: every cell has a fresh capacity of its own */
+};
+
+/* The checks as points, in their order: x days (at the reference, with a rule), y retention. Looks
+ * at every check's fresh reference, rating and times. */
+enum analysis_status retention_points(const struct retention_arm *arm, double *x, double *y);
 
 /* Every form fitted. Cells opened once each: one fit through all. Cells checked repeatedly: each
  * cell its own fit, and the criterion summed over cells, since checks of one cell are not
- * independent (`by_cell`; fits[] is then empty). `best` as in fit.h. */
+ * independent (`by_cell`; `pooled` is then empty). `best` as in fit.h. */
 struct retention_fits {
     bool by_cell;
     struct fit_choice pooled;
     double aicc[FIT_CHOICES]; /* line, exponential, power; NAN where not every fit succeeded */
     int best;
 };
-enum analysis_status retention_fit(const struct retention_check *checks, size_t count,
-                                   const struct warming_rule *rule, struct retention_fits *out);
+enum analysis_status retention_fit(const struct retention_arm *arm, struct retention_fits *out);
 
 struct retention_forecast {
     double days;
@@ -69,10 +81,10 @@ struct retention_forecast {
     size_t cells;                         /* that it rests on */
 };
 /* At each of `days`. By one fit through all cells, or, for cells checked repeatedly, by the cells'
- * own curves at that day and Student's t over cells. A charge below nothing is none: values are not
- * below 0. ANALYSIS_MIXED_CHECKS where some cells were checked once and some repeatedly. */
-enum analysis_status retention_forecast(const struct retention_check *checks, size_t count,
-                                        const struct warming_rule *rule,
+ * own curves at that day and Student's t over cells; what a fresh set is unsure of is added. A
+ * charge below nothing is none: values are not below 0. ANALYSIS_MIXED_CHECKS where some cells were
+ * checked once and some repeatedly. */
+enum analysis_status retention_forecast(const struct retention_arm *arm,
                                         const struct fit_form *form, const double *days,
                                         size_t day_count, double confidence,
                                         struct retention_forecast *out);

@@ -68,8 +68,6 @@ static double find_half(const struct survival_step *steps, size_t count, enum wh
 {
     for (size_t i = 0; i < count; i++) {
         double part = which == PART ? steps[i].part : which == LOW ? steps[i].low : steps[i].high;
-        if (isnan(part) && steps[i].part == 0)
-            return which == LOW ? steps[i].time : NAN;
         if (fabs(part - 0.5) < 1e-12 && i + 1 < count)
             return (steps[i].time + steps[i + 1].time) / 2;
         if (part <= 0.5)
@@ -145,7 +143,7 @@ static void add_time(const struct survivor *const *cells, const size_t *counts, 
 /* excess' covariance^-1 excess over all groups but the last; NAN when it cannot be inverted. */
 static double quadratic(gsl_matrix *covariance, const double *excess)
 {
-    gsl_reports();
+    quiet_gsl();
     if (gsl_linalg_cholesky_decomp1(covariance) != GSL_SUCCESS)
         return NAN;
     gsl_vector_const_view b = gsl_vector_const_view_array(excess, covariance->size1);

@@ -18,7 +18,7 @@
 #include "bench/guardian_wire.h"
 
 #define BEATS_IN_PATIENCE 6
-#define SEND_MS           100 /* the longest an order may wait for room */
+#define SEND_MS           200 /* the longest an order may wait for room */
 #define OPEN_MS           5000
 #define CLOSE_MS          1000
 #define PAUSE_US          250000 /* between tries when none that was started answered; doubles */

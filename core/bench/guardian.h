@@ -18,7 +18,7 @@
  * reach an instrument that does not read its line. Limits set in the instrument come first.
  *
  * All times are real. One thread only, no callbacks. Open waits for the first answer (5 s at most),
- * close for the end (1 s); nothing else blocks for longer than 0.1 s. */
+ * close for the end (1 s); nothing else blocks for longer than 0.2 s. */
 #ifndef PERDURE_BENCH_GUARDIAN_H
 #define PERDURE_BENCH_GUARDIAN_H
 

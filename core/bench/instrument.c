@@ -40,7 +40,8 @@ struct instrument {
     enum instrument_state state;
     struct error trouble;
     struct job *current, *first; /* one in progress, and the queue */
-    struct driver_call call;     /* of `current` */
+    struct driver_call call;     /* of `current`, as is the result */
+    struct driver_result result;
     bool working;                /* the queue is being worked off, further up the stack */
     bool unprepared;
     bool off;        /* seen to be off */
@@ -144,8 +145,7 @@ static void fail_all(struct instrument *instrument, const struct error *why)
 
 /* --- working a job off ------------------------------------------------------------------------- */
 
-static void go_on(struct instrument *instrument, enum driver_status status,
-                  const struct driver_result *result, struct error *error);
+static void go_on(struct instrument *instrument, enum driver_status status, struct error *error);
 
 static void send_safe(struct instrument *instrument, struct error *error)
 {
@@ -178,9 +178,9 @@ static bool try_again(struct instrument *instrument, struct job *job)
     return true;
 }
 
-static void finish(struct instrument *instrument, const struct driver_result *result,
-                   struct error *failure)
+static void finish(struct instrument *instrument, struct error *failure)
 {
+    const struct driver_result result = instrument->result; /* the next may begin inside */
     struct job *job = instrument->current;
     instrument->current = NULL;
     if (failure) {
@@ -195,7 +195,7 @@ static void finish(struct instrument *instrument, const struct driver_result *re
         instrument->off = true;
         instrument->maybe_on = false;
     }
-    end_job(instrument, job, result, failure);
+    end_job(instrument, job, &result, failure);
     work(instrument);
 }
 
@@ -203,7 +203,6 @@ static void on_reply(void *owner, const struct link_reply *reply)
 {
     struct instrument *instrument = owner;
     struct driver *driver = instrument->driver;
-    struct driver_result result = {NAN, NAN, NAN, {"", "", "", ""}};
     struct error error = {.code = ERROR_NONE};
     if (!instrument->current)
         return;
@@ -211,18 +210,19 @@ static void on_reply(void *owner, const struct link_reply *reply)
         instrument->call.want == DRIVER_ASK && instrument->call.length == strlen(driver->sync) &&
         memcmp(instrument->call.bytes, driver->sync, instrument->call.length) == 0)
         instrument->sync_known = xstrdup(reply->bytes);
-    go_on(instrument, driver->ops->resume(driver, reply, &instrument->call, &result, &error),
-          &result, &error);
+    go_on(instrument, driver->ops->resume(driver, reply, &instrument->call, &instrument->result,
+                                            &error),
+          &error);
 }
 
 static void on_delay(void *owner)
 {
     struct instrument *instrument = owner;
     struct driver *driver = instrument->driver;
-    struct driver_result result = {NAN, NAN, NAN, {"", "", "", ""}};
     struct error error = {.code = ERROR_NONE};
-    go_on(instrument, driver->ops->resume(driver, NULL, &instrument->call, &result, &error),
-          &result, &error);
+    go_on(instrument, driver->ops->resume(driver, NULL, &instrument->call, &instrument->result,
+                                            &error),
+          &error);
 }
 
 static int place_call(struct instrument *instrument, struct error *error)
@@ -249,19 +249,18 @@ static int place_call(struct instrument *instrument, struct error *error)
                     instrument, error);
 }
 
-static void go_on(struct instrument *instrument, enum driver_status status,
-                  const struct driver_result *result, struct error *error)
+static void go_on(struct instrument *instrument, enum driver_status status, struct error *error)
 {
     if (status == DRIVER_AWAITS && !place_call(instrument, error))
         return;
-    finish(instrument, result, status == DRIVER_DONE ? NULL : error);
+    finish(instrument, status == DRIVER_DONE ? NULL : error);
 }
 
 static void begin(struct instrument *instrument, struct job *job)
 {
     struct driver *driver = instrument->driver;
-    struct driver_result result = {NAN, NAN, NAN, {"", "", "", ""}};
     struct error error = {.code = ERROR_NONE};
+    instrument->result = (struct driver_result){NAN, NAN, NAN, {"", "", "", ""}};
     instrument->current = job;
     job->next = NULL;
     job->began = clock_bench(instrument->clock);
@@ -270,8 +269,8 @@ static void begin(struct instrument *instrument, struct job *job)
         instrument->maybe_on = true;
     }
     enum driver_status status =
-        driver->ops->begin(driver, &job->order, &instrument->call, &result, &error);
-    go_on(instrument, status, &result, &error);
+        driver->ops->begin(driver, &job->order, &instrument->call, &instrument->result, &error);
+    go_on(instrument, status, &error);
 }
 
 static void prepared_again(void *owner, const struct driver_result *result, bench_us began,

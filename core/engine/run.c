@@ -339,6 +339,12 @@ void run_end_because(struct live_run *run, enum run_state state, const char *for
 
 void run_over(struct live_run *run)
 {
+    /* A step that was never taken up again ends with its run, as it last stood. */
+    if (run->over_state != RUN_ATTENTION) {
+        engine_write(run->engine);
+        logbook_stop_open_steps(run->engine->options.logbook, run->record.id,
+                                clock_utc(run->engine->options.clock), engine_error(run->engine));
+    }
     set_state(run, run->over_state, clock_utc(run->engine->options.clock), run->over_why);
     run_event(run, run->over_state == RUN_DONE ? "info" : "error", "%s%s%s",
               run_state_name(run->over_state), run->over_why ? ": " : "",

@@ -35,9 +35,10 @@ struct delay *delay_new(void *uv_loop, void (*due)(void *owner), void *owner)
 
 void delay_start(struct delay *delay, double seconds)
 {
-    /* From the clock and not from when the loop last looked at it. */
+    /* From the clock and not from when the loop last looked at it; and never early, though the loop
+     * counts whole milliseconds. */
     uv_update_time(delay->timer.loop);
-    uv_timer_start(&delay->timer, on_timer, (uint64_t)(seconds * 1e3 + 0.999), 0);
+    uv_timer_start(&delay->timer, on_timer, (uint64_t)(seconds * 1e3 + 0.999) + 1, 0);
 }
 
 void delay_stop(struct delay *delay)

@@ -144,14 +144,18 @@ static int usbtmc_open(struct link *link, struct error *error)
         return error_set(error, ERROR_BENCH, link->spec.path, "close other programs",
                          "there is no socket for it: %s", strerror(errno));
     }
+    int duplicate = fcntl(device, F_DUPFD_CLOEXEC, 0); /* for link_fd: the carrier owns its own */
     if (start(link, device, ends, error)) {
         close(device);
+        if (duplicate >= 0)
+            close(duplicate);
         close(ends[0]);
         close(ends[1]);
         return error->code;
     }
     fcntl(ends[0], F_SETFL, O_NONBLOCK);
     link->fd = ends[0];
+    link->lock_fd = duplicate;
     line_opened(link);
     return 0;
 }
@@ -160,6 +164,8 @@ static void usbtmc_close(struct link *link)
 {
     if (link->fd >= 0)
         close(link->fd);
+    if (link->lock_fd >= 0)
+        close(link->lock_fd);
 }
 
 const struct line_ops line_usbtmc = {"USBTMC", usbtmc_open, usbtmc_close, true, true};

@@ -382,6 +382,13 @@ bool link_is_up(const struct link *link)
     return link->trusted;
 }
 
+int link_fd(const struct link *link)
+{
+    if (link->fd < 0 || link->state == OPENING)
+        return -1;
+    return link->ops == &line_usbtmc ? link->lock_fd : link->fd;
+}
+
 const struct link_counts *link_counts(const struct link *link)
 {
     return &link->counts;

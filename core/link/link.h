@@ -113,6 +113,11 @@ void link_resync(struct link *link);
 
 bool link_is_up(const struct link *link); /* open and trusted */
 
+/* What bytes to the instrument are written to (of USBTMC: the device), for whoever must reach it
+ * when this process cannot; -1 while it is not open. Valid until `down`; to be duplicated, not
+ * used. */
+int link_fd(const struct link *link);
+
 /* Since link_open. */
 struct link_counts {
     uint64_t asked, ok, timeouts, garbled, hangups, abandoned;

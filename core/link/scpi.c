@@ -51,63 +51,77 @@ static size_t skip_sign(const char *bytes, size_t length, size_t at)
 /* --- numbers -----------------------------------------------------------------------------------
  */
 
-struct shape {
-    char mantissa[MANTISSA_DIGITS_MOST + 3]; /* sign, digits, point */
-    int exponent;
-};
-
-/* The exponent from `at` (on the E) to the very end; false when it is none or too large. */
-static bool read_exponent(const char *bytes, size_t length, size_t at, bool lenient, int *exponent)
+/* The exponent from `at` to the very end; false when it is none or too large. */
+static bool read_exponent(const char *bytes, size_t length, size_t at, int *exponent)
 {
-    at++;
-    if (lenient)
-        at = skip_spaces(bytes, length, at);
     bool negative = at < length && bytes[at] == '-';
     at = skip_sign(bytes, length, at);
-    size_t digits = count_digits(bytes, length, at);
-    if (digits == 0 || at + digits != length)
+    if (at == length)
         return false;
-    *exponent = 0;
-    for (; at < length; at++) {
+    for (*exponent = 0; at < length; at++) {
+        if (!is_digit(bytes[at]))
+            return false;
         *exponent = *exponent * 10 + (bytes[at] - '0');
         if (*exponent > EXPONENT_MOST)
             return false;
     }
-    if (negative)
-        *exponent = -*exponent;
+    *exponent = negative ? -*exponent : *exponent;
     return true;
 }
 
-static bool read_shape(const char *bytes, size_t length, bool lenient, struct shape *shape)
+/* "e-00012": of one length, whatever zeros the instrument wrote. */
+static size_t put_exponent(char *to, int exponent)
+{
+    int size = exponent < 0 ? -exponent : exponent;
+    to[0] = 'e';
+    to[1] = exponent < 0 ? '-' : '+';
+    for (int i = 6; i > 1; i--, size /= 10)
+        to[i] = (char)('0' + size % 10);
+    return 7;
+}
+
+/* Where the mantissa ends; 0 when it is none or too long. */
+static size_t mantissa_end(const char *bytes, size_t length, bool lenient)
 {
     size_t at = skip_sign(bytes, length, 0);
     size_t whole = count_digits(bytes, length, at), part = 0;
-    bool point = at + whole < length && bytes[at + whole] == '.';
     at += whole;
+    bool point = at < length && bytes[at] == '.';
     if (point) {
-        at++;
-        part = count_digits(bytes, length, at);
-        at += part;
+        part = count_digits(bytes, length, at + 1);
+        at += 1 + part;
     }
     if (whole + part == 0 || whole + part > MANTISSA_DIGITS_MOST)
-        return false;
+        return 0;
     if (!lenient && (whole == 0 || (point && part == 0)))
-        return false;
-    memcpy(shape->mantissa, bytes, at);
-    shape->mantissa[at] = '\0';
-    shape->exponent = 0;
-    size_t mark = lenient ? skip_spaces(bytes, length, at) : at;
-    if (mark < length && (bytes[mark] == 'E' || bytes[mark] == 'e'))
-        return read_exponent(bytes, length, mark, lenient, &shape->exponent);
-    return at == length;
+        return 0;
+    return at;
 }
 
-/* Both are decimal, so the number is handed to strtod as one text: rounded once. */
-static double shape_value(const struct shape *shape)
+/* The number goes to strtod in one piece, so that it is rounded once. */
+static bool read_decimal(const char *bytes, size_t length, bool lenient, double *value)
 {
-    char text[sizeof shape->mantissa + 16];
-    snprintf(text, sizeof text, "%se%d", shape->mantissa, shape->exponent);
-    return strtod(text, NULL);
+    char text[1 + MANTISSA_DIGITS_MOST + 1 + 7 + 1];
+    size_t end = mantissa_end(bytes, length, lenient), at = end;
+    if (end == 0)
+        return false;
+    memcpy(text, bytes, end);
+    if (lenient)
+        at = skip_spaces(bytes, length, at);
+    if (at < length && (bytes[at] == 'E' || bytes[at] == 'e')) {
+        int exponent;
+        at++;
+        if (lenient)
+            at = skip_spaces(bytes, length, at);
+        if (!read_exponent(bytes, length, at, &exponent))
+            return false;
+        end += put_exponent(text + end, exponent);
+    } else if (end != length) {
+        return false;
+    }
+    text[end] = '\0';
+    *value = strtod(text, NULL);
+    return true;
 }
 
 static bool is_about(double value, double special)
@@ -117,11 +131,10 @@ static bool is_about(double value, double special)
 
 static enum scpi_number read_number(const char *bytes, size_t length, bool lenient, double *value)
 {
-    struct shape shape;
+    double number;
     *value = NAN;
-    if (!read_shape(bytes, length, lenient, &shape))
+    if (!read_decimal(bytes, length, lenient, &number))
         return SCPI_MALFORMED;
-    double number = shape_value(&shape);
     if (is_about(number, NOT_A_NUMBER))
         return SCPI_NOT_A_NUMBER;
     if (is_about(fabs(number), OVERLOAD)) {

@@ -15,7 +15,7 @@ static int system_cause(sqlite3 *db)
 
     if (cause == 0 &&
         sqlite3_file_control(db, "main", SQLITE_FCNTL_JOURNAL_POINTER, &log) == SQLITE_OK &&
-        log != NULL && log->pMethods != NULL)
+        log != NULL && log->pMethods != NULL && log->pMethods->xFileControl != NULL)
         log->pMethods->xFileControl(log, SQLITE_FCNTL_LAST_ERRNO, &cause);
     if (cause == 0)
         sqlite3_file_control(db, "main", SQLITE_FCNTL_LAST_ERRNO, &cause);
@@ -26,7 +26,7 @@ int sql_error(sqlite3 *db, const char *path, struct error *error)
 {
     int code = db == NULL ? SQLITE_NOMEM : sqlite3_extended_errcode(db);
     const char *why = db == NULL ? "out of memory" : sqlite3_errmsg(db);
-    int cause = db == NULL ? 0 : system_cause(db);
+    int cause = db != NULL && (code & 0xff) == SQLITE_IOERR ? system_cause(db) : 0;
 
     /* SQLite calls some failures of a full disk (its shared memory, a quota) I/O errors. */
     if ((code & 0xff) == SQLITE_FULL ||

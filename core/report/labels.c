@@ -130,7 +130,7 @@ static void add_small(struct text *out, const char *string, double x, double y, 
 static void add_text_band(struct text *out, const struct cell_label *label, double x, double y,
                           double width, double band)
 {
-    double small = fmin(2.4, band * 0.18), pad = band * 0.07, room = band - 2 * pad;
+    double small = fmin(2.4, band * 0.18), pad = band * 0.085, room = band - 2 * pad;
     add_name(out, label->label, x + PADDING, y + pad, width - 2 * PADDING, room - 2.6 * small);
     add_small(out, label->model, x + PADDING, y + band - pad - 1.4 * small, width - 2 * PADDING,
               small);
@@ -138,50 +138,47 @@ static void add_text_band(struct text *out, const struct cell_label *label, doub
               small);
 }
 
-/* The code with its quiet zone fills the height of the band. */
-static bool add_code_band(struct text *out, const struct cell_label *label, double x, double y,
-                          double width, double band)
+/* The code with its quiet zone fills the height of the band; `path` is in modules, `side` of them.
+ */
+static void add_code_band(struct text *out, const char *label, const struct text *path, int side,
+                          double x, double y, double width, double band)
 {
-    struct text path = TEXT_EMPTY;
-    int side;
-    bool good = qr_path(&path, label->label, &side);
-    if (good) {
-        double module = band / (side + 2 * QR_QUIET);
-        text_add(out, "<path class=\"code\" fill=\"#000000\" shape-rendering=\"crispEdges\" "
-                      "transform=\"translate(");
-        svg_decimals(out, x + QR_QUIET * module, 4);
-        text_add(out, " ");
-        svg_decimals(out, y + QR_QUIET * module, 4);
-        text_add(out, ") scale(");
-        svg_decimals(out, module, 6);
-        text_addf(out, ")\" d=\"%s\"/>\n", path.bytes);
-        add_name(out, label->label, x + band, y + band * 0.25, width - band - PADDING, band * 0.5);
-    }
-    text_free(&path);
-    return good;
+    double module = band / (side + 2 * QR_QUIET);
+    text_add(out, "<path class=\"code\" fill=\"#000000\" shape-rendering=\"crispEdges\" "
+                  "transform=\"translate(");
+    svg_decimals(out, x + QR_QUIET * module, 4);
+    text_add(out, " ");
+    svg_decimals(out, y + QR_QUIET * module, 4);
+    text_add(out, ") scale(");
+    svg_decimals(out, module, 6);
+    text_addf(out, ")\" d=\"%s\"/>\n", path->bytes);
+    add_name(out, label, x + band, y + band * 0.25, width - band - PADDING, band * 0.5);
 }
 
 static int add_label(struct text *out, const struct cell_label *label, const struct grid *grid,
                      size_t place, struct error *error)
 {
-    char quoted[80];
+    const char *name = label->label != NULL ? label->label : "";
+    struct text path = TEXT_EMPTY;
+    int side;
+    if (!qr_path(&path, name, &side)) {
+        char quoted[80];
+        return error_set(error, ERROR_USAGE, "labels", "give the cell a short label",
+                         "no QR code holds the label %s",
+                         string_quote(name, quoted, sizeof quoted));
+    }
     double x = grid->left + grid->width * (double)(place % grid->columns);
     double y = grid->top + grid->height * (double)(place / grid->columns);
     double band = grid->height / 3;
-    const char *name = label->label != NULL ? label->label : "";
-    text_add(out, "<g");
-    svg_attribute_text(out, "class", "label");
-    text_add(out, ">\n");
+    text_add(out, "<g class=\"label\">\n");
     svg_title(out, name);
     text_add(out, "\n");
     add_text_band(out, label, x, y, grid->width, band);
-    bool good = add_code_band(out, label, x, y + band, grid->width, band);
+    add_code_band(out, name, &path, side, x, y + band, grid->width, band);
     add_text_band(out, label, x, y + 2 * band, grid->width, band);
     text_add(out, "</g>\n");
-    if (good)
-        return 0;
-    return error_set(error, ERROR_USAGE, "labels", "give the cell a short label",
-                     "no QR code holds the label %s", string_quote(name, quoted, sizeof quoted));
+    text_free(&path);
+    return 0;
 }
 
 static bool has_label(const struct grid *grid, size_t row, size_t column, size_t shown)

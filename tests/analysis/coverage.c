@@ -86,7 +86,8 @@ static int shelf_opened_once(double day, const struct fit_form *form)
         checks[i] = (struct retention_check){i, days, 7200 * left, 7200, 7200, 20};
     }
     struct retention_forecast out;
-    if (retention_forecast(checks, 12, NULL, form, &day, 1, LEVEL, &out) != ANALYSIS_OK)
+    if (retention_forecast(&(struct retention_arm){checks, 12, NULL, NULL}, form, &day, 1, LEVEL,
+                           &out) != ANALYSIS_OK)
         return -1;
     return holds(out.low, out.high, 0.97 * exp(-0.0009 * day));
 }
@@ -112,9 +113,35 @@ static int shelf_one_more_cell(void)
     }
     struct retention_forecast out;
     const double day = 250;
-    if (retention_forecast(checks, 12, NULL, &fit_exponential, &day, 1, LEVEL, &out) != ANALYSIS_OK)
+    if (retention_forecast(&(struct retention_arm){checks, 12, NULL, NULL}, &fit_exponential, &day,
+                           1, LEVEL, &out) != ANALYSIS_OK)
         return -1;
     return holds(out.predicted_low, out.predicted_high, normal(0.97 * exp(-0.0009 * day), 0.012));
+}
+
+/* Shelf cells against the mean of four others that were measured fresh; 1 % between cells. */
+static int shelf_against_fresh_set(void)
+{
+    static const double ages[] = {28, 42, 182, 365};
+    double mah[4];
+    struct summary fresh;
+    for (size_t i = 0; i < 4; i++)
+        mah[i] = normal(2000, 20);
+    if (summary_of(mah, 4, LEVEL, &fresh) != ANALYSIS_OK)
+        return -1;
+    struct retention_check checks[12];
+    for (size_t i = 0; i < 12; i++) {
+        double days = ages[i / 3], cell = normal(2000, 20);
+        checks[i] = (struct retention_check){i,          days, cell * 0.97 * exp(-0.0009 * days),
+                                             fresh.mean, 2000, 20};
+    }
+    const struct fresh_set set = {fresh.standard_error / fresh.mean, 3};
+    const struct retention_arm arm = {checks, 12, NULL, &set};
+    struct retention_forecast out;
+    const double day = 100;
+    if (retention_forecast(&arm, &fit_exponential, &day, 1, LEVEL, &out) != ANALYSIS_OK)
+        return -1;
+    return holds(out.low, out.high, 0.97 * exp(-0.0009 * day));
 }
 
 /* Five cells, each checked six times; each loses charge at its own rate. Truth: the mean over all
@@ -131,7 +158,8 @@ static int shelf_checked_repeatedly(void)
                 c, ages[a], 7200 * normal(exp(-k * ages[a]), 0.003), 7200, 7200, 20};
     }
     struct retention_forecast out;
-    if (retention_forecast(checks, 30, NULL, &fit_exponential, &day, 1, LEVEL, &out) != ANALYSIS_OK)
+    if (retention_forecast(&(struct retention_arm){checks, 30, NULL, NULL}, &fit_exponential, &day,
+                           1, LEVEL, &out) != ANALYSIS_OK)
         return -1;
     return holds(out.low, out.high, exp(-rate * day + sd * sd * day * day / 2));
 }
@@ -249,6 +277,7 @@ static const struct {
     {"retention, 12 cells opened once, day 100", shelf_within},
     {"retention, the same, forecast to day 730", shelf_beyond},
     {"retention, one more cell (prediction)", shelf_one_more_cell},
+    {"retention, 12 cells against 4 fresh ones", shelf_against_fresh_set},
     {"retention, 5 cells checked 6 times, day 500", shelf_checked_repeatedly},
     {"cycles to 80 %, one cell", wear_of_one_cell},
     {"cycles to 80 %, mean of 4 cells", wear_of_four_cells},

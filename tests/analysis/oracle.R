@@ -1,13 +1,14 @@
-# The other opinion: reads named series (one a line: NAME value value ...) and prints what this language
-# makes of them, one NAME value a line, 17 digits. Called by test_oracle.c; base packages only, and
-# survival where it is installed.
+# The other opinion: reads named series (one a line: NAME value value ...) and prints what this
+# language makes of them, one NAME value a line, 17 digits. Called by test_oracle.c; base packages
+# only, and survival where it is installed.
 lines <- strsplit(readLines(commandArgs(TRUE)[1]), " ")
 d <- setNames(lapply(lines, function(l) as.numeric(l[-1])), sapply(lines, `[`, 1))
 say <- function(name, value) cat(name, format(unname(value), digits = 17), "\n")
 
 say("mean", mean(d$a)); say("sd", sd(d$a)); say("q90", quantile(d$a, 0.9))
 say("upper_quartile", quantile(d$a, 0.75)); say("low", t.test(d$a)$conf.int[1])
-say("t_factor", qt(0.975, 7.3)); say("t_factor_small", qt(0.995, 1)); say("t_tail", 2 * pt(-3.7, 4.6))
+say("t_factor", qt(0.975, 7.3)); say("t_factor_small", qt(0.995, 1))
+say("t_tail", 2 * pt(-3.7, 4.6))
 
 w <- t.test(d$a, d$b)
 say("welch_t", w$statistic); say("welch_freedom", w$parameter); say("welch_p", w$p.value)
@@ -36,12 +37,11 @@ say("friedman_chi2", f$statistic); say("friedman_p", f$p.value)
 aicc <- function(fit, n, k) AIC(fit) + 2 * k * (k + 1) / (n - k - 1)
 n <- length(d$t)
 course <- data.frame(t = d$t, r = d$r)
-fits <- list(
-  line = lm(r ~ t, course),
-  exponential = suppressWarnings(nls(r ~ a * exp(-k * t), course, start = list(a = 1, k = 0.001),
-                                     control = nls.control(tol = 1e-10, maxiter = 500, warnOnly = TRUE))),
-  power = suppressWarnings(nls(r ~ a - b * t^p, course, start = list(a = 1, b = 0.02, p = 0.5),
-              control = nls.control(tol = 1e-10, maxiter = 500, warnOnly = TRUE))))
+how <- nls.control(tol = 1e-10, maxiter = 500, warnOnly = TRUE)
+curve <- function(form, start) suppressWarnings(nls(form, course, start = start, control = how))
+fits <- list(line = lm(r ~ t, course),
+             exponential = curve(r ~ a * exp(-k * t), list(a = 1, k = 0.001)),
+             power = curve(r ~ a - b * t^p, list(a = 1, b = 0.02, p = 0.5)))
 for (form in names(fits)) {
   fit <- fits[[form]]
   s <- coef(summary(fit))

@@ -25,6 +25,22 @@ static void complete_table(void **state)
     assert_within(out.p, 0.0067, 0.00005); /* t 12.12 with 2 degrees of freedom */
 }
 
+/* Three cells on three channels, complete: every channel is as sure as the others,
+ * s sqrt((1 - 1/3) / 3), also the one that is had from the others. */
+static void all_channels_alike_sure(void **state)
+{
+    (void)state;
+    const double values[] = {1956, 1950, 1949, 1968, 1960, 1961, 1947, 1940, 1941};
+    struct bias_run runs[9];
+    for (size_t i = 0; i < 9; i++)
+        runs[i] = (struct bias_run){i / 3, i % 3, values[i]};
+    struct channel_bias biases[3];
+    struct bias_summary out;
+    assert_ok(bias_of_channels(runs, 9, 3, 3, BIAS_ADDITIVE, biases, &out));
+    for (size_t h = 0; h < 3; h++)
+        assert_close(biases[h].standard_error, out.residual_sd * sqrt(2.0 / 9), 1e-9);
+}
+
 /* Not every cell on every channel: truth comes back, biases sum to 0. */
 static void incomplete_table(void **state)
 {
@@ -66,6 +82,9 @@ static void relative_bias(void **state)
     assert_ok(bias_of_channels(runs, 6, 3, 2, BIAS_RELATIVE, biases, &out));
     assert_within(biases[0].bias, sqrt(1.01 / 0.99) - 1, 1e-4);
     assert_within(biases[1].bias, sqrt(0.99 / 1.01) - 1, 1e-4);
+    /* Of two channels both logarithms are equally sure; each error is in proportion to its gain. */
+    assert_close(biases[0].standard_error / (1 + biases[0].bias),
+                 biases[1].standard_error / (1 + biases[1].bias), 1e-9);
     double corrected, u;
     assert_ok(bias_correct(BIAS_RELATIVE, &biases[0], 2000 * 1.01, 4, &corrected, &u));
     assert_within(corrected, 2000 * 1.01 / (1 + biases[0].bias), 1e-9);
@@ -142,9 +161,13 @@ static void statements_instead_of_numbers(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(complete_table),     cmocka_unit_test(incomplete_table),
-        cmocka_unit_test(relative_bias),      cmocka_unit_test(correction),
-        cmocka_unit_test(against_a_standard), cmocka_unit_test(statements_instead_of_numbers),
+        cmocka_unit_test(complete_table),
+        cmocka_unit_test(all_channels_alike_sure),
+        cmocka_unit_test(incomplete_table),
+        cmocka_unit_test(relative_bias),
+        cmocka_unit_test(correction),
+        cmocka_unit_test(against_a_standard),
+        cmocka_unit_test(statements_instead_of_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

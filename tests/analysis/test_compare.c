@@ -60,9 +60,10 @@ static void nist_atmwtag(void **state)
     assert_close(out.residual_sd, 1.51048314446410e-05, 1e-8);
 }
 
-/* SmLs01, SmLs04, SmLs07: nine groups of 21, with 1, 7 and 13 leading digits alike (S. D. Simon, J.
- * P. Lesage, Comput. Stat. Data Anal. 8, 1989). F is 21. At 10^12 a double itself is only good to
- * 10^-4 of the scatter of 0.1, so the data as stored have an F off by up to some 10^-3. */
+/* SmLs01, SmLs04, SmLs07: nine groups of 21 (S. D. Simon, J. P. Lesage, Comput. Stat. Data Anal. 8,
+ * 1989), values as 1.4, 1000000.4 and 1000000000000.4. F is 21. At 10^12 a double itself is only
+ * good to 10^-4 against a scatter of 0.1, so the data as stored have an F off by up to some 10^-3.
+ */
 static void nist_smls(void **state)
 {
     (void)state;
@@ -76,7 +77,7 @@ static void nist_smls(void **state)
         for (size_t g = 0; g < 9; g++) {
             for (size_t i = 0; i < 21; i++) {
                 double tenths = base[g] + (i == 0 ? 0 : i % 2 == 1 ? -1 : 1);
-                x[g][i] = (series[s].offset * 10 - (s > 0 ? 10 : 0) + tenths) / 10;
+                x[g][i] = (series[s].offset * 10 - (s == 0 ? 0 : 10) + tenths) / 10;
             }
             groups[g] = (struct group){x[g], 21};
         }
@@ -89,6 +90,36 @@ static void nist_smls(void **state)
         assert_close(out.r_squared, 4.82758620689655e-01, series[s].tolerance);
         assert_true(out.between_freedom == 8 && out.within_freedom == 180);
     }
+}
+
+/* SmLs07 as stored, its sums of squares taken in extended precision: found to the last digits. */
+static void nist_smls07_as_stored(void **state)
+{
+    (void)state;
+    const double base[] = {14, 13, 15, 13, 15, 13, 15, 13, 15};
+    double x[9][21];
+    struct group groups[9];
+    long double means[9] = {0}, mean = 0, between = 0, within = 0;
+    for (size_t g = 0; g < 9; g++) {
+        for (size_t i = 0; i < 21; i++) {
+            x[g][i] = (1e13 - 10 + base[g] + (i == 0 ? 0 : i % 2 == 1 ? -1 : 1)) / 10;
+            means[g] += ((long double)x[g][i] - 1e12L) / 21;
+        }
+        mean += means[g] / 9;
+        groups[g] = (struct group){x[g], 21};
+    }
+    for (size_t g = 0; g < 9; g++) {
+        between += 21 * (means[g] - mean) * (means[g] - mean);
+        for (size_t i = 0; i < 21; i++) {
+            long double residual = (long double)x[g][i] - 1e12L - means[g];
+            within += residual * residual;
+        }
+    }
+    struct variance_analysis out;
+    assert_ok(compare_anova(groups, 9, &out));
+    assert_close(out.between_squares, (double)between, 1e-13);
+    assert_close(out.within_squares, (double)within, 1e-13);
+    assert_close(out.f, (double)(between / 8 / (within / 180)), 1e-13);
 }
 
 /* Student's sleep data (Biometrika 6, 1908), unpaired; figures recomputed in double precision. */
@@ -277,6 +308,7 @@ int main(void)
         cmocka_unit_test(nist_sirstv),
         cmocka_unit_test(nist_atmwtag),
         cmocka_unit_test(nist_smls),
+        cmocka_unit_test(nist_smls07_as_stored),
         cmocka_unit_test(welch_two),
         cmocka_unit_test(welch_anova_of_two),
         cmocka_unit_test(holm),

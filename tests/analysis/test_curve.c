@@ -154,6 +154,20 @@ static void end_voltage_between_samples(void **state)
     drop(&r);
 }
 
+/* A current that rises from 0 to 2 A while the voltage falls from 1.4 to 1.0 V, seen only at its
+ * ends: cut at 1.2 V, half way, it has given a quarter of an Ah. */
+static void current_at_the_end_voltage(void **state)
+{
+    (void)state;
+    const double t[] = {0, 3600}, v[] = {1.4, 1.0}, i[] = {0, -2};
+    struct curve curve = {t, v, i, 2};
+    struct curve_options options = {NAN, 1.2, NAN};
+    struct curve_measures out;
+    assert_ok(curve_measure(&curve, &options, &out));
+    assert_close(out.charge, 0.25 * 3600, 1e-13);
+    assert_close(out.energy, 0.5 * 3600 * 1.2 * 1 / 2, 1e-13); /* trapezoid of 0 and 1.2 W */
+}
+
 /* A cell that is below the end voltage from the start gives nothing. */
 static void empty_from_the_start(void **state)
 {
@@ -242,6 +256,7 @@ int main(void)
         cmocka_unit_test(half_sine),
         cmocka_unit_test(decaying_current),
         cmocka_unit_test(end_voltage_between_samples),
+        cmocka_unit_test(current_at_the_end_voltage),
         cmocka_unit_test(empty_from_the_start),
         cmocka_unit_test(gaps_are_told_and_not_bridged),
         cmocka_unit_test(a_rest_has_no_charge),

@@ -264,6 +264,53 @@ static void crossing_without_bound(void **state)
     assert_ok(fit_points(&fit_line, x, y, 4, &fit));
     assert_ok(fit_reaches(&fit, 0.8, 0.95, &at));
     assert_true(isfinite(at.x) && isinf(at.high));
+    const double t[] = {0, 50, 100, 150, 200, 250}, r[] = {1.00, 0.99, 0.94, 0.97, 0.91, 0.90};
+    assert_ok(fit_points(&fit_power, t, r, 6, &fit));
+    assert_ok(fit_reaches(&fit, 0.99, 0.95, &at));
+    assert_true(at.low == 0 && at.high > at.x); /* a power of time begins at 0 */
+}
+
+static double sum_value(double x, const double *p)
+{
+    (void)x;
+    return p[0] + p[1];
+}
+
+static void sum_gradient(double x, const double *p, double *dp)
+{
+    (void)x;
+    (void)p;
+    dp[0] = dp[1] = 1;
+}
+
+/* Two parameters of which only the sum shows: neither is known, and neither is told. */
+static void dependent_parameters_no_fit(void **state)
+{
+    (void)state;
+    static const struct fit_form sum = {.name = "sum",
+                                        .formula = "a + b",
+                                        .parameters = 2,
+                                        .value = sum_value,
+                                        .gradient = sum_gradient};
+    const double x[] = {0, 1, 2, 3}, y[] = {1, 1.1, 0.9, 1}, start[] = {0.4, 0.4};
+    struct fit fit;
+    assert_int_equal(fit_points_from(&sum, start, x, y, 4, &fit), ANALYSIS_NO_FIT);
+    assert_true(isnan(fit.value[0]) && isnan(fit.standard_error[1]));
+}
+
+/* A logarithm is the power whose exponent goes to 0 and never gets there: no fit, rather than the
+ * last place where the iteration stood. */
+static void no_rest_no_fit(void **state)
+{
+    (void)state;
+    double x[12], y[12];
+    for (size_t i = 0; i < 12; i++) {
+        x[i] = 10 * (double)(i + 1);
+        y[i] = 1 - 0.02 * log(x[i]) - 0.01 * pow(log(x[i]) - 3.5, 2) * -1;
+    }
+    struct fit fit;
+    assert_int_equal(fit_points(&fit_power, x, y, 12, &fit), ANALYSIS_NO_FIT);
+    assert_true(isnan(fit.value[2]) && isnan(fit.aicc));
 }
 
 static void statements_instead_of_numbers(void **state)
@@ -306,6 +353,8 @@ int main(void)
         cmocka_unit_test(crossing_of_a_line),
         cmocka_unit_test(crossing_of_curves),
         cmocka_unit_test(crossing_without_bound),
+        cmocka_unit_test(dependent_parameters_no_fit),
+        cmocka_unit_test(no_rest_no_fit),
         cmocka_unit_test(statements_instead_of_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -62,6 +62,20 @@ static void finish_by_hand(void **state)
     assert_true(finishes[0].place == 1.5 && finishes[1].place == 1.5 && finishes[2].place == 3);
 }
 
+/* 0.1 + 0.4 + 0.1 and 0.2 + 0.2 + 0.2 over 0.4 are both 1.5, though not in doubles: a tie. */
+static void rounding_breaks_no_tie(void **state)
+{
+    (void)state;
+    const struct criterion weighted[] = {
+        {"capacity", true, 0.1, 0}, {"retention", true, 0.2, 1}, {"energy", true, 0.1, 0}};
+    const double values[] = {2, 1, 2, 1, 2, 1};
+    double ranks[6];
+    struct finish finishes[2];
+    assert_ok(ranking_of(weighted, 3, values, 2, ranks, finishes));
+    assert_true(finishes[0].mean_finish != finishes[1].mean_finish);
+    assert_true(finishes[0].place == 1.5 && finishes[1].place == 1.5);
+}
+
 /* Two models, one criterion: the better by the normal distribution with probability
  * Phi(difference / sqrt(s1^2/n + s2^2/n)), here Phi(1) = 0.8413. 20 cells each, of fixed scatter.
  */
@@ -202,6 +216,7 @@ int main(void)
         cmocka_unit_test(friedman_with_ties),
         cmocka_unit_test(kendall_with_ties),
         cmocka_unit_test(finish_by_hand),
+        cmocka_unit_test(rounding_breaks_no_tie),
         cmocka_unit_test(probability_of_first_place),
         cmocka_unit_test(few_cells_are_not_overrated),
         cmocka_unit_test(clear_and_open),

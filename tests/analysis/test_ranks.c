@@ -92,6 +92,17 @@ static void ties_by_the_normal(void **state)
     assert_true(!out.exact && out.statistic == 1);
     assert_close(out.p, erfc(3 / sqrt(4.65) / sqrt(2)), 1e-12);
     assert_close(out.p_less, out.p / 2, 1e-12);
+    assert_ok(ranks_two(&b, &a, &out)); /* the other way round: U = 8 */
+    assert_true(out.statistic == 8);
+    assert_close(out.p, erfc(3 / sqrt(4.65) / sqrt(2)), 1e-12);
+    assert_close(out.p_greater, out.p / 2, 1e-12);
+
+    /* Pairs: differences 1 1 -1 2 0; the 0 is left out, ranks 2 2 2 4, sum 8 of at most 10;
+     * variance 4 * 5 * 9 / 24 - 24 / 48 = 7; (8 - 5 - 0.5) / sqrt(7). */
+    const double after[] = {3, 4, 4, 7, 5}, before[] = {2, 3, 5, 5, 5};
+    assert_ok(ranks_paired(after, before, 5, &out));
+    assert_true(!out.exact && out.statistic == 8);
+    assert_close(out.p, erfc(2.5 / sqrt(7) / sqrt(2)), 1e-12);
 }
 
 static void statements_instead_of_numbers(void **state)

@@ -2,6 +2,7 @@
 #include "analysis/check.h"
 
 #include "analysis/retention.h"
+#include "analysis/uncertainty.h"
 #include "base/random.h"
 
 #define RATED (2.0 * 3600)
@@ -90,13 +91,14 @@ static void forecast_of_cells_opened_once(void **state)
     size_t n = make_checks(24, true, 0.005, 11, checks);
     assert_true(n == 24);
     struct retention_fits fits;
-    assert_ok(retention_fit(checks, n, NULL, &fits));
+    assert_ok(retention_fit(&(struct retention_arm){checks, n, NULL, NULL}, &fits));
     assert_true(!fits.by_cell && fits.best >= 0);
     for (int i = 0; i < FIT_CHOICES; i++)
         assert_true(fits.aicc[i] == fits.pooled.fits[i].aicc);
     const double days[] = {100, 730};
     struct retention_forecast out[2];
-    assert_ok(retention_forecast(checks, n, NULL, &fit_exponential, days, 2, 0.95, out));
+    assert_ok(retention_forecast(&(struct retention_arm){checks, n, NULL, NULL}, &fit_exponential,
+                                 days, 2, 0.95, out));
     assert_within(out[0].value, exp(-0.1), 0.01);
     assert_true(out[0].low < out[0].value && out[0].value < out[0].high);
     assert_true(out[0].predicted_low < out[0].low && out[0].high < out[0].predicted_high);
@@ -121,15 +123,43 @@ static void forecast_of_cells_checked_repeatedly(void **state)
         squares += pow(truth[c] - mean, 2);
     const double day = 500;
     struct retention_forecast out;
-    assert_ok(retention_forecast(checks, n, NULL, &fit_exponential, &day, 1, 0.95, &out));
+    assert_ok(retention_forecast(&(struct retention_arm){checks, n, NULL, NULL}, &fit_exponential,
+                                 &day, 1, 0.95, &out));
     assert_close(out.value, mean, 1e-7);
     double half = 3.182446305283711 * sqrt(squares / 3); /* t of 3 degrees of freedom */
     assert_close(out.high - out.value, half / 2, 1e-5);
     assert_close(out.predicted_high - out.value, half * sqrt(1.25), 1e-5);
     assert_true(out.extrapolated && out.cells == 4);
     struct retention_fits fits;
-    assert_ok(retention_fit(checks, n, NULL, &fits));
+    assert_ok(retention_fit(&(struct retention_arm){checks, n, NULL, NULL}, &fits));
     assert_true(fits.by_cell && fits.best == 1);
+}
+
+/* The mean of five fresh cells, known to 1 % of itself, moves all retentions alike: half widths
+ * become those of the two errors together (JCGM 100:2008, 5.1.2 and G.4.1), by hand at one day. */
+static void shared_fresh_set(void **state)
+{
+    (void)state;
+    struct retention_check checks[24];
+    size_t n = make_checks(24, true, 0.005, 11, checks);
+    const struct fresh_set set = {0.01, 4};
+    const double day = 100;
+    struct retention_forecast own, shared;
+    struct retention_arm arm = {checks, n, NULL, NULL};
+    assert_ok(retention_forecast(&arm, &fit_exponential, &day, 1, 0.95, &own));
+    arm.fresh = &set;
+    assert_ok(retention_forecast(&arm, &fit_exponential, &day, 1, 0.95, &shared));
+    assert_true(shared.value == own.value);
+    double fit = (own.high - own.value) / 2.073873067904025; /* t of 22 degrees of freedom */
+    double both = hypot(fit, 0.01 * own.value);
+    double freedom = pow(both, 4) / (pow(fit, 4) / 22 + pow(0.01 * own.value, 4) / 4);
+    assert_true(freedom > 4 && freedom < 5);
+    assert_close(shared.high - shared.value, 2.776445105197787 * both, 1e-9); /* t of 4 */
+
+    double one = (own.predicted_high - own.value) / 2.073873067904025;
+    both = hypot(one, 0.01 * own.value);
+    freedom = pow(both, 4) / (pow(one, 4) / 22 + pow(0.01 * own.value, 4) / 4);
+    assert_close(shared.predicted_high - shared.value, coverage_factor(0.95, freedom) * both, 1e-9);
 }
 
 /* A year at 30 degC with a rule of twice per 10 K is two years at 20 degC. */
@@ -140,11 +170,11 @@ static void days_at_the_reference(void **state)
                                        {1, 100, 0.9 * RATED, RATED, RATED, 20}};
     const struct warming_rule twice = {WARMING_Q10, 2, NAN, 20};
     double x[2], y[2];
-    assert_ok(retention_points(checks, 2, &twice, x, y));
+    assert_ok(retention_points(&(struct retention_arm){checks, 2, &twice, NULL}, x, y));
     assert_close(x[0], 730, 1e-13);
     assert_close(x[1], 100, 1e-13);
     assert_close(y[0], 0.7, 1e-14);
-    assert_ok(retention_points(checks, 2, NULL, x, y));
+    assert_ok(retention_points(&(struct retention_arm){checks, 2, NULL, NULL}, x, y));
     assert_true(x[0] == 365);
 }
 
@@ -163,7 +193,8 @@ static void no_charge_below_none(void **state)
                                      20};
     const double day = 2000;
     struct retention_forecast out;
-    assert_ok(retention_forecast(checks, 6, NULL, &fit_line, &day, 1, 0.95, &out));
+    assert_ok(retention_forecast(&(struct retention_arm){checks, 6, NULL, NULL}, &fit_line, &day, 1,
+                                 0.95, &out));
     assert_true(out.value == 0 && out.low == 0 && out.predicted_low == 0);
 }
 
@@ -174,34 +205,44 @@ static void statements_instead_of_numbers(void **state)
     size_t n = make_checks(24, true, 0.005, 11, checks);
     double x[24], y[24], ratio, u;
     struct retention_fits fits;
-    assert_int_equal(retention_points(checks, 0, NULL, x, y), ANALYSIS_NO_DATA);
+    assert_int_equal(retention_points(&(struct retention_arm){checks, 0, NULL, NULL}, x, y),
+                     ANALYSIS_NO_DATA);
     checks[3].fresh = NAN;
-    assert_int_equal(retention_points(checks, n, NULL, x, y), ANALYSIS_NO_REFERENCE);
+    assert_int_equal(retention_points(&(struct retention_arm){checks, n, NULL, NULL}, x, y),
+                     ANALYSIS_NO_REFERENCE);
     assert_true(isnan(x[0]) && isnan(y[3]));
-    assert_int_equal(retention_fit(checks, n, NULL, &fits), ANALYSIS_NO_REFERENCE);
+    assert_int_equal(retention_fit(&(struct retention_arm){checks, n, NULL, NULL}, &fits),
+                     ANALYSIS_NO_REFERENCE);
     assert_true(fits.best == -1 && isnan(fits.aicc[0]));
     checks[3].fresh = RATED;
     checks[3].rated = 1.9 * 3600;
-    assert_int_equal(retention_points(checks, n, NULL, x, y), ANALYSIS_MIXED_RATINGS);
+    assert_int_equal(retention_points(&(struct retention_arm){checks, n, NULL, NULL}, x, y),
+                     ANALYSIS_MIXED_RATINGS);
     checks[3].rated = RATED;
     checks[3].days = -1;
-    assert_int_equal(retention_points(checks, n, NULL, x, y), ANALYSIS_NEGATIVE_TIME);
+    assert_int_equal(retention_points(&(struct retention_arm){checks, n, NULL, NULL}, x, y),
+                     ANALYSIS_NEGATIVE_TIME);
     checks[3].days = NAN;
-    assert_int_equal(retention_points(checks, n, NULL, x, y), ANALYSIS_NOT_FINITE);
+    assert_int_equal(retention_points(&(struct retention_arm){checks, n, NULL, NULL}, x, y),
+                     ANALYSIS_NOT_FINITE);
     checks[3].days = 90;
     checks[3].cell = 9; /* checked twice now */
-    assert_int_equal(retention_fit(checks, n, NULL, &fits), ANALYSIS_MIXED_CHECKS);
+    assert_int_equal(retention_fit(&(struct retention_arm){checks, n, NULL, NULL}, &fits),
+                     ANALYSIS_MIXED_CHECKS);
 
     const double day = 365, before = -1;
     struct retention_forecast out;
-    assert_int_equal(retention_forecast(checks, 6, NULL, &fit_line, &before, 1, 0.95, &out),
+    assert_int_equal(retention_forecast(&(struct retention_arm){checks, 6, NULL, NULL}, &fit_line,
+                                        &before, 1, 0.95, &out),
                      ANALYSIS_NEGATIVE_TIME);
     n = make_checks(1, false, 0.002, 1, checks);
-    assert_int_equal(retention_forecast(checks, n, NULL, &fit_line, &day, 1, 0.95, &out),
+    assert_int_equal(retention_forecast(&(struct retention_arm){checks, n, NULL, NULL}, &fit_line,
+                                        &day, 1, 0.95, &out),
                      ANALYSIS_ONE_CELL);
     assert_true(isnan(out.value) && isnan(out.low));
     n = make_checks(2, true, 0.002, 1, checks);
-    assert_int_equal(retention_forecast(checks, n, NULL, &fit_line, &day, 1, 0.95, &out),
+    assert_int_equal(retention_forecast(&(struct retention_arm){checks, n, NULL, NULL}, &fit_line,
+                                        &day, 1, 0.95, &out),
                      ANALYSIS_TOO_FEW);
 
     assert_int_equal(retention_ratio(1600, 0, NAN, 0, 0, &ratio, &u), ANALYSIS_NO_REFERENCE);
@@ -220,6 +261,7 @@ int main(void)
         cmocka_unit_test(temperature_rules),
         cmocka_unit_test(forecast_of_cells_opened_once),
         cmocka_unit_test(forecast_of_cells_checked_repeatedly),
+        cmocka_unit_test(shared_fresh_set),
         cmocka_unit_test(days_at_the_reference),
         cmocka_unit_test(no_charge_below_none),
         cmocka_unit_test(statements_instead_of_numbers),

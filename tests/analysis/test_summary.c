@@ -56,6 +56,17 @@ static void nist_numacc4_as_stored(void **state)
     assert_close(out.sd, (double)sqrtl(squares / 1000), 1e-14);
 }
 
+/* Doubles of 2^52 and more have no halves: the mean of these two is rounded by a half, their
+ * scatter is sqrt(1/2) all the same. */
+static void mean_between_doubles(void **state)
+{
+    (void)state;
+    const double x[] = {0x1p52 + 1, 0x1p52 + 2};
+    struct summary out;
+    assert_ok(summary_of(x, 2, 0.95, &out));
+    assert_close(out.sd, sqrt(0.5), 1e-15);
+}
+
 static void nist_michelson(void **state)
 {
     (void)state;
@@ -204,6 +215,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nist_numacc),
         cmocka_unit_test(nist_numacc4_as_stored),
+        cmocka_unit_test(mean_between_doubles),
         cmocka_unit_test(nist_michelson),
         cmocka_unit_test(nist_mavro),
         cmocka_unit_test(interval_and_quartiles),

@@ -56,6 +56,19 @@ static void without_censoring(void **state)
     assert_true(steps[out.steps - 1].part == 0 && isnan(steps[out.steps - 1].low));
 }
 
+/* Half of the cells end at 20, the next at 30: the median lies between, as for any even number. */
+static void median_between_steps(void **state)
+{
+    (void)state;
+    const struct survivor four[] = {ENDED(40), ENDED(10), ENDED(30), ENDED(20)};
+    struct survival_step steps[4];
+    struct survival out;
+    assert_ok(survival_of(four, 4, 0.95, steps, &out));
+    assert_true(out.median == 25);
+    assert_ok(survival_of(four, 1, 0.95, steps, &out)); /* of one cell no interval */
+    assert_true(out.median == 40 && isnan(out.median_low) && isnan(out.median_high));
+}
+
 static void log_rank(void **state)
 {
     (void)state;
@@ -113,11 +126,9 @@ static void statements_instead_of_numbers(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(product_limit),
-        cmocka_unit_test(without_censoring),
-        cmocka_unit_test(log_rank),
-        cmocka_unit_test(three_groups),
-        cmocka_unit_test(statements_instead_of_numbers),
+        cmocka_unit_test(product_limit),        cmocka_unit_test(without_censoring),
+        cmocka_unit_test(median_between_steps), cmocka_unit_test(log_rank),
+        cmocka_unit_test(three_groups),         cmocka_unit_test(statements_instead_of_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -32,6 +32,23 @@ static void fitted_cycles(void **state)
     fill(v, -1, 0);
     assert_int_equal(wear_fitted(&course, &fit_line, WEAR_WORN, 0.95, &out), ANALYSIS_NOT_REACHED);
     assert_true(isnan(out.x) && isnan(out.low));
+
+    /* Nor does one that comes up from below the level: it crosses it the other way. */
+    for (size_t i = 0; i < 7; i++)
+        v[i] = (1400 + cycles[i]) * 3.6;
+    assert_int_equal(wear_fitted(&course, &fit_line, WEAR_WORN, 0.95, &out), ANALYSIS_NOT_REACHED);
+    assert_true(isnan(out.x) && out.level == 0.8 * 2000 * 3.6);
+}
+
+/* So much scatter that the interval would begin before the first cycle: it begins there. */
+static void no_cycles_before_the_first(void **state)
+{
+    (void)state;
+    const double n[] = {0, 50, 100, 150}, v[] = {1990, 1700, 2000, 1650};
+    const struct wear_course course = {n, v, 4, 2000};
+    struct fit_crossing out;
+    assert_ok(wear_fitted(&course, &fit_line, WEAR_WORN, 0.95, &out));
+    assert_true(out.low == 0 && isinf(out.high) && out.x > 100);
 }
 
 /* A resistance that doubles: 24 mohm at first, 0.12 mohm a cycle: at 200 cycles. */
@@ -90,6 +107,8 @@ static void arm_of_cells(void **state)
                      ANALYSIS_CENSORED);
     assert_true(out.cells_reached == 3 && isnan(out.cycles.mean) && isnan(each[2].x));
     assert_close(each[3].x, 250, 1e-12);
+    assert_int_equal(wear_of_arm(courses + 2, 1, &fit_line, WEAR_WORN, 0.95, each, &out),
+                     ANALYSIS_NOT_REACHED);
     assert_int_equal(wear_of_arm(courses, 1, &fit_line, WEAR_WORN, 0.95, each, &out),
                      ANALYSIS_ONE_CELL);
     assert_close(out.cycles.mean, 400, 1e-12);
@@ -158,13 +177,10 @@ static void statements_instead_of_numbers(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(fitted_cycles),
-        cmocka_unit_test(growing_resistance),
-        cmocka_unit_test(observed_cycles),
-        cmocka_unit_test(arm_of_cells),
-        cmocka_unit_test(paired),
-        cmocka_unit_test(paired_change),
-        cmocka_unit_test(statements_instead_of_numbers),
+        cmocka_unit_test(fitted_cycles),      cmocka_unit_test(no_cycles_before_the_first),
+        cmocka_unit_test(growing_resistance), cmocka_unit_test(observed_cycles),
+        cmocka_unit_test(arm_of_cells),       cmocka_unit_test(paired),
+        cmocka_unit_test(paired_change),      cmocka_unit_test(statements_instead_of_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

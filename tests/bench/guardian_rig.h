@@ -6,6 +6,7 @@
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <netinet/in.h>
 #include <poll.h>
 #include <setjmp.h>
 #include <signal.h>
@@ -80,6 +81,21 @@ static void add_ptys(int count)
 {
     for (int i = 0; i < count; i++)
         add_pty();
+}
+
+static void add_tcp(void)
+{
+    struct sockaddr_in address = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
+    socklen_t size = sizeof address;
+    int listening = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    int theirs = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    assert_int_equal(bind(listening, (struct sockaddr *)&address, size), 0);
+    assert_int_equal(listen(listening, 1), 0);
+    assert_int_equal(getsockname(listening, (struct sockaddr *)&address, &size), 0);
+    assert_int_equal(connect(theirs, (struct sockaddr *)&address, size), 0);
+    add_line(accept4(listening, NULL, NULL, SOCK_CLOEXEC | SOCK_NONBLOCK), theirs);
+    assert_int_equal(fcntl(theirs, F_SETFL, O_NONBLOCK), 0);
+    close(listening);
 }
 
 /* Lines of which nobody takes anything: `blocking` or not, a write finds no room. */

@@ -18,7 +18,7 @@ static int read_bench(struct place *place, const char *text)
     memset(place, 0, sizeof *place);
     clock_open_virtual(&place->clock, DRIVE_NOW);
     assert_int_equal(world_open(&place->world, NULL, &place->error), 0);
-    int code = bench_file_read("bench.lua", text, strlen(text), &place->clock, place->world,
+    int code = bench_file_read("bench.lua", text, strlen(text), &place->clock, place->world, NULL,
                                &place->bench, &place->error);
     snprintf(place->all, sizeof place->all, "%s: %s; %s", place->error.what, place->error.why,
              place->error.todo);

@@ -242,7 +242,7 @@ static void test_hostile_top_level(void **state)
         {"return 5", "does not return a protocol"},
         {"x = = 1", "unexpected symbol"},
         {"return protocol {", "unexpected symbol near <eof>"},
-        {"return study { title = 'x' }", "studies are not part"},
+        {"return study { title = 'x' }", "the study has no run function"},
     };
     for (size_t i = 0; i < sizeof tops / sizeof *tops; i++) {
         struct drive_end end = drive(&(struct drive_case){0}, tops[i].body);

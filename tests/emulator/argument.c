@@ -82,7 +82,7 @@ static double multiplier(const char *bytes, size_t length, const char *unit)
     static const struct {
         const char *prefix;
         double factor;
-    } prefixes[] = {{"", 1},    {"K", 1e3},  {"M", 1e-3}, {"U", 1e-6}, {"N", 1e-9},
+    } prefixes[] = {{"", 1},      {"K", 1e3},  {"M", 1e-3}, {"U", 1e-6}, {"N", 1e-9},
                     {"P", 1e-12}, {"MA", 1e6}, {"G", 1e9},  {"T", 1e12}};
     size_t size = strlen(unit);
     if (length < size || strncasecmp(bytes + length - size, unit, size) != 0)

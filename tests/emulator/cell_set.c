@@ -1,5 +1,6 @@
-/* How terminals act on the cell. One of them alone is one of the cell model's own drives, exact where
- * that is; several at once meet in a junction whose voltage is searched for, a piece at a time. */
+/* How terminals act on the cell. One of them alone is one of the cell model's own drives, exact
+ * where that is; several at once meet in a junction whose voltage is searched for, a piece at a
+ * time. */
 #include "cell_set.h"
 
 #include <math.h>

@@ -1,9 +1,9 @@
 /* A cell and the power terminals wired to it: what flows when a supply, a load and a two-quadrant
  * source, or several at once, are on. No I/O and no clock of its own.
  *
- *   supply ---+
- *   load -----+---- relay ---- cell ---- meter, thermometer
- *   source ---+
+ *   supply ---------+
+ *   load -----------+-- relay -- cell -- meter of its own, or scanner -- shared meter
+ *   two-quadrant ---+
  *
  * Whoever changes anything: set_advance to now first, change the fields, then set_changed. */
 #ifndef EMULATOR_CELL_SET_H
@@ -35,6 +35,7 @@ struct cell_set {
     struct simcell *cell; /* borrowed from a world */
     bool cell_out;        /* nothing in the holder */
     bool relay_open;
+    bool scanned; /* a scanner joins it to the meter that the sets share */
     struct supply_output supply;
     struct load_input load;
     struct quadrant_output quadrant;

@@ -42,8 +42,7 @@ static void ask_events(const struct call *call)
 
 static void ask_status_byte(const struct call *call)
 {
-    text_addf(call->answer, "%d",
-              status_byte(&call->instrument->status, call->answer->length > 0));
+    text_addf(call->answer, "%d", status_byte(&call->instrument->status, call->answer->length > 0));
 }
 
 static void identify(const struct call *call)

@@ -1,6 +1,6 @@
 /* Faults on demand, per instrument: how an answer goes wrong. Once, a number of times, or until
- * cleared. What happens at the wire (hang-up, return) is in port.h; what an instrument does to itself
- * (over-temperature, an error in its queue) in instrument.h. */
+ * cleared. What happens at the wire (hang-up, return) is in port.h; what an instrument does to
+ * itself (over-temperature, an error in its queue) in instrument.h. */
 #ifndef EMULATOR_FAULTS_H
 #define EMULATOR_FAULTS_H
 

@@ -8,7 +8,8 @@
 #define SAID_OVERLOAD 9.9e37 /* SCPI-1999 volume 1, 7.2.1.4 */
 
 const struct kind *const kinds[] = {
-    &kind_supply, &kind_load, &kind_meter, &kind_quadrant, &kind_thermometer, &kind_relay, NULL,
+    &kind_supply,      &kind_load,  &kind_meter,   &kind_quadrant,
+    &kind_thermometer, &kind_relay, &kind_scanner, NULL,
 };
 
 static const char *const measured_words[] = {"volts", "amps", "watts", "degC"};
@@ -39,6 +40,16 @@ void instrument_free(struct instrument *instrument)
     if (instrument->kind == &kind_meter)
         text_free(&instrument->own.meter.readings);
     free(instrument->sets);
+}
+
+const struct cell_set *instrument_set(const struct instrument *instrument)
+{
+    if (!instrument->through_scanner)
+        return instrument->sets[0];
+    for (int i = 0; i < instrument->set_count; i++)
+        if (instrument->sets[i]->scanned)
+            return instrument->sets[i];
+    return NULL;
 }
 
 static void trip_over_voltage(struct instrument *instrument)
@@ -78,8 +89,7 @@ static double noise_of(struct instrument *instrument, enum measured what)
 
 static double say(struct instrument *instrument, enum measured what, double said, double truth)
 {
-    if (!isnan(instrument->said[what]) &&
-        fault_strikes(&instrument->faults, FAULT_FROZEN, NULL)) {
+    if (!isnan(instrument->said[what]) && fault_strikes(&instrument->faults, FAULT_FROZEN, NULL)) {
         said = instrument->said[what];
         record_add(instrument->record, instrument->name, "fault frozen");
     }
@@ -124,8 +134,8 @@ void instrument_clear_trip(struct instrument *instrument)
         return;
     }
     instrument->tripped = NULL;
-    condition_set(&instrument->status.questionable,
-                  QUESTIONABLE_VOLTAGE | QUESTIONABLE_TEMPERATURE, false);
+    condition_set(&instrument->status.questionable, QUESTIONABLE_VOLTAGE | QUESTIONABLE_TEMPERATURE,
+                  false);
 }
 
 void instrument_heat(struct instrument *instrument, bool lasting)

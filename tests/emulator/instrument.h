@@ -29,7 +29,7 @@ struct kind {
 };
 
 extern const struct kind kind_supply, kind_load, kind_meter, kind_quadrant, kind_thermometer,
-    kind_relay;
+    kind_relay, kind_scanner;
 extern const struct kind *const kinds[]; /* up to a NULL */
 
 enum measured { VOLTS, AMPS, WATTS, CELSIUS, MEASURED_COUNT };
@@ -48,10 +48,11 @@ struct meter_state {
 
 struct instrument {
     const struct kind *kind;
-    char name[24];   /* "supply-1" */
-    char serial[16]; /* "0001" */
-    struct cell_set **sets; /* owned array of borrowed ones; all kinds but a relay board have one */
+    char name[24];          /* "supply-1" */
+    char serial[16];        /* "0001" */
+    struct cell_set **sets; /* owned array of borrowed ones; a board and a shared meter have many */
     int set_count;
+    bool through_scanner; /* it measures the one that a scanner joins */
     struct status status;
     struct faults faults;
     double resolution[MEASURED_COUNT]; /* 0: as fine as a double */
@@ -70,6 +71,9 @@ struct instrument {
 void instrument_init(struct instrument *instrument, const struct kind *kind, int number,
                      struct cell_set **sets, int set_count, struct record *record, uint64_t seed);
 void instrument_free(struct instrument *instrument);
+
+/* The one that it measures now: its only one, or the one that a scanner joins; NULL: none. */
+const struct cell_set *instrument_set(const struct instrument *instrument);
 
 /* Moves what it is wired to to `now`, and trips what has to. */
 void instrument_advance(struct instrument *instrument, utc_us now);

@@ -1,5 +1,5 @@
-/* Answers leave in order: once one is delayed, those after it wait behind it. Without faults a burst of
- * messages is answered with one write. */
+/* Answers leave in order: once one is delayed, those after it wait behind it. Without faults a
+ * burst of messages is answered with one write. */
 #include "line.h"
 
 #include <errno.h>
@@ -58,8 +58,7 @@ static void flush(struct line *line, int64_t now)
     bool full = false;
     while (line->first != NULL && line->first->due <= now && !full) {
         struct chunk *chunk = line->first;
-        ssize_t sent =
-            write(line->watch.fd, chunk->bytes + chunk->at, chunk->length - chunk->at);
+        ssize_t sent = write(line->watch.fd, chunk->bytes + chunk->at, chunk->length - chunk->at);
         if (sent < 0 && errno != EAGAIN) {
             drop_first(line); /* the reading side notices that the other end is gone */
             continue;
@@ -74,7 +73,8 @@ static void flush(struct line *line, int64_t now)
         *line->restless = true;
 }
 
-/* --- answers, and what faults make of them ----------------------------------------------------- */
+/* --- answers, and what faults make of them -----------------------------------------------------
+ */
 
 static bool strikes(struct line *line, enum fault_kind kind, double *value)
 {

@@ -151,7 +151,8 @@ static bool read_arguments(const struct parse *parse, struct span rest, struct c
             return refuse(parse, -108, rest);
         call->arguments[call->count++] = item;
         if (item.bytes[0] == '(') { /* an expression: its commas are its own */
-            const char *close = memchr(item.bytes, ')', (size_t)(rest.bytes + rest.length - item.bytes));
+            const char *close =
+                memchr(item.bytes, ')', (size_t)(rest.bytes + rest.length - item.bytes));
             if (close == NULL)
                 return refuse(parse, -171, rest);
             call->arguments[call->count - 1].length = (size_t)(close + 1 - item.bytes);

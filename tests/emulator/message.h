@@ -7,8 +7,9 @@
 #include "instrument.h"
 
 struct command {
-    const char *pattern; /* for scpi_header; '#' where a suffix of 1 may stand; ends with ? to ask */
-    int least, most;     /* arguments */
+    const char
+        *pattern;    /* for scpi_header; '#' where a suffix of 1 may stand; ends with ? to ask */
+    int least, most; /* arguments */
     void (*run)(const struct call *call);
     int which; /* for commands that share a function */
 };

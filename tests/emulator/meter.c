@@ -6,10 +6,10 @@
 #include "link/scpi.h"
 #include "message.h"
 
-#define CYCLES_LEAST  0.02
-#define CYCLES_MOST   100
-#define SAMPLES_MOST  100
-#define RANGES        3
+#define CYCLES_LEAST 0.02
+#define CYCLES_MOST  100
+#define SAMPLES_MOST 100
+#define RANGES       3
 
 static const double ranges[MEASURED_COUNT][RANGES] = {
     [VOLTS] = {1, 10, 100},
@@ -51,8 +51,11 @@ static void reset_meter(struct instrument *instrument)
 
 static double truth_of(const struct call *call, enum measured what)
 {
-    struct terminal at = set_at_cell(call->set);
-    return what == VOLTS ? at.volts : what == AMPS ? at.amps : set_temperature(call->set);
+    const struct cell_set *set = instrument_set(call->instrument);
+    if (set == NULL)
+        return what == CELSIUS ? call->set->cell->truth.ambient : 0; /* open leads */
+    struct terminal at = set_at_cell(set);
+    return what == VOLTS ? at.volts : what == AMPS ? at.amps : set_temperature(set);
 }
 
 static void add_reading(const struct call *call, struct text *to)

@@ -21,13 +21,13 @@ struct port {
     struct ports *ports;
     struct instrument *instrument;
     enum reach reach;
-    char *path; /* terminal */
+    char *path;           /* terminal */
     struct pty pty, next; /* `next` is opened before this one is hung up: another device for sure */
-    int number; /* TCP */
+    int number;           /* TCP */
     char place[64];
     bool up;
-    int64_t return_at; /* us; 0: not by itself */
-    struct line *lines; /* owned: of a terminal always one */
+    int64_t return_at;    /* us; 0: not by itself */
+    struct line *lines;   /* owned: of a terminal always one */
     int opened, watching; /* of a terminal: by how many, by inotify's number */
 };
 
@@ -117,7 +117,8 @@ static int listen_at(struct port *port, struct error *error)
     return 0;
 }
 
-/* --- terminals --------------------------------------------------------------------------------- */
+/* --- terminals ---------------------------------------------------------------------------------
+ */
 
 static void terminal_gone(struct line *line)
 {
@@ -167,7 +168,8 @@ static void openers_changed(struct watch *watch, uint32_t events)
     }
 }
 
-/* --- hanging up, coming back ------------------------------------------------------------------- */
+/* --- hanging up, coming back -------------------------------------------------------------------
+ */
 
 static void take_down(struct port *port)
 {
@@ -217,7 +219,8 @@ int port_return(struct port *port, struct error *error)
     return failed;
 }
 
-/* --- all of them ------------------------------------------------------------------------------- */
+/* --- all of them -------------------------------------------------------------------------------
+ */
 
 struct ports *ports_new(struct loop *loop, const struct pace *pace)
 {

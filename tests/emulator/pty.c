@@ -25,7 +25,8 @@ static int open_slave(struct pty *pty)
 
 static int refuse(const char *what, struct error *error)
 {
-    return error_set(error, ERROR_FAILED, what, "check the path, and how many terminals may be open",
+    return error_set(error, ERROR_FAILED, what,
+                     "check the path, and how many terminals may be open",
                      "no terminal can be served there: %s", strerror(errno));
 }
 

@@ -1,4 +1,5 @@
-/* A pseudo-terminal, and the stable path it is found by: a symbolic link, as /dev/serial/by-id has. */
+/* A pseudo-terminal, and the stable path it is found by: a symbolic link, as /dev/serial/by-id has.
+ */
 #ifndef EMULATOR_PTY_H
 #define EMULATOR_PTY_H
 
@@ -19,8 +20,8 @@ void pty_close(struct pty *pty);
 int pty_link(const struct pty *pty, const char *path, struct error *error);
 void pty_unlink(const struct pty *pty, const char *path); /* unless it leads elsewhere by now */
 
-/* The last opener has closed it: what it left unread is dropped, and its claim to exclusive use ends,
- * as with a port of its own driver. */
+/* The last opener has closed it: what it left unread is dropped, and its claim to exclusive use
+ * ends, as with a port of its own driver. */
 void pty_released(const struct pty *pty);
 
 #endif

@@ -1,5 +1,5 @@
-/* A two-quadrant source: gives current to the cell up to a voltage, or takes it down to one. Current
- * is positive into the cell, in settings and in readings. */
+/* A two-quadrant source: gives current to the cell up to a voltage, or takes it down to one.
+ * Current is positive into the cell, in settings and in readings. */
 #include "power.h"
 
 static const struct range amps_range = {-5, 5, 0, "A"};

@@ -1,17 +1,38 @@
-/* A relay board: relay N lies between the power terminals and the cell of its Nth set. The meter and
- * the thermometer are wired to the cell itself. All relays are open until closed. */
+/* Boards of relays, all open until closed. On a relay board, number N lies between the power
+ * terminals and the cell of its Nth set; on a scanner, between the cell and the meter that the sets
+ * share. */
 #include <ctype.h>
 #include <string.h>
 
 #include "message.h"
 
+static bool is_open(const struct instrument *instrument, int number)
+{
+    const struct cell_set *set = instrument->sets[number - 1];
+    return instrument->kind == &kind_scanner ? !set->scanned : set->relay_open;
+}
+
+/* Two cells at one meter are joined to each other: worth a line on record. */
+static void look_for_conflict(struct instrument *instrument, int number)
+{
+    for (int i = 1; i <= instrument->set_count; i++)
+        if (i != number && !is_open(instrument, i))
+            record_add(instrument->record, instrument->name, "conflict %d %d", i, number);
+}
+
 static void relay(struct instrument *instrument, int number, bool open)
 {
     struct cell_set *set = instrument->sets[number - 1];
-    if (set->relay_open == open)
+    if (is_open(instrument, number) == open)
         return;
-    set->relay_open = open;
-    set_changed(set);
+    if (instrument->kind == &kind_scanner) {
+        set->scanned = !open;
+        if (!open)
+            look_for_conflict(instrument, number);
+    } else {
+        set->relay_open = open;
+        set_changed(set);
+    }
     record_add(instrument->record, instrument->name, "%s %d", open ? "opened" : "closed", number);
 }
 
@@ -97,7 +118,7 @@ static void ask_relays(const struct call *call)
     if (!read_list(call, &list))
         return;
     for (int i = 0; i < list.count; i++) {
-        bool open = call->instrument->sets[list.numbers[i] - 1]->relay_open;
+        bool open = is_open(call->instrument, list.numbers[i]);
         text_add(call->answer, i > 0 ? "," : "");
         answer_boolean(call, open == (call->which == OPEN));
     }
@@ -113,7 +134,7 @@ static void ask_closed(const struct call *call)
     const char *comma = "";
     text_add(call->answer, "(@");
     for (int i = 0; i < call->instrument->set_count; i++) {
-        if (call->instrument->sets[i]->relay_open)
+        if (is_open(call->instrument, i + 1))
             continue;
         text_addf(call->answer, "%s%d", comma, i + 1);
         comma = ",";
@@ -134,6 +155,13 @@ static const struct command commands[] = {
 const struct kind kind_relay = {
     .word = "relay",
     .model = "SR-1",
+    .commands = commands,
+    .reset = open_all,
+};
+
+const struct kind kind_scanner = {
+    .word = "scanner",
+    .model = "SR-2",
     .commands = commands,
     .reset = open_all,
 };

@@ -1,5 +1,5 @@
-/* Registers and the queue. Numbers and texts of errors: SCPI-1999 volume 2, 21.8.9 to 21.8.12; those
- * that the sheet of standards does not hold are from memory. */
+/* Registers and the queue. Numbers and texts of errors: SCPI-1999 volume 2, 21.8.9 to 21.8.12;
+ * those that the sheet of standards does not hold are from memory. */
 #include "status.h"
 
 #include <string.h>

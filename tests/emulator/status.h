@@ -1,5 +1,5 @@
-/* The status an instrument reports: event registers and the error queue, as IEEE 488.2 chapter 11 and
- * SCPI-1999 volume 2, 21.8 describe them. */
+/* The status an instrument reports: event registers and the error queue, as IEEE 488.2 chapter 11
+ * and SCPI-1999 volume 2, 21.8 describe them. */
 #ifndef EMULATOR_STATUS_H
 #define EMULATOR_STATUS_H
 
@@ -11,14 +11,7 @@
 #define TROUBLES_MOST 16 /* that the queue holds, the overflow's own entry included */
 
 /* Standard event status register. */
-enum {
-    ESR_OPC = 1,
-    ESR_QYE = 4,
-    ESR_DDE = 8,
-    ESR_EXE = 16,
-    ESR_CME = 32,
-    ESR_PON = 128
-};
+enum { ESR_OPC = 1, ESR_QYE = 4, ESR_DDE = 8, ESR_EXE = 16, ESR_CME = 32, ESR_PON = 128 };
 
 /* Status byte. */
 enum {

@@ -1,5 +1,5 @@
-/* A DC power supply: constant voltage up to a constant current, one quadrant. Its sense leads are at
- * the relay's near side, so it shows the cell's voltage while off, too. */
+/* A DC power supply: constant voltage up to a constant current, one quadrant. Its sense leads are
+ * at the relay's near side, so it shows the cell's voltage while off, too. */
 #include "power.h"
 
 static const struct range volts_range = {0, 20, 0, "V"};

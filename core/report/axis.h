@@ -1,0 +1,27 @@
+/* Axes: ticks, grid, labels, and a title that names the unit. Inside report. */
+#ifndef PERDURE_REPORT_AXIS_H
+#define PERDURE_REPORT_AXIS_H
+
+#include "report/frame.h"
+#include "report/scale.h"
+
+struct axis {
+    struct scale scale;
+    struct ticks ticks;
+    const double *own; /* ticks at these values, ascending, in place of round ones; NULL: none */
+    size_t own_count;
+    const char *title; /* "Voltage (V)"; NULL: none */
+};
+
+/* Room that the labels of a left axis take, the gap to the plot included; that of a bottom axis
+ * with its title; that of a left axis' title, which lies above it. */
+double axis_left_room(const struct frame *frame, const struct axis *axis);
+double axis_bottom_room(const struct frame *frame, const struct axis *axis);
+double axis_top_room(const struct frame *frame, const struct axis *axis);
+
+/* Grid and labels. Labels of a bottom axis that would run into each other are left out, the last
+ * one never. */
+void axis_left(struct frame *frame, const struct axis *axis, const struct box *box);
+void axis_bottom(struct frame *frame, const struct axis *axis, const struct box *box, bool grid);
+
+#endif

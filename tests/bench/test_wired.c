@@ -1,0 +1,566 @@
+/* Channels of instruments: never two outputs on, readings put together, and safety first. */
+#include "wires.h"
+
+#include <math.h>
+
+#include "bench/bench.h"
+
+/* Far ends: source S, sink L, meter M, thermometer T, relay board R. */
+struct place {
+    struct wires wires;
+    struct bench bench;
+    struct far *source, *sink, *meter, *thermometer, *board;
+    struct fake_driver *source_driver, *sink_driver;
+    struct instrument *instruments[5];
+    struct channel *channel;
+};
+
+struct told {
+    int readings, answers, failures, warnings;
+    struct reading reading;
+    struct error failure;
+    char warning[1200];
+};
+
+static void notify(void *owner, const struct reading *reading, const struct error *failure)
+{
+    struct told *told = owner;
+    told->answers += !reading && !failure;
+    told->readings += reading != NULL;
+    told->failures += failure != NULL;
+    if (reading)
+        told->reading = *reading;
+    if (failure)
+        told->failure = *failure;
+}
+
+static void warn(void *owner, const char *text)
+{
+    struct told *told = owner;
+    told->warnings++;
+    string_copy(told->warning, sizeof told->warning, text);
+}
+
+static struct instrument *add(struct place *place, struct far *far, struct fake_driver *driver)
+{
+    struct instrument *instrument = wires_instrument(&place->wires, far, driver, "");
+    bench_add_instrument(&place->bench, instrument);
+    return instrument;
+}
+
+enum { WITH_METER = 1, WITH_THERMOMETER = 2, WITH_RELAY = 4, WITH_SCANNER = 8, WITH_BOTH = 16 };
+
+static void add_channel(struct place *place, struct wired_spec *spec)
+{
+    struct error error;
+    assert_int_equal(bench_add(&place->bench, wired_channel(spec), &error), 0);
+}
+
+static void open_place(struct place *place, unsigned with, struct told *told)
+{
+    memset(place, 0, sizeof *place);
+    wires_open(&place->wires);
+    place->bench.uv_loop = place->wires.loop;
+    struct wires *wires = &place->wires;
+    struct wired_spec spec = {.name = "A1",
+                              .clock = &wires->clock,
+                              .limits = LIMITS_NONE,
+                              .compliance = NAN,
+                              .frozen_after = 4};
+    spec.limits.voltage_most = 1.8;
+    spec.limits.voltage_least = 0.8;
+    spec.limits.charge_current_most = 2;
+    spec.limits.discharge_current_most = 3;
+    place->source = wires_far(wires, 'S', "Saltmere Instruments,SP-1,0001,1.0");
+    place->sink = wires_far(wires, 'L', "Saltmere Instruments,SL-1,0001,1.0");
+    place->source_driver = fake_new(with & WITH_BOTH ? CAN_SOURCE | CAN_SINK : CAN_SOURCE);
+    place->sink_driver = fake_new(CAN_SINK);
+    spec.source.instrument = add(place, place->source, place->source_driver);
+    struct instrument *sink = add(place, place->sink, place->sink_driver);
+    spec.sink.instrument = with & WITH_BOTH ? spec.source.instrument : sink;
+    if (with & (WITH_METER | WITH_SCANNER)) {
+        place->meter = wires_far(wires, 'M', "Saltmere Instruments,SM-1,0001,1.0");
+        place->meter->volts = 1.31;
+        spec.meter.instrument = add(place, place->meter, fake_new(CAN_METER));
+    }
+    if (with & WITH_THERMOMETER) {
+        place->thermometer = wires_far(wires, 'T', "Saltmere Instruments,ST-1,0001,1.0");
+        spec.thermometer.instrument = add(place, place->thermometer, fake_new(CAN_THERMOMETER));
+    }
+    if (with & (WITH_RELAY | WITH_SCANNER)) {
+        place->board = wires_far(wires, 'R', "Saltmere Instruments,SR-1,0001,1.0");
+        struct instrument *board = add(place, place->board, fake_new(CAN_RELAY));
+        struct wired_end end = {board, 3};
+        if (with & WITH_RELAY)
+            spec.relay = end;
+        else
+            spec.scanner = end;
+    }
+    add_channel(place, &spec);
+    if (with & WITH_SCANNER) { /* a second channel, which has only the meter */
+        struct wired_spec other = {.name = "A2",
+                                   .clock = &wires->clock,
+                                   .limits = LIMITS_NONE,
+                                   .compliance = NAN,
+                                   .meter = spec.meter,
+                                   .scanner = {spec.scanner.instrument, 4}};
+        add_channel(place, &other);
+    }
+    assert_int_equal(bench_reach(&place->bench, 3), 0);
+    wires_run(wires, 0.01);
+    wires_forget(wires);
+    place->channel = place->bench.channels[0];
+    place->channel->notify = notify;
+    place->channel->warn = warn;
+    place->channel->owner = told;
+    struct cell_facts cell = {.label = "KES-07", .profile = profile_find("NiMH"), .rated_charge = 7200};
+    struct error error;
+    assert_int_equal(place->channel->ops->insert(place->channel, &cell, &error), 0);
+    assert_int_equal(place->channel->ops->insert(place->channel, &cell, &error), ERROR_BENCH);
+    memset(told, 0, sizeof *told);
+}
+
+static void leave(struct place *place)
+{
+    assert_int_equal(place->wires.both_on, 0);
+    assert_int_equal(place->wires.both_closed, 0);
+    bench_close(&place->bench);
+    wires_run(&place->wires, 0.005);
+    assert_false(place->source->on || place->sink->on);
+    wires_close(&place->wires);
+}
+
+static void until(struct place *place, const int *count, int wanted)
+{
+    for (int i = 0; i < 2000 && *count < wanted; i++)
+        wires_run(&place->wires, 0.001);
+    assert_int_equal(*count, wanted);
+}
+
+static enum channel_reply drive(struct place *place, double amps, double ceiling,
+                                struct error *error)
+{
+    struct drive wanted = {DRIVE_CURRENT, amps, ceiling};
+    return place->channel->ops->drive(place->channel, &wanted, error);
+}
+
+static void drives(struct place *place, struct told *told, double amps)
+{
+    struct error error = {.code = ERROR_NONE};
+    int before = told->answers;
+    if (drive(place, amps, NAN, &error) != CHANNEL_LATER)
+        fail_msg("%s: %s", error.what, error.why);
+    until(place, &told->answers, before + 1);
+    assert_int_equal(told->failures, 0);
+}
+
+static void reads(struct place *place, struct told *told)
+{
+    struct reading reading;
+    int before = told->readings;
+    assert_int_equal(place->channel->ops->read(place->channel, &reading, NULL), CHANNEL_LATER);
+    until(place, &told->readings, before + 1);
+}
+
+static void makes_safe(struct place *place, struct told *told)
+{
+    int before = told->answers;
+    assert_int_equal(place->channel->ops->make_safe(place->channel, NULL), CHANNEL_LATER);
+    until(place, &told->answers, before + 1);
+    assert_false(place->source->on || place->sink->on);
+}
+
+/* --- driving ----------------------------------------------------------------------------------- */
+
+static void test_there_and_back(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, 0, &told);
+    drives(&place, &told, 1);
+    assert_true(place.source->on && place.source->amps == 1);
+    wires_heard(&place.wires, "S:SET 1 S:ERR? S:ON S:ON? ");
+    drives(&place, &told, 0.5); /* the same way: no hole */
+    wires_heard(&place.wires, "S:SET 0.5 S:ERR? S:ON S:ON? ");
+    drives(&place, &told, -2); /* the other way: through off */
+    wires_heard(&place.wires, "S:OFF S:ON? L:SET 2 L:ERR? L:ON L:ON? ");
+    assert_true(place.sink->on && !place.source->on);
+    makes_safe(&place, &told);
+    drives(&place, &told, 1);
+    leave(&place);
+}
+
+/* One instrument for both ways goes through off as well. */
+static void test_two_quadrants(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, WITH_BOTH, &told);
+    drives(&place, &told, 1);
+    reads(&place, &told);
+    assert_true(told.reading.current == 1);
+    wires_forget(&place.wires);
+    drives(&place, &told, -2);
+    wires_heard(&place.wires, "S:OFF S:ON? S:SET 2 S:ERR? S:ON S:ON? ");
+    place.source->amps = -2; /* it tells its current with the sign */
+    reads(&place, &told);
+    assert_true(told.reading.current == -2);
+    leave(&place);
+}
+
+/* An error in the queue: off at once, then told, with the instrument's name. */
+static void test_drive_fails(void **state)
+{
+    (void)state;
+    static const char *const silent[] = {NULL, "ERR?", "ON?"};
+    for (size_t i = 0; i < sizeof silent / sizeof *silent; i++) {
+        struct place place;
+        struct told told;
+        struct error error;
+        open_place(&place, 0, &told);
+        drives(&place, &told, 1);
+        place.source->error = !silent[i];
+        place.source->silent_on = silent[i];
+        place.source->silences = 1;
+        assert_int_equal(drive(&place, 1.5, NAN, &error), CHANNEL_LATER);
+        until(&place, &told.failures, 1);
+        assert_string_equal(told.failure.what, "S");
+        assert_says(told.failure.why, silent[i] ? "no answer in time" : "it answered -222 to ERR?");
+        wires_run(&place.wires, 0.003);
+        assert_false(place.source->on);
+        assert_int_equal(told.answers, 1); /* of the first drive alone */
+        makes_safe(&place, &told);
+        leave(&place);
+    }
+}
+
+static void test_refusals(void **state)
+{
+    (void)state;
+    static const struct {
+        enum drive_mode mode;
+        double amount, ceiling;
+        const char *says;
+    } cases[] = {
+        {DRIVE_CURRENT, 2.1, NAN, "2.1 A is above the limit of 2 A"},
+        {DRIVE_CURRENT, -3.1, NAN, "3.1 A is above the limit of 3 A"},
+        {DRIVE_CURRENT, 1, 1.9, "a ceiling of 1.9 V is above the limit of 1.8 V"},
+        {DRIVE_CURRENT, NAN, NAN, "nothing can be driven by nan"},
+        {DRIVE_CURRENT, 0, NAN, "nothing can be driven by 0"},
+    };
+    struct place place;
+    struct told told;
+    open_place(&place, 0, &told);
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct error error;
+        struct drive wanted = {cases[i].mode, cases[i].amount, cases[i].ceiling};
+        assert_int_equal(place.channel->ops->drive(place.channel, &wanted, &error), CHANNEL_FAILED);
+        assert_string_equal(error.what, "A1");
+        assert_says(error.why, cases[i].says);
+    }
+    wires_run(&place.wires, 0.03);
+    assert_null(strstr(place.wires.record, "ON "));
+    assert_null(strstr(place.wires.record, "SET"));
+    place.channel->ops->remove(place.channel);
+    struct error error;
+    assert_int_equal(drive(&place, 1, NAN, &error), CHANNEL_FAILED);
+    assert_says(error.why, "the channel is empty");
+    leave(&place);
+}
+
+/* --- reading ----------------------------------------------------------------------------------- */
+
+static void test_reading(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, WITH_METER | WITH_THERMOMETER, &told);
+    reads(&place, &told);
+    assert_true(told.reading.voltage == 1.31 && told.reading.current == 0);
+    assert_true(told.reading.temperature == 21.5);
+    wires_forget(&place.wires);
+    drives(&place, &told, -0.7);
+    bench_us before = clock_bench(&place.wires.clock);
+    reads(&place, &told);
+    bench_us after = clock_bench(&place.wires.clock);
+    /* The meter's volts, not the sink's 1.25; out of the cell is negative. */
+    assert_true(told.reading.voltage == 1.31 && told.reading.current == -0.7);
+    assert_true(told.reading.at > before && told.reading.at < after);
+    leave(&place);
+}
+
+static void test_without_meter(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, 0, &told);
+    reads(&place, &told);
+    assert_true(told.reading.voltage == 1.25 && told.reading.current == 0);
+    assert_true(isnan(told.reading.temperature));
+    place.source->volts = 1.4;
+    drives(&place, &told, 0.7);
+    reads(&place, &told);
+    assert_true(told.reading.voltage == 1.4 && told.reading.current == 0.7);
+    leave(&place);
+}
+
+/* The time of a reading is the middle of the exchange: an answer 30 ms late moves it by 15 ms. */
+static void test_time(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, 0, &told);
+    place.sink_driver->lines[DRIVER_READ][0] = "~";
+    place.sink_driver->lines[DRIVER_READ][1] = "~";
+    place.sink_driver->lines[DRIVER_READ][2] = "?V?";
+    place.sink_driver->lines[DRIVER_READ][3] = "~";
+    bench_us before = clock_bench(&place.wires.clock);
+    reads(&place, &told);
+    double at = (double)(told.reading.at - before) / 1e6;
+    assert_true(at > 0.014 && at < 0.05);
+    double took = (double)(clock_bench(&place.wires.clock) - before) / 1e6;
+    assert_true(at < took * 0.6);
+    leave(&place);
+}
+
+static void test_reading_fails(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    struct reading reading;
+    open_place(&place, WITH_METER | WITH_THERMOMETER, &told);
+    place.thermometer->silent_on = "T?";
+    place.thermometer->silences = 1;
+    assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
+    until(&place, &told.failures, 1);
+    assert_string_equal(told.failure.what, "T");
+    assert_int_equal(told.readings, 0);
+    reads(&place, &told); /* and the next is well */
+    assert_true(told.reading.temperature == 21.5);
+    place.meter->hang_up_on = "V?";
+    assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
+    until(&place, &told.failures, 2);
+    assert_string_equal(told.failure.what, "M");
+    assert_says(told.failure.why, "hung up");
+    struct error error;
+    assert_int_equal(place.channel->ops->read(place.channel, &reading, &error), CHANNEL_LATER);
+    until(&place, &told.failures, 3);
+    leave(&place);
+}
+
+/* A line that went and came back between two readings: its output is off, and a current of zero would
+ * look like one that tapered off. */
+static void test_came_back(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    struct reading reading;
+    struct error error;
+    open_place(&place, WITH_METER, &told);
+    drives(&place, &told, 1);
+    far_hang_up(place.source);
+    struct instrument *source = wired_instrument(place.channel, 0);
+    wires_until(&place.wires, source, INSTRUMENT_DOWN);
+    wires_until(&place.wires, source, INSTRUMENT_READY);
+    assert_false(place.source->on);
+    assert_int_equal(place.channel->ops->read(place.channel, &reading, &error), CHANNEL_FAILED);
+    assert_says(error.why, "its line went while it drove the cell");
+    makes_safe(&place, &told);
+    leave(&place);
+}
+
+static void test_frozen(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, WITH_METER, &told);
+    for (int i = 0; i < 6; i++)
+        reads(&place, &told);
+    assert_int_equal(told.warnings, 0); /* at rest it may stand still */
+    drives(&place, &told, 1);
+    for (int i = 0; i < 3; i++)
+        reads(&place, &told);
+    assert_int_equal(told.warnings, 0);
+    for (int i = 0; i < 5; i++)
+        reads(&place, &told);
+    assert_int_equal(told.warnings, 1); /* once */
+    assert_says(told.warning, "4 readings were the same to the last digit (1.31 V, 1 A)");
+    place.meter->volts = 1.32;
+    for (int i = 0; i < 4; i++)
+        reads(&place, &told);
+    assert_int_equal(told.warnings, 2);
+    leave(&place);
+}
+
+/* --- safety ------------------------------------------------------------------------------------ */
+
+/* In the middle of a reading, and of a drive: only its own answer comes. */
+static void test_safe_supersedes(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    struct reading reading;
+    struct error error;
+    open_place(&place, WITH_METER, &told);
+    drives(&place, &told, 1);
+    assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
+    makes_safe(&place, &told);
+    wires_run(&place.wires, 0.06);
+    assert_int_equal(told.readings + told.failures, 0);
+    assert_int_equal(drive(&place, 1, NAN, &error), CHANNEL_LATER);
+    makes_safe(&place, &told);
+    wires_run(&place.wires, 0.06);
+    assert_int_equal(told.answers, 3);
+    assert_int_equal(told.failures, 0);
+    assert_false(place.source->on);
+    makes_safe(&place, &told); /* twice, and idle */
+    leave(&place);
+}
+
+/* What is asked while it is on its way begins after it, and answers alone. */
+static void test_after_safe(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    struct reading reading;
+    open_place(&place, WITH_METER, &told);
+    assert_int_equal(place.channel->ops->make_safe(place.channel, NULL), CHANNEL_LATER);
+    assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
+    until(&place, &told.readings, 1);
+    assert_int_equal(told.answers, 0);
+    assert_non_null(strstr(place.wires.record, "S:ON? "));
+    leave(&place);
+}
+
+static void test_cannot_be_made_safe(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    struct error error;
+    open_place(&place, 0, &told);
+    drives(&place, &told, -1);
+    place.sink->stuck = true;
+    assert_int_equal(place.channel->ops->make_safe(place.channel, NULL), CHANNEL_LATER);
+    until(&place, &told.failures, 1);
+    assert_string_equal(told.failure.what, "L");
+    assert_says(told.failure.why, "it answered 1 to ON?");
+    /* And while it is not seen to be off, the source does not go on. */
+    assert_int_equal(drive(&place, 1, NAN, &error), CHANNEL_LATER);
+    until(&place, &told.failures, 2);
+    assert_false(place.source->on);
+    place.sink->stuck = false;
+    makes_safe(&place, &told);
+    leave(&place);
+}
+
+/* --- relays ------------------------------------------------------------------------------------ */
+
+static void test_relay(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, WITH_RELAY, &told);
+    drives(&place, &told, 1);
+    wires_run(&place.wires, 0.005);
+    wires_heard(&place.wires, "R:CLOSE 3 S:SET 1 S:ERR? S:ON S:ON? ");
+    drives(&place, &told, -1);
+    assert_null(strstr(place.wires.record, "R:CLOSE")); /* closed already, unless it was parted */
+    makes_safe(&place, &told);
+    wires_run(&place.wires, 0.005);
+    assert_false(place.board->closed[3]);
+    const char *off = strstr(place.wires.record, "L:OFF"), *open = strstr(place.wires.record, "R:OPEN");
+    assert_true(off && open && off < open); /* never opened under current */
+    leave(&place);
+}
+
+/* The output cannot be turned off: the relay parts the cell, and a warning says so. */
+static void test_relay_saves(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, WITH_RELAY, &told);
+    drives(&place, &told, 1);
+    place.source->stuck = true;
+    assert_int_equal(place.channel->ops->make_safe(place.channel, NULL), CHANNEL_LATER);
+    until(&place, &told.answers, 2);
+    wires_run(&place.wires, 0.005);
+    assert_false(place.board->closed[3]);
+    assert_int_equal(told.failures, 0);
+    assert_int_equal(told.warnings, 1);
+    assert_says(told.warning, "its relay was opened");
+    place.source->stuck = false;
+    leave(&place);
+}
+
+static void test_scanner(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told, other = {0};
+    struct reading reading;
+    open_place(&place, WITH_SCANNER, &told);
+    struct channel *second = place.bench.channels[1];
+    second->notify = notify;
+    second->owner = &other;
+    for (int i = 1; i <= 5; i++) {
+        assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
+        assert_int_equal(second->ops->read(second, &reading, NULL), CHANNEL_LATER);
+        until(&place, &told.readings, i);
+        until(&place, &other.readings, i);
+    }
+    wires_run(&place.wires, 0.01);
+    assert_true(told.reading.voltage == 1.31 && other.reading.voltage == 1.31);
+    assert_true(told.reading.at < other.reading.at);
+    static const char first[] = "R:CLOSE 3 M:V? R:OPEN 3 R:CLOSE 4 M:V? R:OPEN 4 ";
+    assert_memory_equal(place.wires.record, first, sizeof first - 1);
+
+    /* A channel that is made safe in the middle gives up its turn; the other goes on. */
+    wires_forget(&place.wires);
+    assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
+    assert_int_equal(second->ops->read(second, &reading, NULL), CHANNEL_LATER);
+    makes_safe(&place, &told);
+    until(&place, &other.readings, 6);
+    assert_int_equal(told.readings, 5);
+    wires_run(&place.wires, 0.01);
+    assert_false(place.board->closed[3] || place.board->closed[4]);
+    /* The board hangs up: both are told, and it comes back with all open. */
+    place.board->hang_up_on = "CLOSE 3";
+    assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
+    assert_int_equal(second->ops->read(second, &reading, NULL), CHANNEL_LATER);
+    for (int i = 0; i < 300 && (told.readings == 5 && told.failures == 0); i++)
+        wires_run(&place.wires, 0.001);
+    wires_run(&place.wires, 0.3);
+    assert_int_equal(other.readings + other.failures, 7);
+    assert_int_equal(told.readings - 5 + told.failures, 1);
+    assert_int_equal(bench_reach(&place.bench, 3), 0);
+    assert_false(place.board->closed[3] || place.board->closed[4]);
+    leave(&place);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_there_and_back),  cmocka_unit_test(test_two_quadrants),
+        cmocka_unit_test(test_drive_fails),     cmocka_unit_test(test_refusals),
+        cmocka_unit_test(test_reading),         cmocka_unit_test(test_without_meter),
+        cmocka_unit_test(test_time),            cmocka_unit_test(test_reading_fails),
+        cmocka_unit_test(test_came_back),       cmocka_unit_test(test_frozen),
+        cmocka_unit_test(test_safe_supersedes), cmocka_unit_test(test_after_safe),
+        cmocka_unit_test(test_cannot_be_made_safe), cmocka_unit_test(test_relay),
+        cmocka_unit_test(test_relay_saves),     cmocka_unit_test(test_scanner),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
