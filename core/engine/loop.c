@@ -160,9 +160,11 @@ static void wait_virtual(struct engine *engine, unsigned pass)
         uv_run(loop->uv, UV_RUN_DEFAULT);
         return;
     }
+    if (engine->energising || engine->queue_changed)
+        return; /* something begins now: no time goes by before */
     if (next != BENCH_NEVER) {
         clock_advance(engine->options.clock, next);
-    } else if (!engine->energising && !engine->queue_changed && !engine->options.until_idle) {
+    } else if (!engine->options.until_idle) {
         /* Only another command can bring work now. */
         engine_commit(engine);
         uv_timer_start(&loop->timer, on_timer, 1000, 0);

@@ -11,9 +11,9 @@
 #include "report/mark.h"
 #include "report/thin.h"
 
-#define MAH          3.6 /* A.s */
-#define SIBLING_KEEP 150
-#define MARKS_A_LINE 4
+#define MAH           3.6 /* A.s */
+#define SIBLING_KEEP  150
+#define PLATEAU_MARKS 3
 
 /* A model as it is drawn. */
 struct shown {
@@ -161,7 +161,19 @@ static void add_curve(struct view *view, const struct discharge_curve *curve, si
     free(points);
 }
 
-/* Shapes along the bold line, each model's at places of its own. */
+/* Where the line last falls through the height y; not-a-number when it does not. */
+static double fall_through(const struct point *points, size_t count, double y)
+{
+    for (size_t i = count; i-- > 1;) {
+        const struct point *a = &points[i - 1], *b = &points[i];
+        if (point_is_drawn(a) && point_is_drawn(b) && a->y <= y && b->y > y)
+            return a->x + (b->x - a->x) * (y - a->y) / (b->y - a->y);
+    }
+    return NAN;
+}
+
+/* Shapes along the bold line: on the plateau each model's at places of its own, and one on the
+ * knee, where the models lie apart, at one of two heights. */
 static void add_shapes(struct view *view, const struct shown *shown, size_t place)
 {
     struct series_style style = series_style((unsigned)shown->model->style);
@@ -169,10 +181,15 @@ static void add_shapes(struct view *view, const struct shown *shown, size_t plac
     size_t count;
     struct point *points = points_of(view, shown->median, THIN_KEEP, &count);
     double width = view->plot.right - view->plot.left;
-    for (int i = 0; i < MARKS_A_LINE; i++) {
-        double part = (i + 0.25 + 0.5 * (double)place / (double)view->frame.most) / MARKS_A_LINE;
+    double height = view->plot.bottom - view->plot.top;
+    double knee = view->plot.bottom - (place % 2 == 0 ? 0.3 : 0.4) * height;
+    double knee_x = fall_through(points, count, knee);
+    mark_point(view->frame.out, knee_x, knee, &mark);
+    for (int i = 0; i < PLATEAU_MARKS; i++) {
+        double part = (i + 0.25 + 0.5 * (double)place / (double)view->frame.most) / PLATEAU_MARKS;
         double x = view->plot.left + part * width, y = line_y_at(points, count, x);
-        if (y < view->plot.bottom - mark.radius) /* also false where there is no line */
+        bool crowded = fabs(x - knee_x) < 3 * mark.radius; /* false when there is no knee */
+        if (y < view->plot.bottom - mark.radius && !crowded)
             mark_point(view->frame.out, x, y, &mark);
     }
     free(points);
@@ -199,7 +216,8 @@ static void add_model(struct view *view, const struct shown *shown, size_t place
     struct svg_stroke bold = {.class = "median",
                               .colour = style.colour,
                               .width = (shown->stands_out ? 1 : 0.5) * view->frame.line,
-                              .dash = style.dash};
+                              .dash = style.dash,
+                              .dash_scale = view->frame.line / 2.5};
     if (shown->median != NULL)
         add_curve(view, shown->median, THIN_KEEP, &bold);
     if (shown->median != NULL && shown->stands_out)

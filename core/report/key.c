@@ -43,7 +43,8 @@ static void add_entry(struct frame *frame, const struct key_entry *entry, double
     struct svg_stroke stroke = {.class = "swatch",
                                 .colour = entry->style.colour,
                                 .width = others ? 0.5 * frame->line : frame->line,
-                                .dash = entry->style.dash};
+                                .dash = entry->style.dash,
+                                .dash_scale = frame->line / 2.5};
     double middle = y - 0.35 * size;
     svg_line(out, left, middle, left + swatch(frame), middle, &stroke);
     if (!others)

@@ -41,7 +41,9 @@ void mark_line(struct text *out, const struct point *points, size_t count,
         drawing = true;
     }
     if (path.length != 0) {
-        text_add(out, "<path fill=\"none\" stroke-linejoin=\"round\" stroke-linecap=\"round\"");
+        /* round caps would close the gaps of a dash */
+        text_addf(out, "<path fill=\"none\" stroke-linejoin=\"round\" stroke-linecap=\"%s\"",
+                  stroke->dash != NULL ? "butt" : "round");
         svg_stroke(out, stroke);
         text_addf(out, " d=\"%s\"/>\n", path.bytes);
     }

@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stdint.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "report/lettering.h"
@@ -101,6 +102,20 @@ void svg_title(struct text *out, const char *string)
     text_add(out, "</title>");
 }
 
+static void add_dash(struct text *out, const char *dash, double scale)
+{
+    text_add(out, " stroke-dasharray=\"");
+    for (char *end; *dash != '\0'; dash = end) {
+        double length = strtod(dash, &end);
+        if (end == dash)
+            break;
+        svg_number(out, length * scale);
+        if (*end != '\0')
+            text_add(out, " ");
+    }
+    text_add(out, "\"");
+}
+
 void svg_stroke(struct text *out, const struct svg_stroke *stroke)
 {
     if (stroke->class != NULL)
@@ -108,7 +123,7 @@ void svg_stroke(struct text *out, const struct svg_stroke *stroke)
     svg_attribute_text(out, "stroke", stroke->colour);
     svg_attribute(out, "stroke-width", stroke->width);
     if (stroke->dash != NULL)
-        svg_attribute_text(out, "stroke-dasharray", stroke->dash);
+        add_dash(out, stroke->dash, stroke->dash_scale > 0 ? stroke->dash_scale : 1);
     if (stroke->opacity > 0 && stroke->opacity < 1)
         svg_attribute(out, "stroke-opacity", stroke->opacity);
 }

@@ -34,8 +34,9 @@ struct svg_stroke {
     const char *class;
     const char *colour;
     double width;
-    const char *dash; /* NULL for solid */
-    double opacity;   /* 0 counts as 1 */
+    const char *dash;  /* NULL for solid */
+    double dash_scale; /* of the lengths in it; 0 counts as 1 */
+    double opacity;    /* 0 counts as 1 */
 };
 void svg_line(struct text *out, double x1, double y1, double x2, double y2,
               const struct svg_stroke *stroke);

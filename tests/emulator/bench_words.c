@@ -113,7 +113,8 @@ static void add_accuracy(struct text *text, const struct house *house, int set)
     text_add(text, "},\n");
 }
 
-/* s of cell time: a channel is looked at 50 times a second at most, however fast its cell lives. */
+/* Times here are cell time: a reading may be 5 s of real time old, and a channel is looked at 50
+ * times a second at most, however fast its cell lives. */
 static double tick(const struct house *house)
 {
     return fmax(1, house->plan->speed / 50);
@@ -139,6 +140,8 @@ static void add_channel(struct text *text, const struct house *house, int set, b
         }
     }
     add_accuracy(text, house, set);
+    text_addf(text, "      limits = limits { reading_age_most = \"%g s\" },\n",
+              5 * fmax(1, house->plan->speed));
     text_addf(text, "      tick = \"%g s\",\n    },\n", tick(house));
 }
 

@@ -21,7 +21,7 @@
  * ---------------------------------------------------------------------------------------- */
 
 /* The text of a script is letters, one a request: c charge 1 A for 600 s, d discharge 1 A for 300
- * s, r rest 60 s, w wait 1 h, q ask, n note, R record, X restart with state, F fail, B a charge
+ * s, r rest 60 s, e read, w wait 1 h, q ask, n note, R record, X restart with state, F fail, B a charge
  * without an end. What it was given last is kept in `heard`. */
 struct script {
     char *letters;
@@ -89,6 +89,11 @@ static enum script_status letters_resume(struct script *script, const char *outc
     case 'r':
         request->name = "rest";
         letters_step(request, STEP_REST, 0, 60);
+        return SCRIPT_AWAITS;
+    case 'e':
+        request->name = "read";
+        request->kind = REQUEST_STEP;
+        step_plan_init(&request->plan, STEP_READ);
         return SCRIPT_AWAITS;
     case 'w':
         request->name = "wait";

@@ -355,6 +355,22 @@ static void a_gap_longer_than_the_bench_allows_voids_the_run(void **state)
     rig_close(&rig);
 }
 
+/* A step that ends at once hands over to the next at once, whatever else is due when. */
+static void no_time_passes_between_steps(void **state)
+{
+    (void)state;
+    struct rig rig;
+    rig_open(&rig, 2);
+    rig_queue(&rig, "rededed", "A");
+    rig_queue(&rig, "rrrrrrrrrw", "B");
+    rig_work(&rig);
+    json_t *runs = rig_rows(&rig, LIST_RUNS, 1);
+    assert_null(strstr(heard, "error"));
+    assert_string_equal(rig_text(runs, 0, "ended_at"), "2026-03-02T00:16:00Z");
+    json_decref(runs);
+    rig_close(&rig);
+}
+
 static void more_runs_than_channels_take_turns(void **state)
 {
     (void)state;
@@ -387,6 +403,7 @@ int main(void)
         cmocka_unit_test(a_question_waits_for_its_answer_over_a_kill),
         cmocka_unit_test(a_restart_begins_a_fresh_segment),
         cmocka_unit_test(a_gap_longer_than_the_bench_allows_voids_the_run),
+        cmocka_unit_test(no_time_passes_between_steps),
         cmocka_unit_test(more_runs_than_channels_take_turns),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

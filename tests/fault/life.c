@@ -170,16 +170,16 @@ static void idle(struct round *round)
     if (random_range(&round->random, 0, 2) == 0)
         kill_order(round, kinds[random_range(&round->random, 0, 6)]);
     if (random_range(&round->random, 0, 3) == 0)
-        order_do(round, ORDER_PAUSE);
+        order_do(round, ORDER_PAUSE, false);
     if (random_range(&round->random, 0, 12) == 0)
-        order_do(round, ORDER_STOP);
+        order_do(round, ORDER_STOP, false);
     if (random_range(&round->random, 0, 3) == 0)
-        order_do(round, ORDER_LOOK);
+        order_do(round, ORDER_LOOK, false);
     if (random_range(&round->random, 0, 1) == 0)
-        order_do(round, ORDER_ANSWER);
+        order_do(round, ORDER_ANSWER, false);
     if (random_range(&round->random, 0, 1) == 0)
-        order_do(round, ORDER_RESUME);
-    while (round->supply && round->open_count < CHANNELS + 2 && order_do(round, ORDER_START))
+        order_do(round, ORDER_RESUME, false);
+    while (round->supply && round->open_count < CHANNELS + 2 && order_do(round, ORDER_START, false))
         round->open_count++;
     pause_us(draw_us(round, 0, 150));
 }
@@ -196,7 +196,10 @@ void life(struct round *round, enum death death)
         pause_us(draw_us(round, 0, 35));
         die(round, &engine, false, false);
     } else {
-        pause_us(draw_us(round, 60, 420));
+        pause_us(draw_us(round, 60, 250));
+        if (random_range(&round->random, 0, 1) == 0 && !process_wait(&engine, 0))
+            order_do(round, draw_order(round), true);
+        pause_us(draw_us(round, 0, 170));
         if (process_wait(&engine, 0)) /* judged below */
             death = DEATH_AT_WORK;
         else if (death == DEATH_AMID_COMMAND)

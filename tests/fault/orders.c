@@ -230,6 +230,19 @@ static void keep_promise(struct round *round, const struct order *order, const c
     }
 }
 
+/* Outputs are safe before the command returns. The file may be looked at while an engine writes it:
+ * its numbers are stored whole, and a copy that is not possible is left aside. */
+static void check_safe(struct round *round, const struct order *order)
+{
+    char copy[256];
+    snprintf(copy, sizeof(copy), "%.200s/now-world", round->scene.folder);
+    copy_file(round->scene.world, copy);
+    if (truth_driven(copy, scene_label(order->cell)) == 1)
+        found(round->findings, "promise",
+              "run %lld was paused or stopped by the engine, and its cell %s is driven",
+              (long long)order->id, scene_label(order->cell));
+}
+
 bool order_end(struct round *round, struct order *order, bool disturbed)
 {
     static const char *const names[] = {"pause", "resume", "stop",   "start",
@@ -243,6 +256,8 @@ bool order_end(struct round *round, struct order *order, bool disturbed)
         scene_judge(&round->scene, &order->process, names[order->kind], may_refuse);
     if (done)
         keep_promise(round, order, said);
+    if (done && order->by_engine && (order->kind == ORDER_PAUSE || order->kind == ORDER_STOP))
+        check_safe(round, order);
     round->refused += !done;
     if (order->kind == ORDER_PAUSE)
         interruption_add(&round->interruptions,
@@ -254,7 +269,7 @@ bool order_end(struct round *round, struct order *order, bool disturbed)
     return done;
 }
 
-bool order_do(struct round *round, enum order_kind kind)
+bool order_do(struct round *round, enum order_kind kind, bool by_engine)
 {
     struct order order;
     if (!order_begin(round, &order, kind))
@@ -263,5 +278,6 @@ bool order_do(struct round *round, enum order_kind kind)
         found(round->findings, "program", "a command does not come to an end");
         process_kill(&order.process);
     }
+    order.by_engine = by_engine;
     return order_end(round, &order, false);
 }

@@ -18,7 +18,7 @@ static void finish(struct round *round)
     round->supply = false;
     for (int turn = 0; turn < 12; turn++) {
         struct process engine;
-        for (int i = 0; i < 2 * CELLS && order_do(round, ORDER_RESUME); i++)
+        for (int i = 0; i < 2 * CELLS && order_do(round, ORDER_RESUME, false); i++)
             check_now(round, false);
         scene_engine(&round->scene, &engine, true);
         if (!process_wait(&engine, FINISH_SECONDS * round->settings->slow)) {
@@ -33,7 +33,7 @@ static void finish(struct round *round)
         check_now(round, true);
         if (round->open_count == 0)
             return;
-        while (order_do(round, ORDER_ANSWER))
+        while (order_do(round, ORDER_ANSWER, false))
             check_now(round, false);
     }
     found(round->findings, "runs", "%d runs do not come to an end", round->open_count);
@@ -170,7 +170,7 @@ void play_round(const struct settings *settings, struct findings *findings, int 
     round->settings = settings;
     round->findings = findings;
     prepare(round, number);
-    while (round->open_count < CHANNELS && order_do(round, ORDER_START))
+    while (round->open_count < CHANNELS && order_do(round, ORDER_START, false))
         round->open_count++;
     while (all_kills(round) < kills && findings->count < 20) {
         round->supply = all_kills(round) < kills * 4 / 5;

@@ -104,8 +104,8 @@ bool order_begin(struct round *round, struct order *order, enum order_kind kind)
  * engine or the order itself was killed meanwhile. True when it was acknowledged. */
 bool order_end(struct round *round, struct order *order, bool disturbed);
 
-/* Begins one and waits for its end. */
-bool order_do(struct round *round, enum order_kind kind);
+/* Begins one and waits for its end; `by_engine`: one is at work, and surely has the logbook. */
+bool order_do(struct round *round, enum order_kind kind, bool by_engine);
 
 /* --- doctored.c: the controls
  * ------------------------------------------------------------------------------- */

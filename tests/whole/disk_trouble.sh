@@ -49,8 +49,7 @@ fresh() {
     rm -rf "${small:?}"/*
     PERDURE_LOGBOOK=$small/$1.perdure
     export PERDURE_LOGBOOK
-    "$PERDURE" new --clock "$2" --from 2026-03-02 --seed 7 >/dev/null 2>&1 ||
-        "$PERDURE" new --clock "$2" --seed 7 >/dev/null
+    "$PERDURE" new --clock "$2" --seed 7 >/dev/null
     "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --size AA \
         --labels T-01,T-02,T-03,T-04,T-05 >/dev/null
     "$PERDURE" start capacity --cells T-01,T-02,T-03,T-04 --set charge="0.5 It" \
