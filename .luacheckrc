@@ -5,3 +5,6 @@ read_globals = {
   "protocol", "study", "bench", "simulated", "channel", "by_hand", "instrument", "limits",
   "record", "note", "ask", "now", "wait", "wait_until", "random", "quantity", "restart_with",
 }
+files["bindings/drivers"] = {
+  read_globals = { "boolean", "driver", "fail", "fields", "fixed", "identity", "nr3", "number", "unquote" },
+}

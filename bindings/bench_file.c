@@ -114,8 +114,8 @@ static void check_channels(lua_State *L, int channels)
         check_name(L, name);
         field_push(L, channels, name);
         if (!simulated_spec_at(L, -1) && !wired_words_at(L, -1))
-            guest_fail(L, "write it with channel { ... } or simulated { ... }", "channel '%s' is a %s", name,
-                       luaL_typename(L, -1));
+            guest_fail(L, "write it with channel { ... } or simulated { ... }",
+                       "channel '%s' is a %s", name, luaL_typename(L, -1));
         lua_pop(L, 2);
     }
     lua_settop(L, channels);
@@ -146,15 +146,18 @@ static int word_bench(lua_State *L)
 static int word_absent(lua_State *L)
 {
     return guest_fail(L, "use channel { ... } or simulated { ... }",
-                      "'%s' is not part of this version",
-                      lua_tostring(L, lua_upvalueindex(1)));
+                      "'%s' is not part of this version", lua_tostring(L, lua_upvalueindex(1)));
 }
 
 static int open_words(lua_State *L)
 {
     static const luaL_Reg words[] = {
-        {"bench", word_bench},   {"channel", word_channel},     {"instrument", word_instrument},
-        {"limits", word_limits}, {"simulated", word_simulated}, {"route", word_route},
+        {"bench", word_bench},
+        {"channel", word_channel},
+        {"instrument", word_instrument},
+        {"limits", word_limits},
+        {"simulated", word_simulated},
+        {"route", word_route},
         {NULL, NULL},
     };
     static const char *const absent[] = {"by_hand"};

@@ -22,8 +22,8 @@ struct bench_access {
 };
 
 /* Fills *out, which bench_close empties again; nothing is energised, and links are only begun to be
- * opened (bench_reach). Channels come sorted by name, S2 before S10. Clock and world are borrowed by
- * the channels. The error's `what` is FILE:LINE.
+ * opened (bench_reach). Channels come sorted by name, S2 before S10. Clock and world are borrowed
+ * by the channels. The error's `what` is FILE:LINE.
  *
  * Without `access`, or without its loop, a channel of instruments is stood for by a simulated one
  * with its limits: for rehearsals. */

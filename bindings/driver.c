@@ -11,9 +11,8 @@
 #include "bindings/fields.h"
 
 const char *const driver_task_names[DRIVER_TASKS] = {
-    [DRIVER_IDENTIFY] = "identify", [DRIVER_PREPARE] = "prepare",
-    [DRIVER_OFF] = "off",           [DRIVER_DRIVE] = "drive",
-    [DRIVER_READ] = "read",         [DRIVER_CONNECT] = "connect",
+    [DRIVER_IDENTIFY] = "identify",     [DRIVER_PREPARE] = "prepare", [DRIVER_OFF] = "off",
+    [DRIVER_DRIVE] = "drive",           [DRIVER_READ] = "read",       [DRIVER_CONNECT] = "connect",
     [DRIVER_DISCONNECT] = "disconnect",
 };
 
@@ -22,7 +21,8 @@ static struct lua_driver *of(struct driver *driver)
     return (struct lua_driver *)driver;
 }
 
-/* --- what a task is given, and gives ----------------------------------------------------------- */
+/* --- what a task is given, and gives -----------------------------------------------------------
+ */
 
 static void set_number(lua_State *L, const char *name, double value)
 {
@@ -32,8 +32,8 @@ static void set_number(lua_State *L, const char *name, double value)
     lua_setfield(L, -2, name);
 }
 
-/* { mode, way, amount, current | power | resistance, voltage_most, voltage_least, point }: the amount
- * is positive; the one by the mode's name has the sign, positive into the cell. */
+/* { mode, way, amount, current | power | resistance, voltage_most, voltage_least, point }: the
+ * amount is positive; the one by the mode's name has the sign, positive into the cell. */
 static void push_wanted(lua_State *L, const struct driver_order *order)
 {
     static const char *const modes[] = {
@@ -61,7 +61,8 @@ static void take_number(lua_State *L, const char *name, double *into)
     if (!field_push(L, -1, name))
         return;
     if (lua_type(L, -1) != LUA_TNUMBER || !isfinite(lua_tonumber(L, -1)))
-        guest_fail(L, "make it a number with number(...)", "read gave a %s that is no number", name);
+        guest_fail(L, "make it a number with number(...)", "read gave a %s that is no number",
+                   name);
     *into = lua_tonumber(L, -1);
     lua_pop(L, 1);
 }
@@ -130,7 +131,8 @@ static int run_task(lua_State *L)
     return after_task(L, LUA_OK, order->task);
 }
 
-/* --- the file ---------------------------------------------------------------------------------- */
+/* --- the file ----------------------------------------------------------------------------------
+ */
 
 static int open_words(lua_State *L)
 {
@@ -182,7 +184,8 @@ static int open_guest(struct lua_driver *driver, struct error *error)
     return code;
 }
 
-/* --- the seam ---------------------------------------------------------------------------------- */
+/* --- the seam ----------------------------------------------------------------------------------
+ */
 
 /* What went wrong, what had been sent, what came, and where. The instrument adds its name. */
 static enum driver_status fail(struct lua_driver *driver, struct error *error)

@@ -14,7 +14,7 @@ int lua_driver_open(struct driver **out, const char *name, const char *text, siz
 
 /* Finds and opens: a path (with a slash or ".lua", from `folder` on), or the name of a driver in
  * $PERDURE_DRIVERS, beside the source tree, or where the program is installed. */
-int lua_driver_find(struct driver **out, const char *word, const char *folder,
-                    const char *settings, struct error *error);
+int lua_driver_find(struct driver **out, const char *word, const char *folder, const char *settings,
+                    struct error *error);
 
 #endif

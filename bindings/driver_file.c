@@ -51,8 +51,8 @@ static int find(char path[PATH_MOST], const char *word, const char *folder, stru
                      "no driver has this name");
 }
 
-int lua_driver_find(struct driver **out, const char *word, const char *folder,
-                    const char *settings, struct error *error)
+int lua_driver_find(struct driver **out, const char *word, const char *folder, const char *settings,
+                    struct error *error)
 {
     char path[PATH_MOST];
     char *text = NULL;

@@ -29,8 +29,8 @@ struct lua_driver {
     struct driver_call *call;
     struct driver_result *result;
     const struct link_reply *reply;
-    struct text out;         /* what call->bytes points to */
-    struct text sent, came;  /* the last exchange, for messages */
+    struct text out;        /* what call->bytes points to */
+    struct text sent, came; /* the last exchange, for messages */
 };
 
 static inline struct lua_driver *driver_of(lua_State *L)

@@ -10,7 +10,8 @@
 #define ERRORS_MOST 32   /* entries of an error queue that are read before giving up */
 #define WAIT_MOST   60.0 /* s */
 
-/* --- asking ------------------------------------------------------------------------------------ */
+/* --- asking ------------------------------------------------------------------------------------
+ */
 
 void driver_push_line(lua_State *L, int index)
 {
@@ -147,7 +148,8 @@ static int word_wait(lua_State *L)
     return yield(L, DRIVER_WAIT, seconds, nothing);
 }
 
-/* --- the error queue --------------------------------------------------------------------------- */
+/* --- the error queue ---------------------------------------------------------------------------
+ */
 
 static int ask_error(lua_State *L, lua_KContext count);
 
@@ -214,12 +216,14 @@ static int word_check(lua_State *L)
     return ask_errors(L, "check", true);
 }
 
-/* --- reading answers --------------------------------------------------------------------------- */
+/* --- reading answers ---------------------------------------------------------------------------
+ */
 
 static const char *check_text(lua_State *L, const char *word, size_t *length)
 {
     if (lua_type(L, 1) != LUA_TSTRING)
-        guest_fail(L, "give it an answer", "'%s' wants a text, not a %s", word, luaL_typename(L, 1));
+        guest_fail(L, "give it an answer", "'%s' wants a text, not a %s", word,
+                   luaL_typename(L, 1));
     return lua_tolstring(L, 1, length);
 }
 
@@ -280,7 +284,8 @@ static int word_unquote(lua_State *L)
     char out[LINE_MOST];
     const char *text = check_text(L, "unquote", &length);
     if (!scpi_string(text, length, out, sizeof out))
-        return guest_fail(L, "see its manual for what it answers", "the answer is no text in quotes");
+        return guest_fail(L, "see its manual for what it answers",
+                          "the answer is no text in quotes");
     lua_pushstring(L, out);
     return 1;
 }
@@ -308,7 +313,8 @@ static int word_identity(lua_State *L)
     return 1;
 }
 
-/* --- writing numbers --------------------------------------------------------------------------- */
+/* --- writing numbers ---------------------------------------------------------------------------
+ */
 
 static double check_number(lua_State *L, const char *word)
 {
@@ -350,15 +356,17 @@ static int word_fail(lua_State *L)
                       luaL_checkstring(L, 1));
 }
 
-/* --- tables ------------------------------------------------------------------------------------ */
+/* --- tables ------------------------------------------------------------------------------------
+ */
 
 void driver_words_open(lua_State *L)
 {
     static const luaL_Reg words[] = {
-        {"boolean", word_boolean},   {"driver", word_driver}, {"fail", word_fail},
-        {"fields", word_fields},     {"fixed", word_fixed},   {"identity", word_identity},
-        {"nr3", word_nr3},           {"number", word_number}, {"unquote", word_unquote},
-        {NULL, NULL},
+        {"boolean", word_boolean}, {"driver", word_driver},
+        {"fail", word_fail},       {"fields", word_fields},
+        {"fixed", word_fixed},     {"identity", word_identity},
+        {"nr3", word_nr3},         {"number", word_number},
+        {"unquote", word_unquote}, {NULL, NULL},
     };
     lua_pushglobaltable(L);
     luaL_setfuncs(L, words, 0);
@@ -368,9 +376,8 @@ void driver_words_open(lua_State *L)
 void driver_methods_push(lua_State *L)
 {
     static const luaL_Reg methods[] = {
-        {"ask", word_ask},       {"block", word_block}, {"check", word_check},
-        {"errors", word_errors}, {"tell", word_tell},   {"wait", word_wait},
-        {NULL, NULL},
+        {"ask", word_ask},   {"block", word_block}, {"check", word_check}, {"errors", word_errors},
+        {"tell", word_tell}, {"wait", word_wait},   {NULL, NULL},
     };
     luaL_newlib(L, methods);
 }

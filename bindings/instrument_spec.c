@@ -39,7 +39,8 @@ static void set_type(lua_State *L, const char *name, lua_CFunction gc)
     lua_setmetatable(L, -2);
 }
 
-/* --- instrument { ... } ------------------------------------------------------------------------ */
+/* --- instrument { ... } ------------------------------------------------------------------------
+ */
 
 static void read_expected(lua_State *L, struct scpi_identity *expected)
 {
@@ -127,7 +128,8 @@ int word_instrument(lua_State *L)
     return 1;
 }
 
-/* --- route(instrument, number) ----------------------------------------------------------------- */
+/* --- route(instrument, number) -----------------------------------------------------------------
+ */
 
 int word_route(lua_State *L)
 {
@@ -138,7 +140,8 @@ int word_route(lua_State *L)
     if (!instrument)
         return guest_fail(L, "write route(board, 3)", "route wants an instrument");
     if (!isint || point < 1 || point > 100000)
-        return guest_fail(L, "write route(board, 3)", "route wants the number of an input or relay");
+        return guest_fail(L, "write route(board, 3)",
+                          "route wants the number of an input or relay");
     struct route_words *kept = lua_newuserdatauv(L, sizeof *kept, 1);
     kept->instrument = instrument;
     kept->point = (int)point;
@@ -163,7 +166,8 @@ bool route_words_at(lua_State *L, int index, struct route_words *out)
     return true;
 }
 
-/* --- opening ----------------------------------------------------------------------------------- */
+/* --- opening -----------------------------------------------------------------------------------
+ */
 
 struct instrument *instrument_words_open(lua_State *L, struct instrument_words *words)
 {

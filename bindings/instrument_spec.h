@@ -12,9 +12,9 @@ struct instrument_words {
     struct link_words link;
     struct scpi_identity expected;
     struct limits limits;
-    double resolution;            /* V; NAN */
-    struct driver *driver;        /* owned until it is opened; NULL when nothing real is looked at */
-    unsigned can;                 /* of the driver; all when there is none */
+    double resolution;     /* V; NAN */
+    struct driver *driver; /* owned until it is opened; NULL when nothing real is looked at */
+    unsigned can;          /* of the driver; all when there is none */
     struct instrument *instrument; /* once opened; the bench's */
 };
 

@@ -6,8 +6,8 @@
 #include <string.h>
 
 #include "base/text.h"
-#include "bindings/keys.h"
 #include "bindings/fields.h"
+#include "bindings/keys.h"
 #include "bindings/sandbox.h"
 
 #define TYPE_NAME "perdure.link"

@@ -23,17 +23,15 @@ static const struct {
     const char *name;
     unsigned can;
 } roles[WIRED_ROLES] = {
-    [ROLE_SOURCE] = {"source", CAN_SOURCE},
-    [ROLE_SINK] = {"sink", CAN_SINK},
-    [ROLE_METER] = {"meter", CAN_METER},
-    [ROLE_THERMOMETER] = {"thermometer", CAN_THERMOMETER},
-    [ROLE_RELAY] = {"relay", CAN_RELAY},
-    [ROLE_SCANNER] = {"scanner", CAN_RELAY},
+    [ROLE_SOURCE] = {"source", CAN_SOURCE}, [ROLE_SINK] = {"sink", CAN_SINK},
+    [ROLE_METER] = {"meter", CAN_METER},    [ROLE_THERMOMETER] = {"thermometer", CAN_THERMOMETER},
+    [ROLE_RELAY] = {"relay", CAN_RELAY},    [ROLE_SCANNER] = {"scanner", CAN_RELAY},
 };
 
 static const char *const accuracy_names[] = {"voltage", "current", "temperature", NULL};
 
-/* --- channel { ... } --------------------------------------------------------------------------- */
+/* --- channel { ... } ---------------------------------------------------------------------------
+ */
 
 static void read_role(lua_State *L, int kept, enum wired_role role, struct wired_words *words)
 {
@@ -58,7 +56,8 @@ static void read_role(lua_State *L, int kept, enum wired_role role, struct wired
 
 static void read_accuracy(lua_State *L, struct wired_words *words)
 {
-    static const enum dimension dimensions[] = {DIM_VOLTAGE, DIM_CURRENT, DIM_TEMPERATURE_DIFFERENCE};
+    static const enum dimension dimensions[] = {DIM_VOLTAGE, DIM_CURRENT,
+                                                DIM_TEMPERATURE_DIFFERENCE};
     for (int i = 0; i < 3; i++)
         words->accuracy[i] = (struct stated_accuracy){NAN, NAN};
     if (!field_push(L, 1, "accuracy"))
@@ -152,7 +151,8 @@ const struct wired_words *wired_words_at(lua_State *L, int index)
     return luaL_testudata(L, index, TYPE_NAME);
 }
 
-/* --- making it --------------------------------------------------------------------------------- */
+/* --- making it ---------------------------------------------------------------------------------
+ */
 
 /* Raises when another channel has this already. */
 static void claim(lua_State *L, const struct route_words *route, const char *role,
@@ -211,7 +211,7 @@ static struct channel *wired(lua_State *L, const struct wired_words *words, cons
         ends[i] = (struct wired_end){
             route->instrument ? instrument_words_open(L, route->instrument) : NULL, route->point};
     }
-    const struct wired_end *shows = ends[ROLE_METER].instrument    ? &ends[ROLE_METER]
+    const struct wired_end *shows = ends[ROLE_METER].instrument  ? &ends[ROLE_METER]
                                     : ends[ROLE_SINK].instrument ? &ends[ROLE_SINK]
                                                                  : &ends[ROLE_SOURCE];
     bool fine = instrument_resolution(shows->instrument) <= FINE_VOLTS;
@@ -226,14 +226,15 @@ static struct channel *wired(lua_State *L, const struct wired_words *words, cons
         .scanner = ends[ROLE_SCANNER],
         .limits = words->channel.limits,
         .compliance = words->compliance,
-        .frozen_after = words->frozen_after >= 0 ? words->frozen_after : fine ? FROZEN_AFTER : 0,
+        .frozen_after = words->frozen_after >= 0 ? words->frozen_after
+                        : fine                   ? FROZEN_AFTER
+                                                 : 0,
         .emulated = reader->emulated,
     };
     return wired_channel(&spec);
 }
 
-struct channel *wired_words_channel(lua_State *L, const struct wired_words *words,
-                                    const char *name)
+struct channel *wired_words_channel(lua_State *L, const struct wired_words *words, const char *name)
 {
     const struct bench_reader *reader = reader_of(L);
     struct channel *channel;

@@ -22,8 +22,8 @@ struct channel *bench_find(const struct bench *bench, const char *name);
 
 void bench_add_instrument(struct bench *bench, struct instrument *instrument);
 
-/* Runs the loop until every instrument is ready or known to be in trouble, at most `seconds` of real
- * time; says how many are not ready. */
+/* Runs the loop until every instrument is ready or known to be in trouble, at most `seconds` of
+ * real time; says how many are not ready. */
 int bench_reach(struct bench *bench, double seconds);
 
 /* Makes every channel safe, waits for that a moment where instruments have to answer, closes and

@@ -63,8 +63,8 @@ struct channel {
         struct stated_accuracy voltage, current, temperature;
     } accuracy;
 
-    /* Set by the run that holds the channel: a late answer of read, drive or make_safe; and something
-     * worth a warning on record. Either may be NULL. */
+    /* Set by the run that holds the channel: a late answer of read, drive or make_safe; and
+     * something worth a warning on record. Either may be NULL. */
     void (*notify)(void *owner, const struct reading *reading, const struct error *failure);
     void (*warn)(void *owner, const char *text);
     void *owner; /* NULL when the channel is free */

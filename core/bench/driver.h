@@ -1,10 +1,11 @@
-/* The seam to a driver: how one kind of instrument is spoken to. Implemented by bindings (a Lua file
- * a driver) and, in tests, in C.
+/* The seam to a driver: how one kind of instrument is spoken to. Implemented by bindings (a Lua
+ * file a driver) and, in tests, in C.
  *
  * A driver does no I/O. A task is begun, says what it wants of the link, and is resumed with what
  * came, until it is done or fails:
  *
- *   begin --AWAITS(call)--> ... --resume(reply)--> AWAITS(call) ... --> DONE(result) | FAILED(error)
+ *   begin --AWAITS(call)--> ... --resume(reply)--> AWAITS(call) ... --> DONE(result) |
+ * FAILED(error)
  *
  * 1. One task at a time. After FAILED, or when the task is given up, `forget` comes, and what was
  *    remembered of the instrument counts no more: DRIVER_PREPARE is done again before other tasks.
@@ -29,7 +30,7 @@ enum driver_task {
 
 struct driver_order {
     enum driver_task task;
-    int point;            /* READ, CONNECT, DISCONNECT: number of the input or relay; 0: the only one */
+    int point; /* READ, CONNECT, DISCONNECT: number of the input or relay; 0: the only one */
     struct drive drive;   /* DRIVE; never off */
     double voltage_most;  /* V, DRIVE: never above this at the terminals; NAN only to discharge */
     double voltage_least; /* V, DRIVE: not below it, where the device can see to that; or NAN */
@@ -72,9 +73,9 @@ struct driver_ops {
 struct driver {
     const struct driver_ops *ops;
     char name[64], title[128];
-    unsigned can;           /* CAN_... */
-    const char *safe;       /* bytes that turn everything off, at any time, asked or not; NULL: none */
-    const char *sync;       /* a question whose answer never changes; NULL: none */
+    unsigned can;     /* CAN_... */
+    const char *safe; /* bytes that turn everything off, at any time, asked or not; NULL: none */
+    const char *sync; /* a question whose answer never changes; NULL: none */
     const char *sync_known; /* that answer; NULL: as first heard in DRIVER_IDENTIFY */
 };
 

@@ -1,4 +1,4 @@
-/* The life of an instrument, and its queue of tasks. */
+/* The life of an instrument: up, verified, off, prepared, ready; and what channels ask of it. */
 #include "bench/instrument.h"
 
 #include <stdarg.h>
@@ -7,58 +7,10 @@
 #include <strings.h>
 
 #include "base/text.h"
-#include "link/delay.h"
+#include "bench/instrument_internal.h"
 
-/* Exchanges of one task: more is a driver that goes round in circles. */
-#define CALLS_MOST 1000
-/* Turning off is harmless to repeat, and is. */
-#define OFF_TRIES 3
-
-struct job {
-    struct job *next;
-    struct driver_order order;
-    instrument_done *done; /* NULL: nobody wants to know */
-    void *owner;           /* the instrument itself for its own */
-    bench_us began;
-    int calls, tries;
-};
-
-struct instrument {
-    char *name, *place;
-    struct driver *driver;
-    struct link *link;
-    struct delay *delay;
-    const struct clock *clock;
-    struct scpi_identity expected, identity;
-    struct limits limits;
-    double resolution;
-    void (*tell)(void *owner, const char *name, const char *level, const char *text);
-    void (*trace)(void *owner, const char *name, char way, const char *bytes, size_t length,
-                  int64_t at_us);
-    void *owner;
-
-    enum instrument_state state;
-    struct error trouble;
-    struct job *current, *first; /* one in progress, and the queue */
-    struct driver_call call;     /* of `current`, as is the result */
-    struct driver_result result;
-    bool working;                /* the queue is being worked off, further up the stack */
-    bool unprepared;
-    bool off;        /* seen to be off */
-    bool maybe_on;   /* told to drive since it was last seen to be off; outlives a hang-up */
-    char *sync_known;
-    struct turn turn;
-};
-
-static void work(struct instrument *instrument);
-
-static bool has_output(const struct instrument *instrument)
-{
-    return instrument->driver->can & (CAN_SOURCE | CAN_SINK);
-}
-
-static void __attribute__((format(printf, 3, 4))) say(struct instrument *instrument,
-                                                       const char *level, const char *format, ...)
+static void __attribute__((format(printf, 3, 4)))
+say(struct instrument *instrument, const char *level, const char *format, ...)
 {
     char text[1200];
     va_list arguments;
@@ -69,244 +21,8 @@ static void __attribute__((format(printf, 3, 4))) say(struct instrument *instrum
         instrument->tell(instrument->owner, instrument->name, level, text);
 }
 
-/* --- jobs -------------------------------------------------------------------------------------- */
-
-static struct job *new_job(const struct driver_order *order, instrument_done *done, void *owner)
-{
-    struct job *job = xcalloc(1, sizeof *job);
-    job->order = *order;
-    job->done = done;
-    job->owner = owner;
-    return job;
-}
-
-static void push_front(struct instrument *instrument, struct job *job)
-{
-    job->next = instrument->first;
-    instrument->first = job;
-}
-
-static void push_back(struct instrument *instrument, struct job *job)
-{
-    struct job **place = &instrument->first;
-    while (*place)
-        place = &(*place)->next;
-    *place = job;
-}
-
-static void own_job(struct instrument *instrument, enum driver_task task, instrument_done *done)
-{
-    struct driver_order order = {.task = task};
-    push_front(instrument, new_job(&order, done, instrument));
-}
-
-static void end_job(struct instrument *instrument, struct job *job,
-                    const struct driver_result *result, const struct error *failure)
-{
-    instrument_done *done = job->done;
-    void *owner = job->owner;
-    bench_us began = job->began;
-    free(job);
-    if (done)
-        done(owner, result, began, clock_bench(instrument->clock), failure);
-}
-
-/* The current task is over unfinished: its link's answer is not waited for, the driver forgets. */
-static struct job *give_up(struct instrument *instrument)
-{
-    struct job *job = instrument->current;
-    instrument->current = NULL;
-    link_forget(instrument->link, instrument);
-    delay_stop(instrument->delay);
-    instrument->driver->ops->forget(instrument->driver);
-    instrument->unprepared = true;
-    return job;
-}
-
-static void fail_all(struct instrument *instrument, const struct error *why)
-{
-    struct job *job = instrument->current ? give_up(instrument) : NULL;
-    struct job *rest = instrument->first;
-    instrument->first = NULL;
-    if (job) {
-        job->next = rest;
-        rest = job;
-    }
-    while (rest) {
-        job = rest;
-        rest = job->next;
-        bool own = job->owner == instrument;
-        if (own)
-            free(job);
-        else
-            end_job(instrument, job, NULL, why);
-    }
-}
-
-/* --- working a job off ------------------------------------------------------------------------- */
-
-static void go_on(struct instrument *instrument, enum driver_status status, struct error *error);
-
-static void send_safe(struct instrument *instrument, struct error *error)
-{
-    const char *safe = instrument->driver->safe;
-    if (safe)
-        link_send_now(instrument->link, safe, strlen(safe), instrument, error);
-}
-
-/* What failed, with the instrument's name in front. */
-static void blame(const struct instrument *instrument, struct error *error)
-{
-    if (!error->what[0]) {
-        string_copy(error->what, sizeof error->what, instrument->name);
-    } else if (strcmp(error->what, instrument->name) != 0) {
-        struct error inner = *error;
-        string_copy(error->what, sizeof error->what, instrument->name);
-        snprintf(error->why, sizeof error->why, "%.200s: %.560s", inner.what, inner.why);
-    }
-    error->code = ERROR_BENCH;
-}
-
-static bool try_again(struct instrument *instrument, struct job *job)
-{
-    if (job->order.task != DRIVER_OFF || ++job->tries >= OFF_TRIES ||
-        instrument->state == INSTRUMENT_DOWN)
-        return false;
-    job->calls = 0;
-    send_safe(instrument, NULL);
-    push_front(instrument, job);
-    return true;
-}
-
-static void finish(struct instrument *instrument, struct error *failure)
-{
-    const struct driver_result result = instrument->result; /* the next may begin inside */
-    struct job *job = instrument->current;
-    instrument->current = NULL;
-    if (failure) {
-        instrument->driver->ops->forget(instrument->driver);
-        instrument->unprepared = true;
-        blame(instrument, failure);
-        if (try_again(instrument, job)) {
-            work(instrument);
-            return;
-        }
-    } else if (job->order.task == DRIVER_OFF) {
-        instrument->off = true;
-        instrument->maybe_on = false;
-    }
-    end_job(instrument, job, &result, failure);
-    work(instrument);
-}
-
-static void on_reply(void *owner, const struct link_reply *reply)
-{
-    struct instrument *instrument = owner;
-    struct driver *driver = instrument->driver;
-    struct error error = {.code = ERROR_NONE};
-    if (!instrument->current)
-        return;
-    if (reply->status == LINK_OK && driver->sync && !instrument->sync_known &&
-        instrument->call.want == DRIVER_ASK && instrument->call.length == strlen(driver->sync) &&
-        memcmp(instrument->call.bytes, driver->sync, instrument->call.length) == 0)
-        instrument->sync_known = xstrdup(reply->bytes);
-    go_on(instrument, driver->ops->resume(driver, reply, &instrument->call, &instrument->result,
-                                            &error),
-          &error);
-}
-
-static void on_delay(void *owner)
-{
-    struct instrument *instrument = owner;
-    struct driver *driver = instrument->driver;
-    struct error error = {.code = ERROR_NONE};
-    go_on(instrument, driver->ops->resume(driver, NULL, &instrument->call, &instrument->result,
-                                            &error),
-          &error);
-}
-
-static int place_call(struct instrument *instrument, struct error *error)
-{
-    const struct driver_call *call = &instrument->call;
-    if (++instrument->current->calls > CALLS_MOST)
-        return error_set(error, ERROR_BENCH, "", "mend its driver",
-                         "its driver asked %d times in one task", CALLS_MOST);
-    if (call->want == DRIVER_WAIT) {
-        delay_start(instrument->delay, call->seconds);
-        return 0;
-    }
-    if (instrument->current->order.task == DRIVER_IDENTIFY) {
-        if (call->want != DRIVER_ASK)
-            return error_set(error, ERROR_BENCH, "", "let its driver only ask there",
-                             "its driver gives orders before it knows who answers");
-        return link_verify(instrument->link, call->bytes, call->length, call->seconds, on_reply,
-                           instrument, error);
-    }
-    enum link_answer answer = call->want == DRIVER_ASK         ? LINK_LINE
-                              : call->want == DRIVER_ASK_BLOCK ? LINK_BLOCK
-                                                               : LINK_NONE;
-    return link_ask(instrument->link, call->bytes, call->length, answer, call->seconds, on_reply,
-                    instrument, error);
-}
-
-static void go_on(struct instrument *instrument, enum driver_status status, struct error *error)
-{
-    if (status == DRIVER_AWAITS && !place_call(instrument, error))
-        return;
-    finish(instrument, status == DRIVER_DONE ? NULL : error);
-}
-
-static void begin(struct instrument *instrument, struct job *job)
-{
-    struct driver *driver = instrument->driver;
-    struct error error = {.code = ERROR_NONE};
-    instrument->result = (struct driver_result){NAN, NAN, NAN, {"", "", "", ""}};
-    instrument->current = job;
-    job->next = NULL;
-    job->began = clock_bench(instrument->clock);
-    if (job->order.task == DRIVER_DRIVE) {
-        instrument->off = false;
-        instrument->maybe_on = true;
-    }
-    enum driver_status status =
-        driver->ops->begin(driver, &job->order, &instrument->call, &instrument->result, &error);
-    go_on(instrument, status, &error);
-}
-
-static void prepared_again(void *owner, const struct driver_result *result, bench_us began,
-                           bench_us ended, const struct error *failure)
-{
-    struct instrument *instrument = owner;
-    (void)result, (void)began, (void)ended;
-    struct job *job = instrument->first;
-    instrument->unprepared = failure != NULL;
-    if (!failure || !job)
-        return;
-    instrument->first = job->next; /* the one it was for */
-    end_job(instrument, job, NULL, failure);
-}
-
-static void work(struct instrument *instrument)
-{
-    if (instrument->working)
-        return;
-    instrument->working = true;
-    while (!instrument->current && instrument->first) {
-        struct job *job = instrument->first;
-        if (instrument->state == INSTRUMENT_READY && instrument->unprepared &&
-            job->order.task != DRIVER_OFF && job->owner != instrument) {
-            own_job(instrument, DRIVER_PREPARE, prepared_again);
-            continue;
-        }
-        if (instrument->state != INSTRUMENT_READY && job->owner != instrument)
-            break; /* it waits until the instrument is ready */
-        instrument->first = job->next;
-        begin(instrument, job);
-    }
-    instrument->working = false;
-}
-
-/* --- up and down ------------------------------------------------------------------------------- */
+/* --- up and down -------------------------------------------------------------------------------
+ */
 
 static void refuse(struct instrument *instrument, const struct error *why)
 {
@@ -338,7 +54,7 @@ static void turned_off(void *owner, const struct driver_result *result, bench_us
     if (failure)
         refuse(instrument, failure);
     else
-        own_job(instrument, DRIVER_PREPARE, prepared);
+        instrument_own_job(instrument, DRIVER_PREPARE, prepared);
 }
 
 static bool same(const char *expected, const char *is)
@@ -381,11 +97,11 @@ static void identified(void *owner, const struct driver_result *result, bench_us
     }
     link_trust(instrument->link);
     instrument->state = INSTRUMENT_PREPARING;
-    send_safe(instrument, NULL);
-    if (has_output(instrument))
-        own_job(instrument, DRIVER_OFF, turned_off);
+    instrument_send_safe(instrument, NULL);
+    if (instrument_has_output(instrument))
+        instrument_own_job(instrument, DRIVER_OFF, turned_off);
     else
-        own_job(instrument, DRIVER_PREPARE, prepared);
+        instrument_own_job(instrument, DRIVER_PREPARE, prepared);
 }
 
 static void on_up(struct link *link, void *owner)
@@ -394,9 +110,9 @@ static void on_up(struct link *link, void *owner)
     (void)link;
     instrument->state = INSTRUMENT_VERIFYING;
     if (instrument->maybe_on)
-        send_safe(instrument, NULL);
-    own_job(instrument, DRIVER_IDENTIFY, identified);
-    work(instrument);
+        instrument_send_safe(instrument, NULL);
+    instrument_own_job(instrument, DRIVER_IDENTIFY, identified);
+    instrument_work(instrument);
 }
 
 static void on_down(struct link *link, void *owner, const struct error *why)
@@ -406,14 +122,14 @@ static void on_down(struct link *link, void *owner, const struct error *why)
     bool was_ready = instrument->state == INSTRUMENT_READY;
     instrument->state = INSTRUMENT_DOWN;
     instrument->trouble = *why;
-    blame(instrument, &instrument->trouble);
+    instrument_blame(instrument, &instrument->trouble);
     free(instrument->sync_known);
     instrument->sync_known = NULL;
     const struct error trouble = instrument->trouble;
     if (was_ready)
         say(instrument, "warning", "%s%s", trouble.why,
             instrument->maybe_on ? ", and its output may still be on" : "");
-    fail_all(instrument, &trouble);
+    instrument_fail_all(instrument, &trouble);
 }
 
 static bool on_sync(void *owner, const char *answer, size_t length)
@@ -441,7 +157,8 @@ static void on_closed(void *owner)
     free(instrument);
 }
 
-/* --- the channels' side ------------------------------------------------------------------------ */
+/* --- the channels' side ------------------------------------------------------------------------
+ */
 
 static char *describe(const struct link_spec *link)
 {
@@ -474,7 +191,7 @@ int instrument_open(void *uv_loop, const struct instrument_spec *spec, struct in
     instrument->name = xstrdup(spec->name);
     instrument->place = describe(spec->link);
     instrument->driver = spec->driver;
-    instrument->delay = delay_new(uv_loop, on_delay, instrument);
+    instrument->delay = delay_new(uv_loop, instrument_on_delay, instrument);
     instrument->clock = spec->clock;
     instrument->expected = spec->expected;
     instrument->limits = spec->limits;
@@ -493,9 +210,9 @@ void instrument_close(struct instrument *instrument)
     error_set(&why, ERROR_BENCH, instrument->name, "", "the bench is being closed");
     bool up = instrument->state != INSTRUMENT_DOWN;
     instrument->state = INSTRUMENT_DOWN;
-    fail_all(instrument, &why);
+    instrument_fail_all(instrument, &why);
     if (up && !instrument_is_off(instrument))
-        send_safe(instrument, NULL);
+        instrument_send_safe(instrument, NULL);
     delay_close(instrument->delay);
     link_close(instrument->link);
 }
@@ -517,8 +234,8 @@ int instrument_ask(struct instrument *instrument, const struct driver_order *ord
 {
     if (instrument->state == INSTRUMENT_DOWN)
         return refuse_down(instrument, error);
-    push_back(instrument, new_job(order, done, owner));
-    work(instrument);
+    instrument_queue(instrument, order, done, owner);
+    instrument_work(instrument);
     return 0;
 }
 
@@ -560,7 +277,7 @@ static void fail_others(struct instrument *instrument, struct job *others)
     while (others) {
         struct job *job = others;
         others = job->next;
-        end_job(instrument, job, NULL, &why);
+        instrument_end_job(instrument, job, NULL, &why);
     }
 }
 
@@ -568,7 +285,7 @@ int instrument_make_safe(struct instrument *instrument, instrument_done *done, v
                          struct error *error)
 {
     struct driver_order order = {.task = DRIVER_OFF};
-    if (!has_output(instrument)) {
+    if (!instrument_has_output(instrument)) {
         instrument_forget(instrument, owner);
         if (done)
             done(owner, NULL, 0, 0, NULL);
@@ -578,12 +295,12 @@ int instrument_make_safe(struct instrument *instrument, instrument_done *done, v
     if (instrument->state == INSTRUMENT_DOWN)
         return refuse_down(instrument, error);
     if (instrument->state != INSTRUMENT_READY) { /* its output is off before anyone may use it */
-        push_back(instrument, new_job(&order, done, owner));
+        instrument_queue(instrument, &order, done, owner);
         return 0;
     }
-    struct job *was = instrument->current ? give_up(instrument) : NULL;
+    struct job *was = instrument->current ? instrument_give_up(instrument) : NULL;
     struct error failure = {.code = ERROR_NONE};
-    send_safe(instrument, &failure);
+    instrument_send_safe(instrument, &failure);
     struct job *others = instrument->first;
     instrument->first = NULL;
     if (was && was->owner != owner && was->owner != instrument) {
@@ -593,12 +310,12 @@ int instrument_make_safe(struct instrument *instrument, instrument_done *done, v
         free(was);
     }
     if (!failure.code)
-        push_back(instrument, new_job(&order, done, owner));
+        instrument_queue(instrument, &order, done, owner);
     fail_others(instrument, others);
-    work(instrument);
+    instrument_work(instrument);
     if (!failure.code)
         return 0;
-    blame(instrument, &failure); /* it hung up just now: `down` is on its way */
+    instrument_blame(instrument, &failure); /* it hung up just now: `down` is on its way */
     if (error)
         *error = failure;
     return ERROR_BENCH;
@@ -615,7 +332,8 @@ struct turn *instrument_turn(struct instrument *instrument)
     return &instrument->turn;
 }
 
-/* --- asking about it --------------------------------------------------------------------------- */
+/* --- asking about it ---------------------------------------------------------------------------
+ */
 
 enum instrument_state instrument_state(const struct instrument *instrument)
 {
@@ -655,7 +373,7 @@ double instrument_resolution(const struct instrument *instrument)
 
 bool instrument_is_off(const struct instrument *instrument)
 {
-    return instrument->off || !has_output(instrument);
+    return instrument->off || !instrument_has_output(instrument);
 }
 
 const struct error *instrument_trouble(const struct instrument *instrument)

@@ -1,5 +1,5 @@
-/* Inside bench: one channel's way to a shared meter through a scanner. Never are two cells joined to
- * the meter's leads: that would join the cells.
+/* Inside bench: one channel's way to a shared meter through a scanner. Never are two cells joined
+ * to the meter's leads: that would join the cells.
  *
  *   AWAY --scan_begin--> WAITING --its turn--> JOINING --closed--> THERE
  *    ^                      |                     |                  | scan_end
@@ -24,8 +24,8 @@ struct scan {
     void *owner;
 };
 
-/* `there` comes when the meter sees the cell, or cannot; maybe from inside. On failure it is AWAY or
- * on the way. */
+/* `there` comes when the meter sees the cell, or cannot; maybe from inside. On failure it is AWAY
+ * or on the way. */
 void scan_begin(struct scan *scan);
 /* Calls nobody; what was begun is undone. */
 void scan_end(struct scan *scan);

@@ -12,7 +12,8 @@ static struct wired *of(struct channel *channel)
     return (struct wired *)channel;
 }
 
-/* --- answers ----------------------------------------------------------------------------------- */
+/* --- answers -----------------------------------------------------------------------------------
+ */
 
 void wired_fail(struct wired *wired, const struct error *failure)
 {
@@ -53,7 +54,8 @@ void wired_answer(struct wired *wired, const struct reading *reading, const stru
     }
 }
 
-/* --- safe -------------------------------------------------------------------------------------- */
+/* --- safe --------------------------------------------------------------------------------------
+ */
 
 static void forget(struct wired *wired, const struct wired_end *end)
 {
@@ -151,7 +153,8 @@ void wired_safe(struct wired *wired)
         part(wired);
 }
 
-/* --- the table --------------------------------------------------------------------------------- */
+/* --- the table ---------------------------------------------------------------------------------
+ */
 
 static enum channel_reply refuse(struct channel *channel, const char *why, struct error *error)
 {
@@ -308,8 +311,8 @@ struct instrument *wired_instrument(const struct channel *channel, int i)
     if (channel->ops != &ops_real && channel->ops != &ops_emulated)
         return NULL;
     const struct wired_spec *spec = &((const struct wired *)channel)->spec;
-    struct instrument *const all[] = {spec->source.instrument,      spec->sink.instrument,
-                                      spec->meter.instrument,       spec->thermometer.instrument,
-                                      spec->relay.instrument,       spec->scanner.instrument};
+    struct instrument *const all[] = {spec->source.instrument, spec->sink.instrument,
+                                      spec->meter.instrument,  spec->thermometer.instrument,
+                                      spec->relay.instrument,  spec->scanner.instrument};
     return i >= 0 && i < 6 ? all[i] : NULL;
 }

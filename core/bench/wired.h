@@ -30,9 +30,9 @@ struct wired_spec {
     struct wired_end relay;   /* between source, sink and cell */
     struct wired_end scanner; /* between the meter, which others share, and the cell */
     struct limits limits;     /* those of source and sink are met with them */
-    double compliance;        /* V the source is set to where a charge has no ceiling; NAN: the limit */
-    int frozen_after;         /* equal readings with current that are worth a warning; 0: never */
-    bool emulated;            /* the instruments are programs, and their cells keep the clock's pace */
+    double compliance; /* V the source is set to where a charge has no ceiling; NAN: the limit */
+    int frozen_after;  /* equal readings with current that are worth a warning; 0: never */
+    bool emulated;     /* the instruments are programs, and their cells keep the clock's pace */
 };
 
 /* Ticks, accuracy and void_after may be changed before its first use. */

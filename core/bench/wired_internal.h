@@ -20,7 +20,7 @@ struct wired {
     struct limits limits; /* the channel's met with those of the cell in it */
 
     enum wired_op op;
-    enum wired_op next; /* asked while OP_SAFE; DRIVE or READ */
+    enum wired_op next;  /* asked while OP_SAFE; DRIVE or READ */
     struct drive wanted; /* of OP_DRIVE, or next */
 
     struct instrument *active; /* what drives the cell; NULL: nothing */
@@ -41,8 +41,7 @@ struct wired {
 };
 
 /* The end of an op: notified, or returned by the call that is still on its way. */
-void wired_answer(struct wired *wired, const struct reading *reading,
-                  const struct error *failure);
+void wired_answer(struct wired *wired, const struct reading *reading, const struct error *failure);
 void wired_fail(struct wired *wired, const struct error *failure); /* keeps the first */
 
 void wired_drive(struct wired *wired); /* to wired->wanted */

@@ -1,10 +1,12 @@
-/* One reading: everything that measures is asked at once, and put together when all have answered. */
+/* One reading: everything that measures is asked at once, and put together when all have answered.
+ */
 #include <math.h>
 
 #include "base/text.h"
 #include "bench/wired_internal.h"
 
-/* --- putting together -------------------------------------------------------------------------- */
+/* --- putting together --------------------------------------------------------------------------
+ */
 
 /* A meter whose value does not move by one digit while current flows may have stopped measuring. */
 static void watch_frozen(struct wired *wired)
@@ -30,8 +32,7 @@ static void finish(struct wired *wired)
         scan_end(wired->scan);
     if (!wired->failure.code && !isfinite(wired->taken.voltage))
         error_set(&wired->failure, ERROR_BENCH, wired->channel.name,
-                  "name a meter in the bench file, or mend its driver",
-                  "nothing told a voltage");
+                  "name a meter in the bench file, or mend its driver", "nothing told a voltage");
     if (!wired->failure.code && !isfinite(wired->taken.current))
         error_set(&wired->failure, ERROR_BENCH, wired->channel.name, "mend its driver",
                   "nothing told a current");
@@ -62,7 +63,8 @@ static void note_time(struct wired *wired, bench_us began, bench_us ended)
         wired->ended = ended;
 }
 
-/* --- parts ------------------------------------------------------------------------------------- */
+/* --- parts -------------------------------------------------------------------------------------
+ */
 
 static void ask(struct wired *wired, const struct wired_end *end, instrument_done *callback)
 {
@@ -73,8 +75,8 @@ static void ask(struct wired *wired, const struct wired_end *end, instrument_don
         part_over(wired, &failure);
 }
 
-static void metered(void *owner, const struct driver_result *result, bench_us began,
-                    bench_us ended, const struct error *failure)
+static void metered(void *owner, const struct driver_result *result, bench_us began, bench_us ended,
+                    const struct error *failure)
 {
     struct wired *wired = owner;
     if (!failure) {
@@ -112,8 +114,7 @@ static void driven(void *owner, const struct driver_result *result, bench_us beg
         if (!wired->metered_voltage && isfinite(result->voltage))
             wired->taken.voltage = result->voltage;
         if (!wired->metered_current && wired->active)
-            wired->taken.current =
-                by_sign || wired->charging ? result->current : -result->current;
+            wired->taken.current = by_sign || wired->charging ? result->current : -result->current;
     }
     part_over(wired, failure);
 }

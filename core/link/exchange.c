@@ -185,9 +185,11 @@ void exchange_start(struct link *link)
 /* Text as IEEE 488.2 has it: 7-bit, no control codes but white space. */
 static bool is_text(const char *bytes, size_t length)
 {
-    for (size_t i = 0; i < length; i++)
-        if ((bytes[i] < ' ' || bytes[i] == 0x7f) && bytes[i] != '\t' && bytes[i] != '\r')
+    for (size_t i = 0; i < length; i++) {
+        unsigned char byte = (unsigned char)bytes[i];
+        if ((byte < ' ' && byte != '\t' && byte != '\r') || byte >= 0x7f)
             return false;
+    }
     return true;
 }
 
@@ -390,13 +392,10 @@ static int refuse(const struct link *link, struct error *error, const char *why)
 }
 
 static int enqueue(struct link *link, const char *bytes, size_t length, enum link_answer answer,
-                   double patience, link_answered *callback, void *owner, bool strange,
-                   struct error *error)
+                   double patience, link_answered *callback, void *owner, struct error *error)
 {
     if (link->fd < 0 || link->state == OPENING)
         return refuse(link, error, "nothing can be asked: it is not open");
-    if (!link->trusted && !strange)
-        return refuse(link, error, "nothing can be asked: who answers is not verified yet");
     if (link->queued >= QUEUE_MOST)
         return refuse(link, error, "nothing can be asked: too many questions are waiting");
     if (length == 0 || length > link->spec.block_most)
@@ -405,7 +404,6 @@ static int enqueue(struct link *link, const char *bytes, size_t length, enum lin
     *exchange = (struct exchange){.callback = callback,
                                   .owner = owner,
                                   .answer = answer,
-                                  .strange = strange,
                                   .patience = patience > 0 ? patience : link->spec.patience,
                                   .length = length};
     memcpy(exchange->bytes, bytes, length);
@@ -426,13 +424,15 @@ static int enqueue(struct link *link, const char *bytes, size_t length, enum lin
 int link_ask(struct link *link, const char *bytes, size_t length, enum link_answer answer,
              double patience, link_answered *callback, void *owner, struct error *error)
 {
-    return enqueue(link, bytes, length, answer, patience, callback, owner, false, error);
+    if (link->fd >= 0 && !link->trusted)
+        return refuse(link, error, "nothing can be asked: who answers is not verified yet");
+    return enqueue(link, bytes, length, answer, patience, callback, owner, error);
 }
 
 int link_verify(struct link *link, const char *bytes, size_t length, double patience,
                 link_answered *callback, void *owner, struct error *error)
 {
-    return enqueue(link, bytes, length, LINK_LINE, patience, callback, owner, true, error);
+    return enqueue(link, bytes, length, LINK_LINE, patience, callback, owner, error);
 }
 
 /* Takes `owner`'s exchanges (NULL: all) out of the queue; returns them in order. */

@@ -1,5 +1,8 @@
 /* A pseudo-terminal: the end that an emulated instrument leaves for us. A kind of its own because
- * libserialport 0.1.1 refuses them: they have no modem lines and no entry in sysfs. */
+ * libserialport 0.1.1 refuses them: they have no modem lines and no entry in sysfs.
+ *
+ * Without TIOCEXCL: the flag would outlive a killed process as long as the instrument's end is
+ * open, and keep the next one out. */
 #include <errno.h>
 #include <string.h>
 #include <termios.h>
@@ -21,13 +24,11 @@ static int pty_open(struct link *link, struct error *error)
     int fd = lock_device(link->spec.path, error);
     if (fd < 0)
         return error->code;
-    lock_terminal(fd);
     if (make_raw(fd) != 0 || tcflush(fd, TCIOFLUSH) != 0) {
         error_set(error, ERROR_BENCH, link->spec.path,
                   "put the path of a terminal in the bench file",
                   "it cannot be set up as a terminal: %s", strerror(errno));
-        unlock_terminal(fd);
-        close(fd);
+        unlock_device(fd);
         return ERROR_BENCH;
     }
     link->fd = fd;
@@ -37,10 +38,8 @@ static int pty_open(struct link *link, struct error *error)
 
 static void pty_close(struct link *link)
 {
-    if (link->fd < 0)
-        return;
-    unlock_terminal(link->fd);
-    close(link->fd);
+    if (link->fd >= 0)
+        unlock_device(link->fd);
 }
 
 const struct line_ops line_pty = {"pty", pty_open, pty_close, false, false};

@@ -6,6 +6,7 @@
 #include <limits.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <termios.h>
 #include <unistd.h>
 
@@ -85,7 +86,7 @@ static int serial_open(struct link *link, struct error *error)
     link->line = port;
     if (set_up(port, &link->spec, &link->fd, error))
         return error->code;
-    lock_terminal(link->fd);
+    ioctl(link->fd, TIOCEXCL); /* on top, against programs that do not ask flock */
     line_opened(link);
     return 0;
 }
@@ -93,12 +94,12 @@ static int serial_open(struct link *link, struct error *error)
 static void serial_close(struct link *link)
 {
     if (link->line) {
-        unlock_terminal(link->lock_fd);
+        ioctl(link->lock_fd, TIOCNXCL);
         sp_close(link->line);
         sp_free_port(link->line);
     }
     if (link->lock_fd >= 0)
-        close(link->lock_fd);
+        unlock_device(link->lock_fd);
 }
 
 const struct line_ops line_serial = {"serial", serial_open, serial_close, false, false};

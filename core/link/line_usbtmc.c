@@ -107,7 +107,7 @@ static void *carry_all(void *argument)
     struct carrier *carrier = argument;
     while (carry(carrier))
         continue;
-    close(carrier->device);
+    unlock_device(carrier->device);
     close(carrier->socket); /* the link reads the end of file, if it still listens */
     free(carrier);
     return NULL;

@@ -51,7 +51,6 @@ struct exchange {
     void *owner;
     enum link_answer answer;
     enum link_status status; /* once it is over */
-    bool strange;            /* may be asked before the link is trusted */
     double patience;
     size_t length;
     char bytes[];
@@ -149,10 +148,9 @@ void exchange_due(struct link *link);   /* the timer of an open state */
 
 /* Opens a character device for this process alone (flock); -1 and an error. */
 int lock_device(const char *path, struct error *error);
+/* Closes it. The lock goes though another process holds a duplicate (link_fd). */
+void unlock_device(int fd);
 /* Holds an address for this process among those on this machine: an abstract socket. */
 int lock_address(const struct sockaddr *address, const char *what, struct error *error);
-/* For terminals, on top: TIOCEXCL, against programs that do not ask flock. */
-void lock_terminal(int fd);
-void unlock_terminal(int fd);
 
 #endif

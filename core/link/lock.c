@@ -52,6 +52,12 @@ int lock_device(const char *path, struct error *error)
     return -1;
 }
 
+void unlock_device(int fd)
+{
+    flock(fd, LOCK_UN);
+    close(fd);
+}
+
 /* An abstract name goes when its socket does, however the process ends. */
 int lock_address(const struct sockaddr *address, const char *what, struct error *error)
 {
@@ -78,15 +84,4 @@ int lock_address(const struct sockaddr *address, const char *what, struct error 
     if (fd >= 0)
         close(fd);
     return -1;
-}
-
-void lock_terminal(int fd)
-{
-    ioctl(fd, TIOCEXCL);
-}
-
-/* Taken back by hand: a pseudo-terminal keeps it as long as its other end is open. */
-void unlock_terminal(int fd)
-{
-    ioctl(fd, TIOCNXCL);
 }

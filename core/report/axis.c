@@ -61,8 +61,9 @@ void axis_left(struct frame *frame, const struct axis *axis, const struct box *b
     for (size_t i = 0; i < tick_count(axis); i++) {
         double y = scale_at(&axis->scale, tick_at(axis, i));
         svg_line(frame->out, box->left, y, box->right, y, &stroke);
-        svg_text(frame->out, box->left - 0.5 * frame->small, y + 0.35 * frame->small,
-                 tick_label(axis, i, label, sizeof label), &type);
+        if (!axis->unlabelled)
+            svg_text(frame->out, box->left - 0.5 * frame->small, y + 0.35 * frame->small,
+                     tick_label(axis, i, label, sizeof label), &type);
     }
 }
 
@@ -80,23 +81,48 @@ static bool collide(const struct frame *frame, const struct axis *axis, size_t a
     return apart < half_width(frame, axis, a) + half_width(frame, axis, b) + 0.6 * frame->small;
 }
 
+/* Every how many-th round tick has a label. */
+static size_t stride_of(const struct frame *frame, const struct axis *axis)
+{
+    size_t count = tick_count(axis), stride = 1;
+    for (size_t i = 0; axis->own == NULL && i + stride < count;) {
+        if (collide(frame, axis, i, i + stride)) {
+            stride++;
+            i = 0;
+        } else {
+            i += stride;
+        }
+    }
+    return stride;
+}
+
+static bool is_labelled(const struct frame *frame, const struct axis *axis, size_t i, size_t last,
+                        size_t stride)
+{
+    size_t count = tick_count(axis);
+    if (axis->unlabelled)
+        return false;
+    if (axis->own == NULL)
+        return i % stride == 0;
+    if (i + 1 < count && collide(frame, axis, i, count - 1))
+        return false;
+    return last == count || !collide(frame, axis, last, i);
+}
+
 void axis_bottom(struct frame *frame, const struct axis *axis, const struct box *box, bool grid)
 {
     struct svg_type type = frame_quiet(frame);
     type.anchor = SVG_MIDDLE;
     struct svg_stroke stroke = grid_stroke(frame);
     struct svg_stroke tick = {.class = "quiet", .colour = QUIET, .width = 0.4 * frame->line};
-    size_t count = tick_count(axis), last = count;
+    size_t count = tick_count(axis), last = count, stride = stride_of(frame, axis);
     char label[40];
     for (size_t i = 0; i < count; i++) {
         double x = scale_at(&axis->scale, tick_at(axis, i));
         if (grid)
             svg_line(frame->out, x, box->top, x, box->bottom, &stroke);
         svg_line(frame->out, x, box->bottom, x, box->bottom + 0.3 * frame->small, &tick);
-        bool shown = last == count || !collide(frame, axis, last, i);
-        if (i + 1 < count && collide(frame, axis, i, count - 1))
-            shown = false;
-        if (!shown)
+        if (!is_labelled(frame, axis, i, last, stride))
             continue;
         last = i;
         svg_text(frame->out, x, box->bottom + 1.4 * frame->small,

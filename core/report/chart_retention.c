@@ -148,8 +148,8 @@ static void plan_axes(struct view *view, double label_room)
 {
     struct frame *frame = &view->frame;
     struct range percent = {0, 100};
-    if (!range_is_empty(&view->percent) && view->percent.high > 100.5)
-        percent.high = fmin(200, 10 * ceil(view->percent.high / 10));
+    if (!range_is_empty(&view->percent) && view->percent.high > 100)
+        percent.high = fmin(200, view->percent.high);
     range_add(&view->days, 0);
     view->days.low = 0;
     if (view->days.high <= 0)
@@ -200,11 +200,14 @@ static void add_fit(struct view *view, const struct shown *shown, const char *co
             double y = before->y + fmax(0, part) * (next.y - before->y);
             points[made++] = (struct point){fmax(turn, before->x), y};
             seen = made;
+        } else if (beyond && seen == 0) {
+            seen = made + 1; /* all of it is forecast */
         }
         points[made++] = next;
     }
     struct svg_stroke stroke = {.class = "fit", .colour = colour, .width = width};
-    mark_line(view->frame.out, points, seen != 0 ? seen : made, &stroke);
+    if (seen != 1)
+        mark_line(view->frame.out, points, seen != 0 ? seen : made, &stroke);
     stroke.dash = "5 4";
     stroke.dash_scale = view->frame.line / 2.5;
     stroke.class = "forecast";
@@ -294,6 +297,11 @@ static void describe(struct text *text, const struct view *view)
 static void make_aid(struct text *aid, const struct view *view, const char *band)
 {
     text_add(aid, "Points: single cells.");
+    size_t others = 0;
+    for (size_t i = 0; i < view->count; i++)
+        others += view->shown[i].end >= 0 && !view->shown[i].stands_out;
+    if (others != 0)
+        text_addf(aid, " Grey: %zu other model%s.", others, others == 1 ? "" : "s");
     if (view->has_forecast)
         text_add(aid, " Dashed: forecast.");
     if (view->has_band)

@@ -96,11 +96,16 @@ void mark_point(struct text *out, double x, double y, const struct mark *mark)
     text_add(out, " ");
     svg_number(out, y);
     text_add(out, ") scale(");
-    svg_number(out, mark->radius);
+    /* outlines lie half outside: a hollow mark is to look as large as a filled one */
+    svg_number(out, mark->hollow ? 0.8 * mark->radius
+                    : mark->bare ? 0.9 * mark->radius
+                                 : mark->radius);
     text_add(out, ")\"");
     svg_attribute_text(out, "fill", mark->hollow ? GROUND : mark->colour);
-    svg_attribute_text(out, "stroke", mark->hollow ? mark->colour : GROUND);
-    svg_attribute(out, "stroke-width", mark->hollow ? 0.45 : 0.3);
+    if (mark->hollow || !mark->bare) {
+        svg_attribute_text(out, "stroke", mark->hollow ? mark->colour : GROUND);
+        svg_attribute(out, "stroke-width", mark->hollow ? 0.45 : 0.3);
+    }
     if (mark->opacity > 0 && mark->opacity < 1)
         svg_attribute(out, "opacity", mark->opacity);
     text_addf(out, " d=\"%s\"", outlines[mark->shape]);

@@ -33,6 +33,7 @@ struct mark {
     const char *colour;
     double radius;
     bool hollow;
+    bool bare;      /* without the outline that sets it off from marks beneath */
     double opacity; /* 0 counts as 1 */
     const char *tip;
 };

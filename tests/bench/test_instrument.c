@@ -61,7 +61,8 @@ static void ready(struct place *place, unsigned can)
 {
     open_place(place, can, "0001");
     wires_until(&place->wires, place->instrument, INSTRUMENT_READY);
-    wires_run(&place->wires, 0.005); /* an order is over when it is sent, and not when it is heard */
+    wires_run(&place->wires,
+              0.005); /* an order is over when it is sent, and not when it is heard */
     wires_forget(&place->wires);
 }
 
@@ -378,13 +379,20 @@ static void test_close_while_on(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_comes_up),        cmocka_unit_test(test_wrong_identity),
-        cmocka_unit_test(test_does_not_come_up), cmocka_unit_test(test_queue),
-        cmocka_unit_test(test_wait),            cmocka_unit_test(test_late_answer),
-        cmocka_unit_test(test_garbage),         cmocka_unit_test(test_hang_up),
-        cmocka_unit_test(test_make_safe),       cmocka_unit_test(test_stuck),
-        cmocka_unit_test(test_forget),          cmocka_unit_test(test_circles),
-        cmocka_unit_test(test_order_to_stranger), cmocka_unit_test(test_close_while_on),
+        cmocka_unit_test(test_comes_up),
+        cmocka_unit_test(test_wrong_identity),
+        cmocka_unit_test(test_does_not_come_up),
+        cmocka_unit_test(test_queue),
+        cmocka_unit_test(test_wait),
+        cmocka_unit_test(test_late_answer),
+        cmocka_unit_test(test_garbage),
+        cmocka_unit_test(test_hang_up),
+        cmocka_unit_test(test_make_safe),
+        cmocka_unit_test(test_stuck),
+        cmocka_unit_test(test_forget),
+        cmocka_unit_test(test_circles),
+        cmocka_unit_test(test_order_to_stranger),
+        cmocka_unit_test(test_close_while_on),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -113,7 +113,8 @@ static void open_place(struct place *place, unsigned with, struct told *told)
     place->channel->notify = notify;
     place->channel->warn = warn;
     place->channel->owner = told;
-    struct cell_facts cell = {.label = "KES-07", .profile = profile_find("NiMH"), .rated_charge = 7200};
+    struct cell_facts cell = {
+        .label = "KES-07", .profile = profile_find("NiMH"), .rated_charge = 7200};
     struct error error;
     assert_int_equal(place->channel->ops->insert(place->channel, &cell, &error), 0);
     assert_int_equal(place->channel->ops->insert(place->channel, &cell, &error), ERROR_BENCH);
@@ -170,7 +171,8 @@ static void makes_safe(struct place *place, struct told *told)
     assert_false(place->source->on || place->sink->on);
 }
 
-/* --- driving ----------------------------------------------------------------------------------- */
+/* --- driving -----------------------------------------------------------------------------------
+ */
 
 static void test_there_and_back(void **state)
 {
@@ -270,7 +272,8 @@ static void test_refusals(void **state)
     leave(&place);
 }
 
-/* --- reading ----------------------------------------------------------------------------------- */
+/* --- reading -----------------------------------------------------------------------------------
+ */
 
 static void test_reading(void **state)
 {
@@ -354,8 +357,8 @@ static void test_reading_fails(void **state)
     leave(&place);
 }
 
-/* A line that went and came back between two readings: its output is off, and a current of zero would
- * look like one that tapered off. */
+/* A line that went and came back between two readings: its output is off, and a current of zero
+ * would look like one that tapered off. */
 static void test_came_back(void **state)
 {
     (void)state;
@@ -400,7 +403,8 @@ static void test_frozen(void **state)
     leave(&place);
 }
 
-/* --- safety ------------------------------------------------------------------------------------ */
+/* --- safety ------------------------------------------------------------------------------------
+ */
 
 /* In the middle of a reading, and of a drive: only its own answer comes. */
 static void test_safe_supersedes(void **state)
@@ -464,7 +468,8 @@ static void test_cannot_be_made_safe(void **state)
     leave(&place);
 }
 
-/* --- relays ------------------------------------------------------------------------------------ */
+/* --- relays ------------------------------------------------------------------------------------
+ */
 
 static void test_relay(void **state)
 {
@@ -480,7 +485,8 @@ static void test_relay(void **state)
     makes_safe(&place, &told);
     wires_run(&place.wires, 0.005);
     assert_false(place.board->closed[3]);
-    const char *off = strstr(place.wires.record, "L:OFF"), *open = strstr(place.wires.record, "R:OPEN");
+    const char *off = strstr(place.wires.record, "L:OFF"),
+               *open = strstr(place.wires.record, "R:OPEN");
     assert_true(off && open && off < open); /* never opened under current */
     leave(&place);
 }
@@ -553,14 +559,22 @@ static void test_scanner(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_there_and_back),  cmocka_unit_test(test_two_quadrants),
-        cmocka_unit_test(test_drive_fails),     cmocka_unit_test(test_refusals),
-        cmocka_unit_test(test_reading),         cmocka_unit_test(test_without_meter),
-        cmocka_unit_test(test_time),            cmocka_unit_test(test_reading_fails),
-        cmocka_unit_test(test_came_back),       cmocka_unit_test(test_frozen),
-        cmocka_unit_test(test_safe_supersedes), cmocka_unit_test(test_after_safe),
-        cmocka_unit_test(test_cannot_be_made_safe), cmocka_unit_test(test_relay),
-        cmocka_unit_test(test_relay_saves),     cmocka_unit_test(test_scanner),
+        cmocka_unit_test(test_there_and_back),
+        cmocka_unit_test(test_two_quadrants),
+        cmocka_unit_test(test_drive_fails),
+        cmocka_unit_test(test_refusals),
+        cmocka_unit_test(test_reading),
+        cmocka_unit_test(test_without_meter),
+        cmocka_unit_test(test_time),
+        cmocka_unit_test(test_reading_fails),
+        cmocka_unit_test(test_came_back),
+        cmocka_unit_test(test_frozen),
+        cmocka_unit_test(test_safe_supersedes),
+        cmocka_unit_test(test_after_safe),
+        cmocka_unit_test(test_cannot_be_made_safe),
+        cmocka_unit_test(test_relay),
+        cmocka_unit_test(test_relay_saves),
+        cmocka_unit_test(test_scanner),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,5 +1,5 @@
-/* Instruments for tests: a driver in C whose tasks are lists of lines, and a far end that hears them,
- * over TCP on the same loop. What all far ends hear is kept in one record, in order. */
+/* Instruments for tests: a driver in C whose tasks are lists of lines, and a far end that hears
+ * them, over TCP on the same loop. What all far ends hear is kept in one record, in order. */
 #ifndef PERDURE_TESTS_BENCH_WIRES_H
 #define PERDURE_TESTS_BENCH_WIRES_H
 
@@ -16,19 +16,22 @@
 
 #define FARS_MOST 6
 
-/* --- the far end ------------------------------------------------------------------------------- */
+/* --- the far end -------------------------------------------------------------------------------
+ */
 
 struct wires;
 
 struct far {
     struct wires *wires;
-    char name;       /* in the record: "S:OFF " */
-    const char *is;  /* who it says it is */
+    char name;      /* in the record: "S:OFF " */
+    const char *is; /* who it says it is */
     uv_tcp_t server;
-    uv_tcp_t *peer;  /* NULL: nobody is connected */
+    uv_tcp_t *peer; /* NULL: nobody is connected */
     char line[256];
     size_t length;
     int port;
+    /* NULL: speaks the language of the driver below. */
+    void (*hear)(struct far *far, const char *line);
 
     bool on, closed[8];
     double volts, amps, degrees;
@@ -178,7 +181,10 @@ static inline void far_read(uv_stream_t *stream, ssize_t count, const uv_buf_t *
         }
         far->line[far->length] = '\0';
         far->length = 0;
-        far_hear(far, far->line);
+        if (far->hear)
+            far->hear(far, far->line);
+        else
+            far_hear(far, far->line);
     }
 }
 
@@ -198,10 +204,11 @@ static inline void far_accept(uv_stream_t *server, int status)
     uv_read_start((uv_stream_t *)peer, far_room, far_read);
 }
 
-/* --- the driver -------------------------------------------------------------------------------- */
+/* --- the driver --------------------------------------------------------------------------------
+ */
 
-/* Each task: lines, '?' asks, '!' tells, '~' waits 10 ms. An answer other than the one wanted fails;
- * what READ asks becomes its result. */
+/* Each task: lines, '?' asks, '!' tells, '~' waits 10 ms. An answer other than the one wanted
+ * fails; what READ asks becomes its result. */
 struct fake_driver {
     struct driver driver; /* first */
     const char *lines[7][8];
@@ -228,8 +235,8 @@ static inline enum driver_status fake_next(struct fake_driver *fake, struct driv
     enum driver_want want = line[0] == '?'   ? DRIVER_ASK
                             : line[0] == '!' ? DRIVER_TELL
                                              : DRIVER_WAIT;
-    *call = (struct driver_call){want, fake->out, strlen(fake->out),
-                                 want == DRIVER_WAIT ? 0.01 : 0};
+    *call =
+        (struct driver_call){want, fake->out, strlen(fake->out), want == DRIVER_WAIT ? 0.01 : 0};
     return DRIVER_AWAITS;
 }
 
@@ -261,11 +268,11 @@ static inline enum driver_status fake_resume(struct driver *driver, const struct
     }
     if (line[0] == '?') {
         double value = atof(reply->bytes);
-        bool bad = task == DRIVER_IDENTIFY ? !scpi_identity(reply->bytes, reply->length,
-                                                            &result->identity)
-                   : task == DRIVER_OFF    ? value != 0
-                   : task == DRIVER_DRIVE  ? value != (strcmp(line, "?ON?") == 0)
-                                           : false;
+        bool bad = task == DRIVER_IDENTIFY
+                       ? !scpi_identity(reply->bytes, reply->length, &result->identity)
+                   : task == DRIVER_OFF   ? value != 0
+                   : task == DRIVER_DRIVE ? value != (strcmp(line, "?ON?") == 0)
+                                          : false;
         if (bad) {
             error_set(error, ERROR_BENCH, "", "look at it", "it answered %s to %s", reply->bytes,
                       line + 1);
@@ -323,7 +330,8 @@ static inline struct fake_driver *fake_new(unsigned can)
     return fake;
 }
 
-/* --- putting together -------------------------------------------------------------------------- */
+/* --- putting together --------------------------------------------------------------------------
+ */
 
 static inline void wires_open(struct wires *wires)
 {
@@ -366,11 +374,8 @@ static inline struct instrument *wires_instrument(struct wires *wires, struct fa
     struct instrument *instrument;
     struct error error;
     char name[] = {far->name, '\0'};
-    const struct link_spec link = {.kind = LINK_TCP,
-                                   .path = "127.0.0.1",
-                                   .port = far->port,
-                                   .patience = 0.04,
-                                   .quiet = 0.003};
+    const struct link_spec link = {
+        .kind = LINK_TCP, .path = "127.0.0.1", .port = far->port, .patience = 0.04, .quiet = 0.003};
     struct instrument_spec spec = {.name = name,
                                    .link = &link,
                                    .driver = &fake->driver,
@@ -398,8 +403,8 @@ static inline void wires_until(struct wires *wires, const struct instrument *ins
         loop_run(wires->loop, 0.001, NULL);
     if (instrument_state(instrument) != wanted)
         fail_msg("%s is %s and not %s: %s", instrument_name(instrument),
-                 instrument_state_name(instrument_state(instrument)),
-                 instrument_state_name(wanted), instrument_trouble(instrument)->why);
+                 instrument_state_name(instrument_state(instrument)), instrument_state_name(wanted),
+                 instrument_trouble(instrument)->why);
 }
 
 /* Instruments must be closed already. */

@@ -1,6 +1,7 @@
 /* A serial line through the real libserialport: against a pseudo-terminal, with what that lacks put
  * in by serial_shim.c. */
 #include <libserialport.h>
+#include <sys/ioctl.h>
 
 #include "rig.h"
 #include "serial_shim.h"
@@ -121,6 +122,33 @@ static void test_second_opener_is_refused_and_changes_nothing(void **state)
     rig_end_all(&rig);
 }
 
+/* Programs that do not ask flock are kept out by TIOCEXCL (the superuser is not: only the flag can
+ * be looked at), and let in again afterwards. */
+static void test_terminal_is_exclusive(void **state)
+{
+    struct rig rig;
+    int flag = 0;
+    (void)state;
+    begin_up(&rig);
+    int other = open(rig_path("pty"), O_RDWR | O_NOCTTY);
+    if (geteuid() == 0) {
+        assert_true(other >= 0);
+        assert_int_equal(ioctl(other, TIOCGEXCL, &flag), 0);
+        assert_int_equal(flag, 1);
+        close(other);
+    } else {
+        assert_true(other < 0);
+    }
+    link_close(rig.link);
+    rig_until(&rig, rig.closed == 1, 1);
+    other = open(rig_path("pty"), O_RDWR | O_NOCTTY);
+    assert_true(other >= 0);
+    assert_int_equal(ioctl(other, TIOCGEXCL, &flag), 0);
+    assert_int_equal(flag, 0);
+    close(other);
+    rig_end_all(&rig);
+}
+
 static void test_hang_up_and_return(void **state)
 {
     struct rig rig;
@@ -148,6 +176,7 @@ int main(void)
         cmocka_unit_test(test_settings),
         cmocka_unit_test(test_flushed_on_opening),
         cmocka_unit_test(test_second_opener_is_refused_and_changes_nothing),
+        cmocka_unit_test(test_terminal_is_exclusive),
         cmocka_unit_test(test_hang_up_and_return),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

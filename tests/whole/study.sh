@@ -1,0 +1,106 @@
+#!/bin/sh
+# The three uses from end to end: a storage study written from scratch, a standard capacity protocol rerun,
+# periodic checks over a year; the agenda and its calendar file; the study cut at random points; bad input.
+. "$(dirname "$0")/../support/whole.sh"
+
+cat >bench.lua <<'L'
+local channels = {}
+for i = 1, 4 do channels["S" .. i] = simulated {} end
+return bench { title = "Four", channels = channels }
+L
+# A custom storage study, written as a newcomer would.
+cat >mine.lua <<'L'
+return study {
+  title = "Two summers in the shed",
+  params = { each = { unit = "", default = 1, about = "cells of each model opened each time" } },
+  run = function(s, p)
+    local arms = s:split { shed = 3, kitchen = 1 }
+    s:perform("capacity", s.cells, { again = 1 })
+    s:store(arms.shed, { temperature = "30 degC" })
+    s:serve(arms.kitchen, { cycles_a_day = 1 })
+    for _, age in ipairs { "P28D", "P42D", "P6M" } do
+      local when = s:wait(age, { early = "P0D", late = "P2D" })
+      for _, run in ipairs(s:perform("drain", arms.shed:draw(p.each))) do
+        note(age, when, run.cell, math.floor(run.age / 86400), run.timing, run.results.remaining > 0.5)
+      end
+    end
+    s:withdraw(arms.kitchen, "given away")
+  end,
+}
+L
+[ "$(wc -l <mine.lua)" -le 30 ] || fail "the study has grown"
+
+cells() {
+    "$PERDURE" enrol --model "Shed A" --chemistry NiMH --rated "2000 mAh" --labels A-1,A-2,A-3,A-4 >/dev/null
+    "$PERDURE" enrol --model "Shed B" --chemistry NiMH --rated "1900 mAh" --labels B-1,B-2,B-3,B-4 >/dev/null
+}
+all=A-1,A-2,A-3,A-4,B-1,B-2,B-3,B-4
+
+# 1. Seen whole before it begins.
+expect 0 'channel-hours' "$PERDURE" rehearse mine.lua --from 2026-03-02
+expect 0 'drain' "$PERDURE" rehearse study-shelf --from 2026-03-02 --count 10
+
+# 2. Begun; told what is due; run to its end.
+new_logbook year
+cells
+"$PERDURE" start mine.lua --cells $all >/dev/null
+expect 0 'capacity' "$PERDURE" agenda --weeks 60 --ics plan.ics
+[ "$(grep -c drain out.txt)" = 3 ] || fail "three openings in the agenda: $(cat out.txt)"
+[ "$(grep -c '^BEGIN:VEVENT' plan.ics)" = 4 ] || fail "four appointments: $(cat plan.ics)"
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+[ "$(ask_logbook "SELECT state FROM run WHERE kind = 'study'")" = done ] || fail "$("$PERDURE" runs 1)"
+[ "$(ask_logbook "SELECT count(*) FROM run WHERE parent = 1")" = 14 ] || fail "eight fillings and six openings"
+[ "$(ask_logbook "SELECT count(DISTINCT cell) FROM run WHERE parent = 1 AND script_name = 'drain'")" = 6 ] ||
+    fail "each cell is opened once"
+[ "$(ask_logbook "SELECT count(*) FROM event WHERE level = 'note' AND text LIKE '%in time%in time%'")" = 6 ] ||
+    fail "checks in time: $(ask_logbook "SELECT text FROM event WHERE level = 'note'")"
+[ "$(ask_logbook "SELECT group_concat(DISTINCT kind) FROM (SELECT kind FROM placement ORDER BY kind)")" = "arm,service,shelf,withdrawn" ] ||
+    fail "placements"
+expect 0 'nothing is due' "$PERDURE" agenda
+expect 0 '0 findings' "$PERDURE" audit
+sound
+# What is drawn is the same again; ask_order: which cell was opened at which age.
+opened() {
+    ask_logbook "SELECT label, parent_n FROM run JOIN cell ON cell.id = run.cell WHERE script_name = 'drain' ORDER BY parent_n, label"
+}
+opened >first.txt
+
+# 3. The same study, cut at random points: the same draws, the same checks.
+new_logbook cut
+cells
+"$PERDURE" start mine.lua --cells $all >/dev/null
+for delay in 0.02 0.03 0.05 0.04 0.06 0.03; do
+    timeout -s KILL $delay "$PERDURE" engine --bench bench.lua --until-idle --commit-every 0.01s 2>/dev/null || true
+done
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+opened >second.txt
+cmp first.txt second.txt || fail "another draw: $(diff first.txt second.txt)"
+[ "$(ask_logbook "SELECT count(*) FROM run WHERE state <> 'done'")" = 0 ] || fail "$("$PERDURE" runs)"
+expect 0 '0 findings' "$PERDURE" audit
+sound
+
+# 4. A standard protocol rerun, and periodic checks over a year.
+expect 0 'capacity' "$PERDURE" run capacity --cells A-4 --bench bench.lua
+new_logbook drawer
+"$PERDURE" start study-drawer --cells T-01,T-02 >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+[ "$(ask_logbook "SELECT count(*) FROM result WHERE name = 'remaining'")" = 8 ] || fail "four checks of two cells"
+
+# 5. Bad input.
+study() {
+    printf 'return study {\n  title = "bad",\n  run = function(s)\n%s\n  end,\n}\n' "$1" >bad.lua
+}
+study '    s:perform("nosuch", s.cells)'
+expect 1 'no protocol of this name' "$PERDURE" check bad.lua --count 2
+study '    s.cells:draw(99)'
+expect 1 'bad.lua:4' "$PERDURE" check bad.lua --count 2
+study '    s:split { shelf = 99 }'
+expect 1 'are left' "$PERDURE" check bad.lua --count 2
+study '    s:wait("P1D", { late = "-P1D" })'
+expect 1 'bad.lua:4' "$PERDURE" check bad.lua --count 2
+study '    s:perform("capacity", { "X-1" })'
+expect 1 'X-1 is no cell of this study' "$PERDURE" check bad.lua --count 2
+study '    s:perform("capacity", s.cells, { raet = 1 })'
+expect 1 'raet' "$PERDURE" check bad.lua --count 2
+expect 1 'T-77' "$PERDURE" start study-drawer --cells T-77
+finish
