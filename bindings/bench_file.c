@@ -15,7 +15,7 @@
 #include "bindings/simulated_spec.h"
 #include "bindings/wired_spec.h"
 
-/* --- order of names --------------------------------------------------------------------------- */
+/* --- order of names -------------------------------------------------------------------------- */
 
 /* Runs of digits compare as numbers: S2 before S10. */
 static int compare_natural(const char *a, const char *b)
@@ -49,7 +49,7 @@ static int compare_names(const void *left, const void *right)
     return order ? order : strcmp(a, b); /* S1 and S01 are two channels */
 }
 
-/* --- channels --------------------------------------------------------------------------------- */
+/* --- channels -------------------------------------------------------------------------------- */
 
 static void check_name(lua_State *L, const char *name)
 {
@@ -100,7 +100,7 @@ static void add_channels(lua_State *L, struct bench_reader *reader, int channels
     }
 }
 
-/* --- the words -------------------------------------------------------------------------------- */
+/* --- the words ------------------------------------------------------------------------------- */
 
 static void check_channels(lua_State *L, int channels)
 {
@@ -173,7 +173,7 @@ static int open_words(lua_State *L)
     return 0;
 }
 
-/* --- the file --------------------------------------------------------------------------------- */
+/* --- the file -------------------------------------------------------------------------------- */
 
 static int run_file(lua_State *L)
 {

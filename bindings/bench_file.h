@@ -10,10 +10,13 @@
 #include "bench/bench.h"
 #include "bench/world.h"
 
+struct guardian;
+
 /* How a bench file gets at instruments. All borrowed; they must outlive the bench. */
 struct bench_access {
     void *uv_loop;      /* NULL: drivers are read and checked, but nothing is opened */
     const char *folder; /* of the bench file: a driver given by path is looked for from here */
+    struct guardian *guardian; /* holds every line that has safe bytes; NULL: none does */
     /* See bench/instrument.h; both may be NULL. */
     void (*tell)(void *owner, const char *name, const char *level, const char *text);
     void (*trace)(void *owner, const char *name, char way, const char *bytes, size_t length,

@@ -21,8 +21,7 @@ static struct lua_driver *of(struct driver *driver)
     return (struct lua_driver *)driver;
 }
 
-/* --- what a task is given, and gives -----------------------------------------------------------
- */
+/* --- what a task is given, and gives --------------------------------------------------------- */
 
 static void set_number(lua_State *L, const char *name, double value)
 {
@@ -131,8 +130,7 @@ static int run_task(lua_State *L)
     return after_task(L, LUA_OK, order->task);
 }
 
-/* --- the file ----------------------------------------------------------------------------------
- */
+/* --- the file -------------------------------------------------------------------------------- */
 
 static int open_words(lua_State *L)
 {
@@ -184,8 +182,7 @@ static int open_guest(struct lua_driver *driver, struct error *error)
     return code;
 }
 
-/* --- the seam ----------------------------------------------------------------------------------
- */
+/* --- the seam -------------------------------------------------------------------------------- */
 
 /* What went wrong, what had been sent, what came, and where. The instrument adds its name. */
 static enum driver_status fail(struct lua_driver *driver, struct error *error)

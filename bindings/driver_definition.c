@@ -11,8 +11,7 @@ static const char *const keys[] = {"title",    "can",      "safe",       "sync",
                                    "settings", "identify", "prepare",    "off",  "drive",
                                    "read",     "connect",  "disconnect", NULL};
 
-/* --- what it can -------------------------------------------------------------------------------
- */
+/* --- what it can ----------------------------------------------------------------------------- */
 
 static const struct {
     const char *name;
@@ -73,8 +72,7 @@ static void read_can(lua_State *L)
     lua_pop(L, 2);
 }
 
-/* --- settings ----------------------------------------------------------------------------------
- */
+/* --- settings -------------------------------------------------------------------------------- */
 
 /* Pushes the defaults with what the bench file gave in their place. */
 static void push_settings(lua_State *L)
@@ -135,8 +133,7 @@ static void make_self(lua_State *L)
     driver->self_ref = luaL_ref(L, LUA_REGISTRYINDEX);
 }
 
-/* --- bytes -------------------------------------------------------------------------------------
- */
+/* --- bytes ----------------------------------------------------------------------------------- */
 
 static void keep(char **place, const char *text)
 {
@@ -195,8 +192,7 @@ static void read_sync(lua_State *L)
     lua_settop(L, sync - 1);
 }
 
-/* --- the word ----------------------------------------------------------------------------------
- */
+/* --- the word -------------------------------------------------------------------------------- */
 
 static void keep_tasks(lua_State *L)
 {

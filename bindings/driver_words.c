@@ -10,8 +10,7 @@
 #define ERRORS_MOST 32   /* entries of an error queue that are read before giving up */
 #define WAIT_MOST   60.0 /* s */
 
-/* --- asking ------------------------------------------------------------------------------------
- */
+/* --- asking ---------------------------------------------------------------------------------- */
 
 void driver_push_line(lua_State *L, int index)
 {
@@ -148,8 +147,7 @@ static int word_wait(lua_State *L)
     return yield(L, DRIVER_WAIT, seconds, nothing);
 }
 
-/* --- the error queue ---------------------------------------------------------------------------
- */
+/* --- the error queue ------------------------------------------------------------------------- */
 
 static int ask_error(lua_State *L, lua_KContext count);
 
@@ -216,8 +214,7 @@ static int word_check(lua_State *L)
     return ask_errors(L, "check", true);
 }
 
-/* --- reading answers ---------------------------------------------------------------------------
- */
+/* --- reading answers ------------------------------------------------------------------------- */
 
 static const char *check_text(lua_State *L, const char *word, size_t *length)
 {
@@ -313,8 +310,7 @@ static int word_identity(lua_State *L)
     return 1;
 }
 
-/* --- writing numbers ---------------------------------------------------------------------------
- */
+/* --- writing numbers ------------------------------------------------------------------------- */
 
 static double check_number(lua_State *L, const char *word)
 {
@@ -356,8 +352,7 @@ static int word_fail(lua_State *L)
                       luaL_checkstring(L, 1));
 }
 
-/* --- tables ------------------------------------------------------------------------------------
- */
+/* --- tables ---------------------------------------------------------------------------------- */
 
 void driver_words_open(lua_State *L)
 {

@@ -39,8 +39,7 @@ static void set_type(lua_State *L, const char *name, lua_CFunction gc)
     lua_setmetatable(L, -2);
 }
 
-/* --- instrument { ... } ------------------------------------------------------------------------
- */
+/* --- instrument { ... } ---------------------------------------------------------------------- */
 
 static void read_expected(lua_State *L, struct scpi_identity *expected)
 {
@@ -128,8 +127,7 @@ int word_instrument(lua_State *L)
     return 1;
 }
 
-/* --- route(instrument, number) -----------------------------------------------------------------
- */
+/* --- route(instrument, number) --------------------------------------------------------------- */
 
 int word_route(lua_State *L)
 {
@@ -166,8 +164,7 @@ bool route_words_at(lua_State *L, int index, struct route_words *out)
     return true;
 }
 
-/* --- opening -----------------------------------------------------------------------------------
- */
+/* --- opening --------------------------------------------------------------------------------- */
 
 struct instrument *instrument_words_open(lua_State *L, struct instrument_words *words)
 {
@@ -185,6 +182,8 @@ struct instrument *instrument_words_open(lua_State *L, struct instrument_words *
         .limits = words->limits,
         .resolution = words->resolution,
         .clock = reader->clock,
+        .guardian = access->guardian,
+        .guardian_id = reader->out->instrument_count,
         .tell = access->tell,
         .trace = access->trace,
         .owner = access->owner,

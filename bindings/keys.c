@@ -43,8 +43,7 @@ int keys_read(lua_State *L, int table, const struct key *keys, void *into, const
     return found;
 }
 
-/* --- what every channel has --------------------------------------------------------------------
- */
+/* --- what every channel has ------------------------------------------------------------------ */
 
 #define CHANNEL(field) offsetof(struct channel_keys, field)
 #define LIMIT(field)   offsetof(struct limits, field)

@@ -34,7 +34,7 @@ static const struct key truth_keys[] = {
     {NULL, FORM_PLAIN, DIM_NUMBER, 0},
 };
 
-/* --- the truth -------------------------------------------------------------------------------- */
+/* --- the truth ------------------------------------------------------------------------------- */
 
 static double point_at(lua_State *L, int i, const char *name)
 {
@@ -125,7 +125,7 @@ static void read_truth(lua_State *L, int table, struct simulated_spec *spec)
         guest_raise(L, &error);
 }
 
-/* --- the words -------------------------------------------------------------------------------- */
+/* --- the words ------------------------------------------------------------------------------- */
 
 int word_simulated(lua_State *L)
 {

@@ -30,8 +30,7 @@ static const struct {
 
 static const char *const accuracy_names[] = {"voltage", "current", "temperature", NULL};
 
-/* --- channel { ... } ---------------------------------------------------------------------------
- */
+/* --- channel { ... } ------------------------------------------------------------------------- */
 
 static void read_role(lua_State *L, int kept, enum wired_role role, struct wired_words *words)
 {
@@ -151,8 +150,7 @@ const struct wired_words *wired_words_at(lua_State *L, int index)
     return luaL_testudata(L, index, TYPE_NAME);
 }
 
-/* --- making it ---------------------------------------------------------------------------------
- */
+/* --- making it ------------------------------------------------------------------------------- */
 
 /* Raises when another channel has this already. */
 static void claim(lua_State *L, const struct route_words *route, const char *role,

@@ -7,6 +7,7 @@
 #include <strings.h>
 
 #include "base/text.h"
+#include "bench/guardian.h"
 #include "bench/instrument_internal.h"
 
 static void __attribute__((format(printf, 3, 4)))
@@ -21,8 +22,7 @@ say(struct instrument *instrument, const char *level, const char *format, ...)
         instrument->tell(instrument->owner, instrument->name, level, text);
 }
 
-/* --- up and down -------------------------------------------------------------------------------
- */
+/* --- up and down ----------------------------------------------------------------------------- */
 
 static void refuse(struct instrument *instrument, const struct error *why)
 {
@@ -104,10 +104,28 @@ static void identified(void *owner, const struct driver_result *result, bench_us
         instrument_own_job(instrument, DRIVER_PREPARE, prepared);
 }
 
+/* What the engine can no longer do if it dies: the guardian gets the line, and the safe bytes. */
+static void hold(struct instrument *instrument)
+{
+    const char *safe = instrument->driver->safe;
+    struct error error;
+    if (instrument->guardian && safe &&
+        guardian_hold(instrument->guardian, instrument->guardian_id, link_fd(instrument->link),
+                      safe, strlen(safe), &error))
+        say(instrument, "warning", "the guardian does not hold its line: %s", error.why);
+}
+
+static void release(struct instrument *instrument)
+{
+    if (instrument->guardian && instrument->driver->safe)
+        guardian_release(instrument->guardian, instrument->guardian_id);
+}
+
 static void on_up(struct link *link, void *owner)
 {
     struct instrument *instrument = owner;
     (void)link;
+    hold(instrument);
     instrument->state = INSTRUMENT_VERIFYING;
     if (instrument->maybe_on)
         instrument_send_safe(instrument, NULL);
@@ -120,6 +138,7 @@ static void on_down(struct link *link, void *owner, const struct error *why)
     struct instrument *instrument = owner;
     (void)link;
     bool was_ready = instrument->state == INSTRUMENT_READY;
+    release(instrument);
     instrument->state = INSTRUMENT_DOWN;
     instrument->trouble = *why;
     instrument_blame(instrument, &instrument->trouble);
@@ -157,8 +176,7 @@ static void on_closed(void *owner)
     free(instrument);
 }
 
-/* --- the channels' side ------------------------------------------------------------------------
- */
+/* --- the channels' side ---------------------------------------------------------------------- */
 
 static char *describe(const struct link_spec *link)
 {
@@ -196,6 +214,8 @@ int instrument_open(void *uv_loop, const struct instrument_spec *spec, struct in
     instrument->expected = spec->expected;
     instrument->limits = spec->limits;
     instrument->resolution = spec->resolution;
+    instrument->guardian = spec->guardian;
+    instrument->guardian_id = spec->guardian_id;
     instrument->tell = spec->tell;
     instrument->trace = spec->trace;
     instrument->owner = spec->owner;
@@ -213,6 +233,7 @@ void instrument_close(struct instrument *instrument)
     instrument_fail_all(instrument, &why);
     if (up && !instrument_is_off(instrument))
         instrument_send_safe(instrument, NULL);
+    release(instrument);
     delay_close(instrument->delay);
     link_close(instrument->link);
 }
@@ -332,8 +353,7 @@ struct turn *instrument_turn(struct instrument *instrument)
     return &instrument->turn;
 }
 
-/* --- asking about it ---------------------------------------------------------------------------
- */
+/* --- asking about it ------------------------------------------------------------------------- */
 
 enum instrument_state instrument_state(const struct instrument *instrument)
 {

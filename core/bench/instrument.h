@@ -21,6 +21,7 @@
 #include "bench/turn.h"
 
 struct instrument;
+struct guardian;
 
 enum instrument_state {
     INSTRUMENT_DOWN,
@@ -36,7 +37,9 @@ struct instrument_spec {
     struct scpi_identity expected; /* "" where it does not matter */
     struct limits limits;          /* what it can and may do */
     double resolution;             /* V, last digit of its voltage; NAN: not known */
-    const struct clock *clock;     /* borrowed */
+    const struct clock *clock;     /* borrowed, as is the guardian */
+    struct guardian *guardian;     /* holds its line while that is open; NULL: none does */
+    int guardian_id;               /* one of its own */
     /* Both may be NULL. Something happened that a person may want to know; bytes: see link.h. */
     void (*tell)(void *owner, const char *name, const char *level, const char *text);
     void (*trace)(void *owner, const char *name, char way, const char *bytes, size_t length,

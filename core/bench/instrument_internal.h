@@ -23,6 +23,8 @@ struct instrument {
     struct scpi_identity expected, identity;
     struct limits limits;
     double resolution;
+    struct guardian *guardian;
+    int guardian_id;
     void (*tell)(void *owner, const char *name, const char *level, const char *text);
     void (*trace)(void *owner, const char *name, char way, const char *bytes, size_t length,
                   int64_t at_us);
@@ -46,8 +48,7 @@ static inline bool instrument_has_output(const struct instrument *instrument)
     return instrument->driver->can & (CAN_SOURCE | CAN_SINK);
 }
 
-/* --- instrument_jobs.c: the queue, and working it off ------------------------------------------
- */
+/* --- instrument_jobs.c: the queue, and working it off ---------------------------------------- */
 
 void instrument_queue(struct instrument *instrument, const struct driver_order *order,
                       instrument_done *done, void *owner);

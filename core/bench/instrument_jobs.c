@@ -10,8 +10,7 @@
 /* Turning off is harmless to repeat, and is. */
 #define OFF_TRIES 3
 
-/* --- jobs --------------------------------------------------------------------------------------
- */
+/* --- jobs ------------------------------------------------------------------------------------ */
 
 static struct job *new_job(const struct driver_order *order, instrument_done *done, void *owner)
 {
@@ -86,8 +85,7 @@ void instrument_fail_all(struct instrument *instrument, const struct error *why)
     }
 }
 
-/* --- working a job off -------------------------------------------------------------------------
- */
+/* --- working a job off ----------------------------------------------------------------------- */
 
 static void go_on(struct instrument *instrument, enum driver_status status, struct error *error);
 

@@ -12,8 +12,7 @@ static struct wired *of(struct channel *channel)
     return (struct wired *)channel;
 }
 
-/* --- answers -----------------------------------------------------------------------------------
- */
+/* --- answers --------------------------------------------------------------------------------- */
 
 void wired_fail(struct wired *wired, const struct error *failure)
 {
@@ -54,8 +53,7 @@ void wired_answer(struct wired *wired, const struct reading *reading, const stru
     }
 }
 
-/* --- safe --------------------------------------------------------------------------------------
- */
+/* --- safe ------------------------------------------------------------------------------------ */
 
 static void forget(struct wired *wired, const struct wired_end *end)
 {
@@ -153,8 +151,7 @@ void wired_safe(struct wired *wired)
         part(wired);
 }
 
-/* --- the table ---------------------------------------------------------------------------------
- */
+/* --- the table ------------------------------------------------------------------------------- */
 
 static enum channel_reply refuse(struct channel *channel, const char *why, struct error *error)
 {

@@ -5,8 +5,7 @@
 #include "base/text.h"
 #include "bench/wired_internal.h"
 
-/* --- putting together --------------------------------------------------------------------------
- */
+/* --- putting together ------------------------------------------------------------------------ */
 
 /* A meter whose value does not move by one digit while current flows may have stopped measuring. */
 static void watch_frozen(struct wired *wired)
@@ -63,8 +62,7 @@ static void note_time(struct wired *wired, bench_us began, bench_us ended)
         wired->ended = ended;
 }
 
-/* --- parts -------------------------------------------------------------------------------------
- */
+/* --- parts ----------------------------------------------------------------------------------- */
 
 static void ask(struct wired *wired, const struct wired_end *end, instrument_done *callback)
 {

@@ -14,8 +14,7 @@
 #define REACH_PATIENCE 10.0
 #define READ_PATIENCE  5.0
 
-/* --- bytes -------------------------------------------------------------------------------------
- */
+/* --- bytes ----------------------------------------------------------------------------------- */
 
 /* Every byte on standard error: time, instrument, > sent, < came, x came and was thrown away. */
 static void trace(void *owner, const char *name, char way, const char *bytes, size_t length,
@@ -42,8 +41,7 @@ static void trace(void *owner, const char *name, char way, const char *bytes, si
     fputc('\n', stderr);
 }
 
-/* --- instruments -------------------------------------------------------------------------------
- */
+/* --- instruments ----------------------------------------------------------------------------- */
 
 static json_t *instrument_row(const struct instrument *instrument)
 {
@@ -80,8 +78,7 @@ static const struct column instrument_columns[] = {
     {NULL, NULL, 0},
 };
 
-/* --- channels ----------------------------------------------------------------------------------
- */
+/* --- channels -------------------------------------------------------------------------------- */
 
 struct look {
     bool over;
@@ -155,8 +152,7 @@ static const struct column channel_columns[] = {
     {NULL, NULL, 0},
 };
 
-/* --- the verb ----------------------------------------------------------------------------------
- */
+/* --- the verb -------------------------------------------------------------------------------- */
 
 static void show(const struct arguments *arguments, const struct bench *bench, json_t *instruments,
                  json_t *channels)

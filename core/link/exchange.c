@@ -299,29 +299,6 @@ static void drained(struct link *link)
 /* --- events ------------------------------------------------------------------------------------
  */
 
-void exchange_due(struct link *link)
-{
-    switch (link->state) {
-    case SENDING:
-    case AWAITING:
-        finish(link, LINK_TIMEOUT);
-        exchange_drain(link);
-        break;
-    case DRAINING: drained(link); break;
-    case SYNCING: exchange_drain(link); break;
-    case SETTLING:
-        if (frame_left(&link->frame))
-            exchange_drain(link);
-        else
-            idle(link);
-        break;
-    case WAITING:
-    case OPENING:
-    case IDLE:
-    case CLOSING: break; /* no timer of theirs comes here */
-    }
-}
-
 static void take_into_frame(struct link *link)
 {
     size_t room;
@@ -364,6 +341,46 @@ static void take(struct link *link)
     case WAITING:
     case OPENING:
     case CLOSING: return;
+    }
+}
+
+/* The loop may have been held up for longer than the patience or the silence: what came meanwhile
+ * counts, though the timer is first. True when that settles it. */
+static bool took_something(struct link *link)
+{
+    enum link_state state = link->state;
+    bool some = false;
+    while (link->state == state && !link->reply_due && uninvited(link)) {
+        take(link);
+        some = true;
+        if (state == DRAINING || state == SETTLING)
+            break; /* one byte breaks the silence */
+    }
+    return some && (link->state != state || state == DRAINING || state == SETTLING);
+}
+
+void exchange_due(struct link *link)
+{
+    if (took_something(link))
+        return;
+    switch (link->state) {
+    case SENDING:
+    case AWAITING:
+        finish(link, LINK_TIMEOUT);
+        exchange_drain(link);
+        break;
+    case DRAINING: drained(link); break;
+    case SYNCING: exchange_drain(link); break;
+    case SETTLING:
+        if (frame_left(&link->frame))
+            exchange_drain(link);
+        else
+            idle(link);
+        break;
+    case WAITING:
+    case OPENING:
+    case IDLE:
+    case CLOSING: break; /* no timer of theirs comes here */
     }
 }
 

@@ -26,7 +26,7 @@ static const char *const queries[] = {
                     "FROM model WHERE ?4 IS NULL OR name = ?4 ORDER BY id",
 
     [LIST_CELLS] = "SELECT cell.id, label, name AS model, maker, size, chemistry, "
-                   "rated_charge / 3600 AS rated_Ah, enrolled_at, "
+                   "rated_charge / 3600 AS rated_Ah, price, currency, enrolled_at, "
                    "(SELECT count(*) FROM run WHERE run.cell = cell.id) AS runs, "
                    "(SELECT id FROM run WHERE run.cell = cell.id AND ended_at IS NULL) AS open_run "
                    "FROM cell JOIN model ON model.id = cell.model "

@@ -188,7 +188,7 @@ static void add_shapes(struct view *view, const struct shown *shown, size_t plac
     for (int i = 0; i < PLATEAU_MARKS; i++) {
         double part = (i + 0.25 + 0.5 * (double)place / (double)view->frame.most) / PLATEAU_MARKS;
         double x = view->plot.left + part * width, y = line_y_at(points, count, x);
-        bool crowded = fabs(x - knee_x) < 3 * mark.radius; /* false when there is no knee */
+        bool crowded = fabs(x - knee_x) < 6 * mark.radius; /* false when there is no knee */
         if (y < view->plot.bottom - mark.radius && !crowded)
             mark_point(view->frame.out, x, y, &mark);
     }

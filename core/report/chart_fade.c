@@ -140,7 +140,7 @@ static struct box panel_box(const struct view *view, size_t i)
         frame->room.top + TITLE * frame->small + (double)(i / view->columns) * view->height;
     double gap = (i % view->columns + 1 < view->columns ? 2.6 : 1) * frame->small;
     return (struct box){left, top + view->head, left + view->width - gap,
-                        top + view->height - 0.6 * frame->small};
+                        top + view->height - 1.1 * frame->small};
 }
 
 /* A curve in a panel; gives where it ends. */

@@ -1,6 +1,8 @@
 /* One instrument: how it comes up, how tasks queue, and what each fault leads to. */
 #include "wires.h"
 
+#include "bench/guardian.h"
+
 struct heard {
     int done, failed;
     struct driver_result result;
@@ -376,6 +378,40 @@ static void test_close_while_on(void **state)
     wires_close(&place.wires);
 }
 
+/* The engine stops beating: the guardian turns the output off over the same line. */
+static void test_guardian(void **state)
+{
+    (void)state;
+    struct place place;
+    struct heard drive = {0};
+    struct error error;
+    wires_open(&place.wires);
+    if (guardian_open(&place.wires.guardian, 0.3, &error))
+        fail_msg("%s: %s", error.what, error.why);
+    struct guardian *guardian = place.wires.guardian;
+    place.far = wires_far(&place.wires, 'S', "Saltmere Instruments,SP-1,0001,1.0");
+    place.fake = fake_new(CAN_SOURCE);
+    place.instrument = wires_instrument(&place.wires, place.far, place.fake, "");
+    wires_until(&place.wires, place.instrument, INSTRUMENT_READY);
+    guardian_beat(guardian);
+    assert_int_equal(guardian_count(guardian).holds, 1);
+    ask(place.instrument, DRIVER_DRIVE, &drive);
+    until(&place.wires, &drive, 1);
+    for (int i = 0; i < 10; i++) { /* while it beats, it stays on */
+        assert_int_equal(guardian_beat(guardian), GUARDIAN_WATCHING);
+        wires_run(&place.wires, 0.05);
+        assert_true(place.far->on);
+    }
+    wires_run(&place.wires, 0.5);
+    assert_false(place.far->on);
+    assert_int_equal(guardian_beat(guardian), GUARDIAN_TRIPPED);
+    far_hang_up(place.far);
+    wires_until(&place.wires, place.instrument, INSTRUMENT_DOWN);
+    assert_int_equal(guardian_count(guardian).holds, 0);
+    leave(&place);
+    guardian_close(guardian);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -393,6 +429,7 @@ int main(void)
         cmocka_unit_test(test_circles),
         cmocka_unit_test(test_order_to_stranger),
         cmocka_unit_test(test_close_while_on),
+        cmocka_unit_test(test_guardian),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

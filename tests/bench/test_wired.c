@@ -171,8 +171,7 @@ static void makes_safe(struct place *place, struct told *told)
     assert_false(place->source->on || place->sink->on);
 }
 
-/* --- driving -----------------------------------------------------------------------------------
- */
+/* --- driving --------------------------------------------------------------------------------- */
 
 static void test_there_and_back(void **state)
 {
@@ -272,8 +271,7 @@ static void test_refusals(void **state)
     leave(&place);
 }
 
-/* --- reading -----------------------------------------------------------------------------------
- */
+/* --- reading --------------------------------------------------------------------------------- */
 
 static void test_reading(void **state)
 {
@@ -403,8 +401,7 @@ static void test_frozen(void **state)
     leave(&place);
 }
 
-/* --- safety ------------------------------------------------------------------------------------
- */
+/* --- safety ---------------------------------------------------------------------------------- */
 
 /* In the middle of a reading, and of a drive: only its own answer comes. */
 static void test_safe_supersedes(void **state)
@@ -468,8 +465,7 @@ static void test_cannot_be_made_safe(void **state)
     leave(&place);
 }
 
-/* --- relays ------------------------------------------------------------------------------------
- */
+/* --- relays ---------------------------------------------------------------------------------- */
 
 static void test_relay(void **state)
 {

@@ -16,8 +16,7 @@
 
 #define FARS_MOST 6
 
-/* --- the far end -------------------------------------------------------------------------------
- */
+/* --- the far end ----------------------------------------------------------------------------- */
 
 struct wires;
 
@@ -53,9 +52,10 @@ struct wires {
     struct far far[FARS_MOST];
     int count;
     char record[8192];
-    char told[2048]; /* by instruments: "S:warning:text\n" */
-    int both_on;     /* times that a source and a sink were on at once */
-    int both_closed; /* times that two relays of one board were */
+    char told[2048];           /* by instruments: "S:warning:text\n" */
+    struct guardian *guardian; /* of instruments that are opened; NULL: none */
+    int both_on;               /* times that a source and a sink were on at once */
+    int both_closed;           /* times that two relays of one board were */
 };
 
 static inline void far_write(struct far *far, const char *text)
@@ -204,8 +204,7 @@ static inline void far_accept(uv_stream_t *server, int status)
     uv_read_start((uv_stream_t *)peer, far_room, far_read);
 }
 
-/* --- the driver --------------------------------------------------------------------------------
- */
+/* --- the driver ------------------------------------------------------------------------------ */
 
 /* Each task: lines, '?' asks, '!' tells, '~' waits 10 ms. An answer other than the one wanted
  * fails; what READ asks becomes its result. */
@@ -330,8 +329,7 @@ static inline struct fake_driver *fake_new(unsigned can)
     return fake;
 }
 
-/* --- putting together --------------------------------------------------------------------------
- */
+/* --- putting together ------------------------------------------------------------------------ */
 
 static inline void wires_open(struct wires *wires)
 {
@@ -382,6 +380,8 @@ static inline struct instrument *wires_instrument(struct wires *wires, struct fa
                                    .limits = LIMITS_NONE,
                                    .resolution = NAN,
                                    .clock = &wires->clock,
+                                   .guardian = wires->guardian,
+                                   .guardian_id = far->name,
                                    .tell = wires_tell,
                                    .owner = wires};
     string_copy(spec.expected.serial, sizeof spec.expected.serial, serial);

@@ -46,8 +46,7 @@ static void leave(struct place *place)
     wires_close(&place->wires);
 }
 
-/* --- what is wrong -----------------------------------------------------------------------------
- */
+/* --- what is wrong --------------------------------------------------------------------------- */
 
 #define PSU   "local psu = instrument { driver = 'supply', link = tcp('127.0.0.1', 1) } "
 #define DMM   "local dmm = instrument { driver = 'meter', link = tcp('127.0.0.1', 2) } "
@@ -181,8 +180,7 @@ static void test_keys(void **state)
     leave(&place);
 }
 
-/* --- from file to reading ----------------------------------------------------------------------
- */
+/* --- from file to reading -------------------------------------------------------------------- */
 
 static void say(struct far *far, const char *text)
 {

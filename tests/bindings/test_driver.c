@@ -13,8 +13,7 @@ static struct driver *with_read(const char *body)
     return open_text(text, NULL);
 }
 
-/* --- the words ---------------------------------------------------------------------------------
- */
+/* --- the words ------------------------------------------------------------------------------- */
 
 static void test_number(void **state)
 {
@@ -192,8 +191,7 @@ static void test_memory(void **state)
     close_driver(driver);
 }
 
-/* --- definitions -------------------------------------------------------------------------------
- */
+/* --- definitions ----------------------------------------------------------------------------- */
 
 #define IDENTIFY "identify = function(self) return { model = 'm' } end,"
 

@@ -10,8 +10,7 @@
 #include "round.h"
 #include "shape.h"
 
-/* --- a log that ends too early
- * ----------------------------------------------------------------------------- */
+/* --- a log that ends too early ---------------------------------------------------------------- */
 
 #define WAL_HEADER                                                                                 \
     32 /* format of SQLite's write-ahead log: sqlite.org/fileformat2.html, section 4 */
@@ -61,8 +60,7 @@ bool control_cut_log(struct round *round)
     return findings.count > 0;
 }
 
-/* --- damage to a finished logbook
- * ------------------------------------------------------------------------------ */
+/* --- damage to a finished logbook ------------------------------------------------------------- */
 
 enum judge { BY_LEDGER, BY_SHAPE, BY_SAMPLES, BY_GAPS, BY_TRUTH, BY_TWIN, BY_FILE, BY_PROMISE };
 

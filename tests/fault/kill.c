@@ -19,8 +19,7 @@
 #include "base/text.h"
 #include "round.h"
 
-/* --- the command line
- * ------------------------------------------------------------------------------------------ */
+/* --- the command line ------------------------------------------------------------------------- */
 
 static long long number_of(const char *text, const char *option)
 {

@@ -13,8 +13,7 @@ static double draw_us(struct round *round, double low_ms, double high_ms)
     return ms * 1e3 * round->settings->slow;
 }
 
-/* --- what is looked at after a death
- * --------------------------------------------------------------------- */
+/* --- what is looked at after a death ---------------------------------------------------------- */
 
 static int cell_of(const char *label)
 {
@@ -74,9 +73,7 @@ void check_now(struct round *round, bool whole)
         round->worst_check = seconds_now() - began;
 }
 
-/* --- dying
- * -------------------------------------------------------------------------------------------------
- */
+/* --- dying ------------------------------------------------------------------------------------ */
 
 /* Takes notice of all that can be seen, then kills at once. */
 static void die(struct round *round, struct process *engine, bool look, bool politely)
@@ -148,8 +145,7 @@ static void die_after_reply(struct round *round, struct process *engine)
     order_end(round, &order, false);
 }
 
-/* --- while none lives
- * ---------------------------------------------------------------------------------------- */
+/* --- while none lives ------------------------------------------------------------------------- */
 
 /* A command that holds the lock itself, killed as it works. */
 static void kill_order(struct round *round, enum order_kind kind)
@@ -184,9 +180,7 @@ static void idle(struct round *round)
     pause_us(draw_us(round, 0, 150));
 }
 
-/* --- a life
- * ----------------------------------------------------------------------------------------------------
- */
+/* --- a life ----------------------------------------------------------------------------------- */
 
 void life(struct round *round, enum death death)
 {
@@ -195,14 +189,14 @@ void life(struct round *round, enum death death)
     if (death == DEATH_EARLY) {
         pause_us(draw_us(round, 0, 35));
         die(round, &engine, false, false);
+    } else if (!scene_wait_engine(&round->scene, &engine)) {
+        death = DEATH_AT_WORK; /* it ended by itself: judged below */
     } else {
-        pause_us(draw_us(round, 60, 250));
-        if (random_range(&round->random, 0, 1) == 0 && !process_wait(&engine, 0))
+        pause_us(draw_us(round, 30, 220));
+        if (random_range(&round->random, 0, 1) == 0)
             order_do(round, draw_order(round), true);
         pause_us(draw_us(round, 0, 170));
-        if (process_wait(&engine, 0)) /* judged below */
-            death = DEATH_AT_WORK;
-        else if (death == DEATH_AMID_COMMAND)
+        if (death == DEATH_AMID_COMMAND)
             die_amid(round, &engine, draw_order(round));
         else if (death == DEATH_AMID_BACKUP)
             die_amid(round, &engine, ORDER_BACKUP);
@@ -214,7 +208,6 @@ void life(struct round *round, enum death death)
     judge_engine(round, &engine, death);
     if (round->settings->controls && round->log_cuts >= 0 && control_cut_log(round))
         round->log_cuts = -1;
-    int deaths = round->interruptions.count;
-    check_now(round, deaths % 10 == 0);
+    check_now(round, round->interruptions.count % 10 == 0);
     idle(round);
 }

@@ -22,8 +22,7 @@ static int64_t draw(struct round *round, int64_t low, int64_t high)
     return random_range(&round->random, low, high);
 }
 
-/* --- choosing
- * ------------------------------------------------------------------------------------------ */
+/* --- choosing --------------------------------------------------------------------------------- */
 
 static bool choose_run(struct round *round, struct order *order, bool paused)
 {
@@ -63,8 +62,7 @@ static bool choose_question(struct round *round, struct order *order)
     return order->id > 0;
 }
 
-/* --- beginning
- * ------------------------------------------------------------------------------------------- */
+/* --- beginning -------------------------------------------------------------------------------- */
 
 static void begin_start(struct round *round, struct order *order)
 {
@@ -162,9 +160,7 @@ bool order_begin(struct round *round, struct order *order, enum order_kind kind)
     return false;
 }
 
-/* --- ending
- * ------------------------------------------------------------------------------------------------
- */
+/* --- ending ----------------------------------------------------------------------------------- */
 
 static void add_promise(struct round *round, const struct order *order, enum promise_kind kind,
                         int64_t id, const char *text)

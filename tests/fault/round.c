@@ -9,8 +9,7 @@
 
 #define FINISH_SECONDS 120.0
 
-/* --- the end of a round
- * ---------------------------------------------------------------------------------- */
+/* --- the end of a round ----------------------------------------------------------------------- */
 
 /* Lets everything come to its end: nobody is killed any more. */
 static void finish(struct round *round)
@@ -105,16 +104,15 @@ static void close_round(struct round *round, int kills, struct totals *totals)
         "        %d commands (%d refused, %d killed), %d backups; worst check %.2f s\n"
         "        %lld entries beside the twin's, %lld within a bound of which at most %.0f %% was "
         "used; worst charge from samples %.1e; least share of true charge on record %.2f\n",
-        (long long)account.steps ? (long long)report.runs : 0, (long long)account.steps,
-        (long long)account.interrupted, (long long)account.samples, (long long)account.gaps,
-        account.gap_time, (long long)ledger_facts(round->ledger), round->commands, round->refused,
+        (long long)report.runs, (long long)account.steps, (long long)account.interrupted,
+        (long long)account.samples, (long long)account.gaps, account.gap_time,
+        (long long)ledger_facts(round->ledger), round->commands, round->refused,
         round->commands_killed, round->backups, round->worst_check, (long long)report.entries,
         (long long)report.bounded, 100 * report.used, account.worst_charge, truth.closest);
     add_totals(totals, round, kills, &account, &report, truth.closest);
 }
 
-/* --- a round
- * ---------------------------------------------------------------------------------------------- */
+/* --- a round ---------------------------------------------------------------------------------- */
 
 static enum death draw_death(struct round *round, int *early)
 {

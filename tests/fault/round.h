@@ -63,8 +63,7 @@ struct round {
     double worst_check; /* s */
 };
 
-/* --- life.c
- * -------------------------------------------------------------------------------------------- */
+/* --- life.c ----------------------------------------------------------------------------------- */
 
 /* One engine's life and death, and what is looked at after it. */
 void life(struct round *round, enum death death);
@@ -72,8 +71,7 @@ void life(struct round *round, enum death death);
 /* Copies the files and checks all that must hold at any instant. */
 void check_now(struct round *round, bool whole);
 
-/* --- orders.c: what a person does meanwhile
- * --------------------------------------------------------------- */
+/* --- orders.c: what a person does meanwhile --------------------------------------------------- */
 
 enum order_kind {
     ORDER_PAUSE,
@@ -107,8 +105,7 @@ bool order_end(struct round *round, struct order *order, bool disturbed);
 /* Begins one and waits for its end; `by_engine`: one is at work, and surely has the logbook. */
 bool order_do(struct round *round, enum order_kind kind, bool by_engine);
 
-/* --- doctored.c: the controls
- * ------------------------------------------------------------------------------- */
+/* --- doctored.c: the controls ----------------------------------------------------------------- */
 
 struct controls {
     int tried, reported;

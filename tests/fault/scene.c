@@ -7,7 +7,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/socket.h>
 #include <sys/stat.h>
+#include <sys/un.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -17,8 +19,7 @@
 #define COMMAND_SECONDS 30.0
 #define RATED           "2 Ah"
 
-/* --- files
- * ----------------------------------------------------------------------------------------- */
+/* --- files ------------------------------------------------------------------------------------ */
 
 void copy_file(const char *from, const char *to)
 {
@@ -70,8 +71,7 @@ void scene_remove(const struct scene *scene)
     nftw(scene->folder, remove_one, 16, FTW_DEPTH | FTW_PHYS);
 }
 
-/* --- commands
- * ---------------------------------------------------------------------------------------- */
+/* --- commands --------------------------------------------------------------------------------- */
 
 void scene_begin(const struct scene *scene, struct process *process, const char *const *words)
 {
@@ -139,8 +139,28 @@ void scene_engine(const struct scene *scene, struct process *process, bool until
     scene_begin(scene, process, words);
 }
 
-/* --- making
- * --------------------------------------------------------------------------------------------- */
+static bool listens(const char *path)
+{
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    string_copy(address.sun_path, sizeof(address.sun_path), path);
+    int fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    bool there = fd >= 0 && connect(fd, (struct sockaddr *)&address, sizeof(address)) == 0;
+    if (fd >= 0)
+        close(fd);
+    return there;
+}
+
+bool scene_wait_engine(const struct scene *scene, struct process *process)
+{
+    char path[300];
+    snprintf(path, sizeof(path), "%s-socket", scene->logbook);
+    while (!listens(path))
+        if (process_wait(process, 0.002))
+            return false;
+    return true;
+}
+
+/* --- making ----------------------------------------------------------------------------------- */
 
 const char *scene_label(int cell)
 {

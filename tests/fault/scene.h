@@ -42,6 +42,10 @@ utc_us scene_now(const struct scene *scene);
 
 void scene_engine(const struct scene *scene, struct process *process, bool until_idle);
 
+/* Waits until the engine has the logbook, so that it and nobody else follows commands; false when
+ * it has ended before. */
+bool scene_wait_engine(const struct scene *scene, struct process *process);
+
 /* perdure --logbook ... WORDS; words ended by NULL. */
 void scene_begin(const struct scene *scene, struct process *process, const char *const *words);
 

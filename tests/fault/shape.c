@@ -156,6 +156,11 @@ static const struct {
                   "WHERE outcome IS NOT NULL AND outcome IS NOT (SELECT answer FROM answer WHERE "
                   "question = question.id AND at <= outcome_at ORDER BY id DESC LIMIT 1)"},
 
+    /* A command that was killed did all of what it was to do, or nothing. */
+    {"cells", "SELECT 'enrolled in part' AS what, name, count(cell.id) AS cells FROM model "
+              "LEFT JOIN cell ON cell.model = model.id WHERE name LIKE 'Late %' "
+              "GROUP BY model.id HAVING count(cell.id) <> 3"},
+
     /* Runs: none ends but by its own script or by a person. */
     {"runs", "SELECT 'ended badly' AS what, id, script_name, state, why FROM run "
              "WHERE state IN ('failed', 'attention')"},
