@@ -5,7 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#define FAR 1e5 /* pixels off the picture: far enough for a line to leave it at the right angle */
+#define TINY 1e-30 /* no more than nothing, in any unit of a bench */
+#define FAR  1e5 /* pixels off the picture: far enough for a line to leave it at the right angle */
 
 bool drawable(double value)
 {
@@ -39,8 +40,8 @@ static void open_range(struct range *range)
     if (range_is_empty(range))
         *range = (struct range){0, 1};
     double size = fmax(fabs(range->low), fabs(range->high));
-    if (range->high - range->low <= size * 1e-9) {
-        double room = size > 0 ? size * 0.05 : 0.5;
+    if (range->high - range->low <= fmax(size * 1e-9, TINY)) {
+        double room = size > TINY ? size * 0.05 : 0.5;
         range->low -= room;
         range->high += room;
     }

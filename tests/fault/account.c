@@ -23,8 +23,7 @@ void interruption_add(struct interruptions *interruptions, const struct interrup
     interruptions->list[interruptions->count++] = *one;
 }
 
-/* --- samples -------------------------------------------------------------------------------------
- */
+/* --- samples ---------------------------------------------------------------------------------- */
 
 struct gap {
     utc_us from, to;
@@ -138,8 +137,7 @@ void account_samples(sqlite3 *book, struct findings *findings, struct account_re
     free(sum);
 }
 
-/* --- gaps ----------------------------------------------------------------------------------------
- */
+/* --- gaps ------------------------------------------------------------------------------------- */
 
 struct covering {
     sqlite3 *book;

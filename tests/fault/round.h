@@ -119,8 +119,7 @@ bool control_cut_log(struct round *round);
 void controls_run(struct round *round, sqlite3 *twin, const int64_t *map,
                   struct controls *controls);
 
-/* --- round.c ------------------------------------------------------------------------------------
- */
+/* --- round.c ---------------------------------------------------------------------------------- */
 
 struct totals {
     int kills, commands_killed;

@@ -45,7 +45,7 @@ static void ticks_are_one_two_or_five_times_a_power_of_ten(void **state)
     rounds_to(-7, 12, 4, -10, 15, 5, 0);
     rounds_to(0, 1, 5, 0, 1, 0.2, 1);
     rounds_to(0, 1e-7, 5, 0, 1e-7, 2e-8, 8);
-    rounds_to(-3e9, 4e9, 5, -4e9, 4e9, 1e9, 0);
+    rounds_to(-3e9, 4e9, 5, -3e9, 4e9, 1e9, 0);
 }
 
 static void every_range_gets_some_ticks(void **state)
@@ -84,7 +84,7 @@ static void ticks_lie_inside_and_are_about_as_many_as_asked(void **state)
         if (high - low < 1e-6 * size)
             continue;
         struct ticks ticks = ticks_inside(&range, 5);
-        assert_true(ticks.count >= 2 && ticks.count <= 9);
+        assert_true(ticks.count >= 3 && ticks.count <= 9);
         double hair = 1e-5 * ticks.step;
         for (size_t j = 0; j < ticks.count; j++)
             assert_true(tick_value(&ticks, j) >= low - hair &&
@@ -92,7 +92,7 @@ static void ticks_lie_inside_and_are_about_as_many_as_asked(void **state)
         struct range wide = range;
         ticks = ticks_round(&wide, 5);
         assert_true(wide.low <= low + hair && wide.high >= high - hair);
-        assert_true(ticks.count >= 3 && ticks.count <= 10);
+        assert_true(ticks.count >= 5 && ticks.count <= 11);
     }
 }
 

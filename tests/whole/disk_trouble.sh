@@ -65,7 +65,7 @@ for clock in virtual x6000; do
     within 20 grep -q "the disk is full: outputs are safe" engine.txt ||
         fail "$clock: the engine did not hold: $(cat engine.txt)"
     gone $engine && fail "$clock: the engine ended on a full disk: $(cat engine.txt)"
-    sleep 6
+    [ $clock = virtual ] || sleep 6
     [ "$(grep -c 'disk is full' engine.txt)" = 1 ] || fail "$clock: said more than once: $(cat engine.txt)"
     rm "$small/others"
     within 20 grep -q "room on the disk again" engine.txt || fail "$clock: did not go on: $(cat engine.txt)"

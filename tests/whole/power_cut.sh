@@ -7,7 +7,7 @@ cut=$(dirname "$PERDURE")/tests/fault/cut_power
 : "${SEED:=1}"
 case ${KIND:-plain} in
 sanitized) : "${CUTS:=25}" ;;
-*) : "${CUTS:=150}" ;;
+*) : "${CUTS:=100}" ;;
 esac
 # The shim keeps what is durable itself: real syncs would only take time.
 disk=$work

@@ -1,0 +1,23 @@
+#!/bin/sh
+# Speed, each figure beside a bare limit in the same run. Prints, never passes or fails: a shared machine is
+# too noisy for that. Give a folder on the disk to be measured; default /tmp.
+set -eu
+cd "$(dirname "$0")/../.."
+. tests/support/setup.sh
+set_up $build_needs
+folder=${1:-/tmp}
+cmake -S . -B build >/dev/null
+cmake --build build -j2 >/dev/null
+echo "== control tick: simulated cell, reading, step"
+build/tests/speed_tick
+echo "== whole life in virtual time: engine, Lua, rows on record"
+build/tests/speed_life
+echo "== samples into the logbook"
+build/tests/speed_ingest "$folder"
+for extra in build/tests/speed_links build/tests/speed_replay; do
+    [ -x "$extra" ] || continue
+    echo "== $(basename "$extra" | sed s/speed_//)"
+    "$extra"
+done
+echo "== start-up: the whole command, beside the bare start of a process that opens the same file"
+build/tests/speed_start build/perdure "$folder"
