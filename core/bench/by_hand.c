@@ -65,6 +65,7 @@ struct channel *by_hand_channel(const char *name, const char *title)
     string_copy(channel->name, sizeof channel->name, name);
     string_copy(by_hand->title, sizeof by_hand->title, title ? title : "");
     channel->limits = LIMITS_NONE;
+    channel->accuracy = STATES_NOTHING;
     channel->tick_least = channel->tick_most = channel->rest_most = 1;
     channel->void_after = NAN;
     return channel;

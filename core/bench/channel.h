@@ -34,6 +34,8 @@ struct stated_accuracy {
     double absolute; /* SI */
 };
 
+#define STATES_NOTHING ((struct channel_accuracy){{NAN, NAN}, {NAN, NAN}, {NAN, NAN}})
+
 struct channel;
 
 enum channel_reply { CHANNEL_NOW, CHANNEL_LATER, CHANNEL_FAILED };
@@ -59,7 +61,7 @@ struct channel {
     bool physical;     /* real energy flows: an intent is committed before it is energised */
     double void_after; /* s of gap after which an interrupted step is void; NAN: always resumed */
 
-    struct {
+    struct channel_accuracy {
         struct stated_accuracy voltage, current, temperature;
     } accuracy;
 

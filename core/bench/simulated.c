@@ -115,6 +115,7 @@ struct channel *simulated_channel(const char *name, const struct clock *clock, s
         .rest_most = 3600,
         .physical = false,
         .void_after = NAN,
+        .accuracy = STATES_NOTHING,
     };
     string_copy(simulated->channel.name, sizeof(simulated->channel.name), name);
     simulated->clock = clock;

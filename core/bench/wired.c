@@ -272,7 +272,6 @@ static const struct channel_ops ops_emulated = {
 struct channel *wired_channel(const struct wired_spec *spec)
 {
     struct wired *wired = xcalloc(1, sizeof *wired);
-    const struct stated_accuracy none = {NAN, NAN};
     wired->spec = *spec;
     wired->spec.name = NULL; /* copied below */
     wired->channel = (struct channel){
@@ -283,7 +282,7 @@ struct channel *wired_channel(const struct wired_spec *spec)
         .rest_most = 60,
         .physical = true,
         .void_after = NAN,
-        .accuracy = {none, none, none},
+        .accuracy = STATES_NOTHING,
     };
     string_copy(wired->channel.name, sizeof wired->channel.name, spec->name);
     if (spec->source.instrument)

@@ -19,8 +19,8 @@ void world_close(struct world *world);
 struct simcell *world_cell(struct world *world, const struct cell_facts *facts,
                            const struct simcell_truth *truth, utc_us now, struct error *error);
 
-/* A bench that is switched on anew is safe: every cell has lived on to `now` under whatever was left
- * driven when the last engine ended without a word, and is driven no more. */
+/* A bench that is switched on anew is safe: what the last engine left driven when it ended without
+ * a word has gone on until `now`, and is driven no more. */
 void world_make_safe(struct world *world, utc_us now);
 
 /* The latest instant that any cell has lived to; 0 for an empty world. */

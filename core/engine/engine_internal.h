@@ -1,83 +1,13 @@
-/* What the engine's own files share. Nobody outside core/engine includes this.
- *
- * A run in memory:
- *
- *   QUEUED --channel free--> WORKING --script awaits--> STEPPING | WAITING | ASKING | PERFORMING
- *   --> WORKING ...
- *   any --pause or shutdown--> PARKED --resume--> QUEUED
- *   any --end, guard, error, stop--> OVER (unlinked at the end of the pass)
- *
- * 1. WORKING lasts only while a script runs; it never spans a pass.
- * 2. A run in any phase but QUEUED and OVER holds a channel, if its kind needs one.
- * 3. PARKED has no script and no step in memory: taking it up again replays its journal, as after a
- *    crash. */
+/* What the engine's own files share of the engine itself. Nobody outside core/engine includes this.
+ */
 #ifndef PERDURE_ENGINE_INTERNAL_H
 #define PERDURE_ENGINE_INTERNAL_H
 
-#include "base/text.h"
 #include "engine/deadline.h"
 #include "engine/engine.h"
-#include "engine/journal.h"
+#include "engine/live_run.h"
 #include "logbook/facts.h"
-#include "logbook/runs.h"
-#include "logbook/steps.h"
 #include "step/checkpoint.h"
-
-enum live_phase {
-    LIVE_QUEUED,
-    LIVE_WORKING,
-    LIVE_STEPPING,
-    LIVE_WAITING,
-    LIVE_ASKING,
-    LIVE_PERFORMING,
-    LIVE_PARKED,
-    LIVE_OVER
-};
-
-/* What a step waits for from its channel. */
-enum channel_wait { AWAIT_NOTHING, AWAIT_PRESENCE, AWAIT_DRIVE, AWAIT_READING, AWAIT_SAFE };
-
-/* What comes once the channel is safe. */
-enum after_safe { AFTER_STEP, AFTER_PARK, AFTER_OVER };
-
-/* Rows kept between commits. A batch that fills this goes straight into the clustered table. */
-#define ROWS_KEPT 512
-
-struct live_run {
-    struct engine *engine;
-    struct live_run *next;
-    struct run_record record;
-    struct cell_facts cell;
-    enum live_phase phase;
-    bool was_paused; /* parked by a person, under this engine: what a gap is put down to */
-    bool was_held;   /* dropped on a full disk, under this engine: the same */
-
-    struct script *script;
-    struct script_request request; /* the one being performed */
-    struct journal journal;
-    struct text outcome; /* JSON of the last live outcome */
-
-    struct channel *channel;
-    struct deadline deadline;
-    bool has_window; /* a study has waited for an age: what it looks at next is judged by that */
-    struct duration age, early, late;
-    utc_us until; /* WAITING: the calendar instant */
-
-    /* STEPPING */
-    struct step *step; /* NULL outside a step */
-    int64_t step_id;
-    utc_us step_started;
-    bool by_hand; /* ASKING or WAITING for a step that a person does */
-    enum channel_wait awaits;
-    enum after_safe after;
-    enum run_state over_state; /* AFTER_OVER: what to end as */
-    char *over_why;
-    bool to_energise;    /* begins once its intent is committed */
-    bool unsaved;        /* has progress that no checkpoint holds */
-    struct sample *rows; /* ROWS_KEPT of them, while a step lasts */
-    int row_count;
-    int64_t row_k; /* of rows[0] */
-};
 
 struct engine {
     struct engine_options options;
@@ -125,92 +55,13 @@ struct live_run *engine_find(struct engine *engine, int64_t id);
 void engine_park_all(struct engine *engine);
 int64_t real_us(void);
 
-/* --- run.c: life cycle ---------------------------------------------------------------------------
- */
-
-struct live_run *run_new(struct engine *engine, struct run_record *record, struct error *error);
-/* Drops it from memory; its channel is made safe and freed. */
-void run_free(struct live_run *run);
-/* Gives it a channel (NULL for a kind that needs none) and starts or takes up its script. */
-void run_begin(struct live_run *run, struct channel *channel);
-/* Resumes the script with an outcome and performs what it asks for, until it has to wait. */
-void run_continue(struct live_run *run, const char *outcome);
-/* The outcome of the request being performed: journaled, then given to the script. */
-void run_complete(struct live_run *run, const char *outcome);
-/* The same without going on. */
-void run_journal_outcome(struct live_run *run, const char *outcome);
-/* Safe first, then over, in the state given; `why` may be NULL. */
-void run_end(struct live_run *run, enum run_state state, const char *why);
-void run_end_because(struct live_run *run, enum run_state state, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-/* Safe first, then out of memory but for its channel. */
-void run_park(struct live_run *run);
-void run_over(struct live_run *run);   /* once safe */
-void run_parked(struct live_run *run); /* once safe */
-void run_event(struct live_run *run, const char *level, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-
-/* --- run_step.c: a step on a channel
- * --------------------------------------------------------------- */
-
-/* Checks the plan against the channel's limits and puts the step on record; `taken_up` when it was
- * begun earlier. The channel is energised later, by run_step_energise, once that is committed. True
- * when the plan is refused: run->outcome says why. */
-bool run_step_begin(struct live_run *run, bool taken_up);
-void run_step_energise(struct live_run *run);
-/* Rows and progress since the last call, into the transaction. */
-void run_step_save(struct live_run *run);
-/* Makes the channel safe, then goes on as `after` says. */
-void run_step_make_safe(struct live_run *run, enum after_safe after);
-void run_step_free(struct live_run *run);
-/* A deadline of the step fell due. */
-void run_step_due(struct live_run *run);
-void run_step_notify(void *owner, const struct reading *reading, const struct error *failure);
-
-/* --- run_by_hand.c: a step that a person does ----------------------------------------------------
- */
-
-/* Never has its outcome at once. */
-bool by_hand_begin(struct live_run *run, bool taken_up);
-/* With what was typed (JSON, see answer.h), or NULL for a rest that is over. */
-void by_hand_end(struct live_run *run, const char *answer);
-
-/* --- study.c -----------------------------------------------------------------------------------
- */
-
-/* Queues the runs of REQUEST_PERFORM; true when it is refused: run->outcome says why. */
-bool study_perform(struct live_run *run, bool taken_up);
-/* PERFORMING: completes it when all of its runs are over. */
-void study_look(struct live_run *run);
-void study_place(struct live_run *run);
-/* Takes in the window of the wait that is asked for. */
-void study_window(struct live_run *run);
-/* The instant that a REQUEST_WAIT asked for at `cursor` waits for. */
-utc_us wait_end(const struct script_request *request, utc_us cursor);
-
-/* --- perform.c: the primitives that need no channel
- * ------------------------------------------------ */
-
-/* Performs run->request; true when its outcome is there already (in run->outcome). */
-bool perform(struct live_run *run, bool taken_up);
-void perform_due(struct live_run *run);
-/* The wall clock was set: dates are met by the calendar, so their deadlines move. */
-void perform_rearm(struct live_run *run);
-/* Looks whether the open question of the run has its answer. */
-void perform_answered(struct live_run *run);
-
-/* --- outcome.c
- * -------------------------------------------------------------------------------------- */
-
-void outcome_json(const struct outcome *outcome, struct text *out);
-void plan_json(const struct step_plan *plan, struct text *out);
-void outcome_sums(const struct outcome *outcome, struct step_sums *sums);
-
 /* --- loop.c
  * ------------------------------------------------------------------------------------------ */
 
 int loop_open(struct engine *engine, struct error *error);
 void loop_close(struct engine *engine);
+/* Something was set from inside the loop: the wait ends, and a pass looks at it. */
+void loop_wake(struct engine *engine);
 
 /* --- control.c: the socket that other commands talk to
  * ------------------------------------------------ */

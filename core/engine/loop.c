@@ -140,6 +140,12 @@ static void wait_real(struct engine *engine)
     uv_timer_stop(&loop->timer);
 }
 
+void loop_wake(struct engine *engine)
+{
+    if (engine->loop)
+        uv_stop(engine->loop->uv);
+}
+
 static void wait_virtual(struct engine *engine, unsigned pass)
 {
     struct loop *loop = engine->loop;

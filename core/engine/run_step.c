@@ -11,6 +11,9 @@
 #include "bench/by_hand.h"
 #include "engine/engine_internal.h"
 
+/* s of real time for an answer, where no limit says otherwise. */
+#define PATIENCE 5.0
+
 static void answered(struct live_run *run, const struct reading *reading,
                      const struct error *failure);
 
@@ -41,11 +44,14 @@ static void call(struct live_run *run, enum channel_wait wait)
     }
 
     if (reply == CHANNEL_LATER) {
+        /* An instrument answers in real time, however fast the cell's time goes by. */
+        const struct clock *clock = run->engine->options.clock;
         double patience = run->step ? run->step->limits.reading_age_most : NAN;
         if (!isfinite(patience))
-            patience = 5;
+            patience = PATIENCE;
+        patience *= clock->face == CLOCK_SCALED ? clock->scale : 1;
         deadline_set(&run->engine->deadlines, &run->deadline,
-                     clock_bench(run->engine->options.clock) + (bench_us)(patience * 1e6));
+                     clock_bench(clock) + (bench_us)(patience * 1e6));
         return;
     }
     answered(run, reads ? &reading : NULL, reply == CHANNEL_FAILED ? &failure : NULL);
@@ -58,6 +64,7 @@ void run_step_notify(void *owner, const struct reading *reading, const struct er
         return;
     deadline_clear(&run->engine->deadlines, &run->deadline);
     answered(run, reading, failure);
+    loop_wake(run->engine);
 }
 
 /* --- rows

@@ -116,6 +116,8 @@ static void plan_axes(struct view *view, double end_voltage, double key_width)
     struct frame *frame = &view->frame;
     range_add(&view->charge, 0);
     view->charge.low = 0;
+    if (view->charge.high <= 0)
+        view->charge.high = 1;
     struct range voltage = view->voltage;
     if (drawable(end_voltage)) {
         range_add(&voltage, end_voltage);
@@ -123,12 +125,11 @@ static void plan_axes(struct view *view, double end_voltage, double key_width)
     }
     view->x = (struct axis){.title = "Delivered charge (mAh)"};
     view->y = (struct axis){.title = "Cell voltage (V)"};
+    voltage.high += 0.02 * (voltage.high - voltage.low);
     view->y.ticks = ticks_inside(&voltage, 6);
     if (range_is_empty(&view->voltage) || voltage.high - voltage.low < 1e-6)
         view->y.ticks = ticks_round(&voltage, 4);
     view->x.ticks = ticks_inside(&view->charge, 6);
-    if (view->charge.high <= 0)
-        view->x.ticks = ticks_round(&view->charge, 4);
     view->plot = (struct box){frame->room.left + axis_left_room(frame, &view->y),
                               frame->room.top + axis_top_room(frame, &view->y),
                               frame->room.right - key_width,
@@ -180,6 +181,8 @@ static void add_shapes(struct view *view, const struct shown *shown, size_t plac
     struct mark mark = {.shape = style.shape, .colour = style.colour, .radius = view->frame.mark};
     size_t count;
     struct point *points = points_of(view, shown->median, THIN_KEEP, &count);
+    if (count == 1)
+        mark_point(view->frame.out, points->x, points->y, &mark);
     double width = view->plot.right - view->plot.left;
     double height = view->plot.bottom - view->plot.top;
     double knee = view->plot.bottom - (place % 2 == 0 ? 0.3 : 0.4) * height;

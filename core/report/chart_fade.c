@@ -113,7 +113,7 @@ static void plan_panels(struct view *view, const char *aid)
     size_t many = frame->grows                ? view->count
                   : view->count < frame->most ? view->count
                                               : frame->most;
-    view->columns = many <= 1 ? 1 : many <= 4 && frame->grows ? 2 : many <= 2 ? 2 : 3;
+    view->columns = many <= 1 ? 1 : many == 2 || many == 4 ? 2 : 3;
     if (!frame->grows && many > 6)
         view->columns = 4;
     view->shown = many;
@@ -122,10 +122,11 @@ static void plan_panels(struct view *view, const char *aid)
     struct axis y = {.ticks = view->y_ticks};
     view->axis_left_room = axis_left_room(frame, &y);
     double axes =
-        2.4 * frame->small + TITLE * frame->small; /* below the last row; above the first */
+        1.8 * frame->small + TITLE * frame->small; /* below the last row; above the first */
+    double plot = view->columns == 1 ? 16 : view->columns == 2 ? 9 : 7; /* heights of type */
     if (frame->grows)
         frame_plan(frame, &view->chart->head, aid,
-                   axes + (double)view->rows * (view->head + 7 * frame->body));
+                   axes + (double)view->rows * (view->head + plot * frame->body));
     view->width =
         (frame->room.right - frame->room.left - view->axis_left_room) / (double)view->columns;
     view->height = (frame->room.bottom - frame->room.top - axes) / (double)view->rows;
@@ -143,24 +144,20 @@ static struct box panel_box(const struct view *view, size_t i)
                         top + view->height - 1.1 * frame->small};
 }
 
-/* A curve in a panel; gives where it ends. */
-static struct point add_curve(struct view *view, const struct scale *x, const struct scale *y,
-                              const double *cycles, const double *ratio, size_t count, size_t keep,
-                              const struct svg_stroke *stroke)
+/* A curve in a panel. */
+static void add_curve(struct view *view, const struct scale *x, const struct scale *y,
+                      const double *cycles, const double *ratio, size_t count, size_t keep,
+                      const struct svg_stroke *stroke)
 {
     double *xs, *ys;
     size_t made = thin_curve(cycles, ratio, count, keep, &xs, &ys);
-    struct point *points = xcalloc(made + 1, sizeof *points), end = {NAN, NAN};
-    for (size_t i = 0; i < made; i++) {
+    struct point *points = xcalloc(made + 1, sizeof *points);
+    for (size_t i = 0; i < made; i++)
         points[i] = point_at(x, y, xs[i], 100 * ys[i]);
-        if (point_is_drawn(&points[i]))
-            end = points[i];
-    }
     mark_line(view->frame.out, points, made, stroke);
     free(points);
     free(xs);
     free(ys);
-    return end;
 }
 
 static void add_cells(struct view *view, const struct fade_model *model, const struct scale *x,
@@ -171,8 +168,21 @@ static void add_cells(struct view *view, const struct fade_model *model, const s
         .class = "sibling", .colour = colour, .width = 0.4 * view->frame.line, .opacity = 0.5};
     for (size_t i = 0; i < model->count; i++) {
         const struct fade_cell *cell = &model->cells[i];
-        struct point end =
-            add_curve(view, x, y, cell->cycles, cell->ratio, cell->count, CELL_KEEP, &thin);
+        add_curve(view, x, y, cell->cycles, cell->ratio, cell->count, CELL_KEEP, &thin);
+    }
+}
+
+/* A cross where the line of each cell that stopped early ends. */
+static void add_crosses(struct view *view, const struct fade_model *model, const struct scale *x,
+                        const struct scale *y)
+{
+    for (size_t i = 0; i < model->count; i++) {
+        const struct fade_cell *cell = &model->cells[i];
+        struct point end = {NAN, NAN}, next;
+        for (size_t j = 0; j < cell->count; j++) {
+            next = point_at(x, y, cell->cycles[j], 100 * cell->ratio[j]);
+            end = point_is_drawn(&next) ? next : end;
+        }
         if (!cell->stopped_early)
             continue;
         struct text tip = TEXT_EMPTY;
@@ -251,6 +261,7 @@ static void add_panel(struct view *view, size_t i)
         .class = "median", .colour = series_style(0).colour, .width = frame->line};
     add_curve(view, &x.scale, &y.scale, sorted->model->cycles, sorted->model->ratio,
               sorted->model->line_count, LINE_KEEP, &bold);
+    add_crosses(view, sorted->model, &x.scale, &y.scale);
     frame_close_plot(frame);
     text_add(frame->out, "</g>\n");
 }
@@ -298,14 +309,13 @@ static void add_titles(struct view *view)
 void chart_fade(struct text *out, const struct fade_chart *chart)
 {
     struct view view = {.chart = chart};
-    const char *aid = any_stopped(chart)
-                          ? "Thin: single cells; grey: the other models; \xc3\x97: stopped early."
-                          : "Thin: single cells; grey: the other models.";
-    frame_plan(&view.frame, &chart->head, aid, 0);
+    struct text aid = TEXT_EMPTY, description = TEXT_EMPTY;
+    text_addf(&aid, "Thin: single cells%s%s.", chart->count > 1 ? "; grey: the other models" : "",
+              any_stopped(chart) ? "; \xc3\x97: stopped early" : "");
+    frame_plan(&view.frame, &chart->head, aid.bytes, 0);
     gather(&view);
     plan_axes(&view);
-    plan_panels(&view, aid);
-    struct text description = TEXT_EMPTY;
+    plan_panels(&view, aid.bytes);
     describe(&description, &view);
     frame_open(&view.frame, out, description.bytes);
     add_titles(&view);
@@ -314,6 +324,7 @@ void chart_fade(struct text *out, const struct fade_chart *chart)
     if (range_is_empty(&view.cycles) || view.count == 0)
         frame_say(&view.frame, &view.frame.room, "no data");
     frame_close(&view.frame);
+    text_free(&aid);
     text_free(&description);
     free(view.sorted);
 }

@@ -140,8 +140,6 @@ static void add_channel(struct text *text, const struct house *house, int set, b
         }
     }
     add_accuracy(text, house, set);
-    text_addf(text, "      limits = limits { reading_age_most = \"%g s\" },\n",
-              5 * fmax(1, house->plan->speed));
     text_addf(text, "      tick = \"%g s\",\n    },\n", tick(house));
 }
 

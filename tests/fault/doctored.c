@@ -163,9 +163,9 @@ static void tear_page(const char *file)
 static void judge(struct round *round, enum judge by, const char *file, const char *world,
                   sqlite3 *twin, const int64_t *map, struct findings *findings)
 {
-    struct truth_report truth;
-    struct account_report account;
-    struct twin_report report;
+    struct truth_report truth = {0};
+    struct account_report account = {0};
+    struct twin_report report = {0};
     sqlite3 *book = query_open(file);
     if (!book)
         broken("%s cannot be opened", file);

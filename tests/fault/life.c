@@ -58,8 +58,8 @@ void check_now(struct round *round, bool whole)
     }
     query_sound(book, findings, whole ? "integrity_check" : "quick_check");
     if (findings->count == before) {
-        struct truth_report truth;
-        struct account_report account;
+        struct truth_report truth = {0};
+        struct account_report account = {0};
         query_none(book, findings, "file", "SELECT * FROM pragma_foreign_key_check");
         ledger_compare(round->ledger, scene->check, findings);
         shape_check(book, findings);

@@ -67,9 +67,9 @@ static void add_totals(struct totals *totals, const struct round *round, int kil
 
 static void close_round(struct round *round, int kills, struct totals *totals)
 {
-    struct account_report account;
-    struct truth_report truth;
-    struct twin_report report;
+    struct account_report account = {0};
+    struct truth_report truth = {0};
+    struct twin_report report = {0};
     struct scene *scene = &round->scene;
     struct scene twin_scene = *scene;
     int before = round->findings->count;

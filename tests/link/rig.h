@@ -236,7 +236,7 @@ static inline void rig_begin(struct rig *rig)
 {
     memset(rig, 0, sizeof *rig);
     rig->far.fd = -1;
-    rig->spec = (struct link_spec){.kind = LINK_PTY, .patience = 0.2, .quiet = 0.02};
+    rig->spec = (struct link_spec){.kind = LINK_PTY, .patience = 0.5, .quiet = 0.03};
     uv_loop_init(&rig->loop);
     uv_timer_init(&rig->loop, &rig->tick);
     uv_timer_init(&rig->loop, &rig->far.timer);

@@ -23,7 +23,7 @@ static void test_one_question_one_answer(void **state)
     rig_begin_up(&rig, hear_plain, "NAME?\n");
     assert_answer(rig_hear(&rig, "U1?\n"), "U1");
     assert_answer(rig_hear(&rig, "U2?\n"), "U2");
-    assert_true(rig.answers[1].took > 0 && rig.answers[1].took < 0.2);
+    assert_true(rig.answers[1].took > 0 && rig.answers[1].took < 0.5);
     assert_string_equal(rig.far.heard, "U1?\nU2?\n"); /* in step: no other question was asked */
     assert_string_equal(rig.out, "U1?\nU2?\n");
     assert_string_equal(rig.in, "U1\nU2\n");
@@ -63,9 +63,12 @@ static void test_split_line(void **state)
     rig_until(&rig, rig.far.lines == 1, 1);
     for (const char *part = "+1.2345E+00\r\n"; *part != '\0'; part++) {
         far_say_bytes(&rig.far, part, 1);
-        rig_wait(&rig, 0.004);
-        assert_int_equal(rig.answered, part[1] == '\0');
+        if (part[1] != '\0') {
+            rig_wait(&rig, 0.004);
+            assert_int_equal(rig.answered, 0);
+        }
     }
+    rig_until(&rig, rig.answered == 1, 1);
     assert_answer(&rig.answers[0], "+1.2345E+00");
     rig_end_all(&rig);
 }
@@ -97,7 +100,7 @@ static void test_block(void **state)
 static void hear_and_hold_up(struct far *far, const char *line)
 {
     hear_plain(far, line);
-    uv_sleep(300);
+    uv_sleep(600);
 }
 
 static void test_answer_while_the_loop_is_held_up(void **state)
@@ -122,7 +125,7 @@ static void test_answer_while_the_loop_is_held_up(void **state)
 static void hear_slow(struct far *far, const char *line)
 {
     if (strcmp(line, "SLOW?") == 0) {
-        far_say_later(far, 260, "9.99\n");
+        far_say_later(far, 600, "9.99\n");
     } else if (uv_is_active((uv_handle_t *)&far->timer)) {
         size_t length = strlen(far->later);
         snprintf(far->later + length, sizeof far->later - length, "%.*s\n", (int)strlen(line) - 1,
@@ -185,7 +188,7 @@ static void test_answers_owed_by_a_sleeper(void **state)
     (void)state;
     rig_begin_up(&rig, NULL, "NAME?\n");
     assert_int_equal(rig_hear(&rig, "U?\n")->status, LINK_TIMEOUT);
-    rig_until(&rig, rig.far.lines == 4, 2);
+    rig_until(&rig, rig.far.lines == 4, 3);
     assert_string_equal(rig.far.heard, "U?\nNAME?\nNAME?\nNAME?\n");
     far_say(&rig.far, "1.25\nNAME\nNAME\nNAME\n");
     rig.far.hear = hear_plain;

@@ -74,7 +74,7 @@ static void test_refused_stranger_is_tried_again(void **state)
         rig_until(&rig, rig.ups == i, 2);
         double waited = (double)(uv_hrtime() - began) / 1e9;
         double back_off = i == 1 ? 0 : 0.05 * (1 << (i - 1));
-        assert_true(waited >= back_off && waited < back_off + 0.15);
+        assert_true(waited >= back_off && waited < back_off + 0.5);
         error_set(&why, ERROR_BENCH, "KES bench", "plug in the right one", "it is number %d", i);
         link_refuse(rig.link, &why);
         assert_int_equal(rig.downs, i - 1);
@@ -145,7 +145,7 @@ static void test_hang_up_fails_all_at_once(void **state)
     uint64_t began = uv_hrtime();
     far_hang_up(&rig.far);
     rig_until(&rig, rig.answered == 2, 1);
-    assert_true(uv_hrtime() - began < 100000000); /* not after the patience of 0.2 s */
+    assert_true(uv_hrtime() - began < 450000000); /* not after the patience of 0.5 s */
     assert_int_equal(rig.answers[0].status, LINK_HANGUP);
     assert_int_equal(rig.answers[1].status, LINK_HANGUP);
     assert_string_equal(rig.order, "udaa");
@@ -160,7 +160,7 @@ static void test_hang_up_while_idle_is_noticed(void **state)
     (void)state;
     rig_begin_up(&rig, NULL, NULL);
     far_hang_up(&rig.far);
-    rig_until(&rig, rig.downs == 1, 0.1);
+    rig_until(&rig, rig.downs == 1, 1);
     assert_non_null(strstr(rig.why.why, "hung up"));
     rig_end_all(&rig);
 }

@@ -9,7 +9,7 @@
 static void hear_plain(struct far *far, const char *line)
 {
     if (strcmp(line, "SLOW?") == 0)
-        far_say_later(far, 260, "9.99\n");
+        far_say_later(far, 600, "9.99\n");
     else
         far_say(far, strcmp(line, "NAME?") == 0 ? "NAME\n" : "1.25\n");
 }
@@ -157,7 +157,7 @@ static void test_hang_up_and_return(void **state)
     rig_ask(&rig, "SLOW?\n", LINK_LINE);
     rig_until(&rig, rig.far.lines == 1, 1);
     far_hang_up(&rig.far);
-    rig_until(&rig, rig.answered == 1, 0.15);
+    rig_until(&rig, rig.answered == 1, 0.45);
     assert_int_equal(rig.answers[0].status, LINK_HANGUP);
     assert_string_equal(rig.order, "uda");
     rig_wait(&rig, 0.25);

@@ -14,7 +14,7 @@ struct server {
 static void hear_plain(struct far *far, const char *line)
 {
     if (strcmp(line, "SLOW?") == 0)
-        far_say_later(far, 260, "9.99\n");
+        far_say_later(far, 600, "9.99\n");
     else if (strcmp(line, "BYE?") == 0)
         far_hang_up(far);
     else
@@ -96,7 +96,7 @@ static void test_hang_up_and_return(void **state)
     rig_until(&rig, rig.ups == 1, 2);
     rig_ask(&rig, "BYE?\n", LINK_LINE);
     rig_ask(&rig, "U?\n", LINK_LINE);
-    rig_until(&rig, rig.answered == 2, 0.15);
+    rig_until(&rig, rig.answered == 2, 0.45);
     assert_string_equal(rig.order, "udaa");
     assert_int_equal(rig.answers[0].status, LINK_HANGUP);
     assert_int_equal(rig.answers[1].status, LINK_HANGUP);

@@ -1,8 +1,6 @@
 /* Reading UTF-8, widths, cutting and breaking. */
 #include "report/cmocka_setup.h"
 
-#include <cairo.h>
-
 #include "report/lettering.h"
 
 static void reads_characters(const char *string, const uint32_t *want, size_t count)
@@ -45,42 +43,6 @@ static void knows_scripts_written_from_the_right(void **state)
     assert_false(letter_right_to_left('a'));
     assert_false(letter_right_to_left(0x0434)); /* Cyrillic de */
     assert_false(letter_right_to_left(0x4e2d));
-}
-
-/* Against the font itself, as cairo finds it. */
-static void widths_are_those_of_the_font(void **state)
-{
-    (void)state;
-    cairo_surface_t *surface = cairo_image_surface_create(CAIRO_FORMAT_A8, 1, 1);
-    cairo_t *cairo = cairo_create(surface);
-    cairo_font_options_t *options = cairo_font_options_create();
-    cairo_font_options_set_hint_metrics(options, CAIRO_HINT_METRICS_OFF);
-    cairo_font_options_set_hint_style(options, CAIRO_HINT_STYLE_NONE);
-    cairo_set_font_options(cairo, options);
-    cairo_select_font_face(cairo, "Liberation Sans", CAIRO_FONT_SLANT_NORMAL,
-                           CAIRO_FONT_WEIGHT_NORMAL);
-    cairo_set_font_size(cairo, 1000);
-    cairo_text_extents_t extents;
-    cairo_text_extents(cairo, "W", &extents);
-    bool installed = extents.x_advance > 943 && extents.x_advance < 945;
-    int wrong = 0;
-    for (char letter = ' '; letter <= '~' && installed; letter++) {
-        char string[2] = {letter, '\0'};
-        cairo_text_extents(cairo, string, &extents);
-        double width = lettering_width(string, 1000, false);
-        if (width < extents.x_advance - 1 || width > extents.x_advance + 1) {
-            print_error("'%c' is %.1f wide, not %.1f\n", letter, extents.x_advance, width);
-            wrong++;
-        }
-    }
-    cairo_font_options_destroy(options);
-    cairo_destroy(cairo);
-    cairo_surface_destroy(surface);
-    if (!installed) {
-        print_message("skipped: Liberation Sans is not installed\n");
-        skip();
-    }
-    assert_int_equal(wrong, 0);
 }
 
 static void marks_take_no_room(void **state)
@@ -144,7 +106,6 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(reads_utf8_and_refuses_what_is_none),
         cmocka_unit_test(knows_scripts_written_from_the_right),
-        cmocka_unit_test(widths_are_those_of_the_font),
         cmocka_unit_test(marks_take_no_room),
         cmocka_unit_test(cuts_to_the_room),
         cmocka_unit_test(breaks_into_lines),

@@ -3,6 +3,7 @@
 
 #include <cairo.h>
 
+#include "report/lettering.h"
 #include "report/picture.h"
 
 static const char square[] = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"40\" height=\"30\">"
@@ -104,12 +105,49 @@ static void refuses_what_cannot_be_drawn(void **state)
     text_free(&out);
 }
 
+/* The widths that texts are laid out by (lettering.h), against the font that draws them. */
+static void widths_are_those_of_the_font(void **state)
+{
+    (void)state;
+    cairo_surface_t *surface = cairo_image_surface_create(CAIRO_FORMAT_A8, 1, 1);
+    cairo_t *cairo = cairo_create(surface);
+    cairo_font_options_t *options = cairo_font_options_create();
+    cairo_font_options_set_hint_metrics(options, CAIRO_HINT_METRICS_OFF);
+    cairo_font_options_set_hint_style(options, CAIRO_HINT_STYLE_NONE);
+    cairo_set_font_options(cairo, options);
+    cairo_select_font_face(cairo, "Liberation Sans", CAIRO_FONT_SLANT_NORMAL,
+                           CAIRO_FONT_WEIGHT_NORMAL);
+    cairo_set_font_size(cairo, 1000);
+    cairo_text_extents_t extents;
+    cairo_text_extents(cairo, "W", &extents);
+    bool installed = extents.x_advance > 943 && extents.x_advance < 945;
+    int wrong = 0;
+    for (char letter = ' '; letter <= '~' && installed; letter++) {
+        char string[2] = {letter, '\0'};
+        cairo_text_extents(cairo, string, &extents);
+        double width = lettering_width(string, 1000, false);
+        if (width < extents.x_advance - 1 || width > extents.x_advance + 1) {
+            print_error("'%c' is %.1f wide, not %.1f\n", letter, extents.x_advance, width);
+            wrong++;
+        }
+    }
+    cairo_font_options_destroy(options);
+    cairo_destroy(cairo);
+    cairo_surface_destroy(surface);
+    if (!installed) {
+        print_message("skipped: Liberation Sans is not installed\n");
+        skip();
+    }
+    assert_int_equal(wrong, 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_png_has_the_picture_in_it),
         cmocka_unit_test(a_pdf_has_a_page_for_each_picture),
         cmocka_unit_test(refuses_what_cannot_be_drawn),
+        cmocka_unit_test(widths_are_those_of_the_font),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
