@@ -282,7 +282,7 @@ static void test_make_safe(void **state)
     assert_true(instrument_is_off(place.instrument));
     assert_memory_equal(place.wires.record, "S:OFF ", 6);
     assert_null(strstr(place.wires.record, "V?"));
-    wires_run(&place.wires, 0.06);
+    wires_run(&place.wires, 0.2);
     assert_int_equal(safe.done + safe.failed + read.done, 1);
     leave(&place);
 }

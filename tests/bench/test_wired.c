@@ -415,11 +415,11 @@ static void test_safe_supersedes(void **state)
     drives(&place, &told, 1);
     assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
     makes_safe(&place, &told);
-    wires_run(&place.wires, 0.06);
+    wires_run(&place.wires, 0.2);
     assert_int_equal(told.readings + told.failures, 0);
     assert_int_equal(drive(&place, 1, NAN, &error), CHANNEL_LATER);
     makes_safe(&place, &told);
-    wires_run(&place.wires, 0.06);
+    wires_run(&place.wires, 0.2);
     assert_int_equal(told.answers, 3);
     assert_int_equal(told.failures, 0);
     assert_false(place.source->on);

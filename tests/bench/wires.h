@@ -39,7 +39,7 @@ struct far {
     int silences;          /* ... so often; -1: always */
     const char *garbage_on;
     const char *hang_up_on;
-    const char *later_on; /* answers 60 ms late, once */
+    const char *later_on; /* answers 180 ms late, once */
     uv_timer_t timer;
     char later[64];
     bool stuck; /* does not go off */
@@ -155,7 +155,7 @@ static inline void far_hear(struct far *far, const char *line)
     if (far_is(line, far->later_on)) {
         far->later_on = NULL;
         string_copy(far->later, sizeof far->later, answer);
-        uv_timer_start(&far->timer, far_say_late, 60, 0);
+        uv_timer_start(&far->timer, far_say_late, 180, 0);
         return;
     }
     far_write(far, answer);
@@ -373,7 +373,7 @@ static inline struct instrument *wires_instrument(struct wires *wires, struct fa
     struct error error;
     char name[] = {far->name, '\0'};
     const struct link_spec link = {
-        .kind = LINK_TCP, .path = "127.0.0.1", .port = far->port, .patience = 0.04, .quiet = 0.003};
+        .kind = LINK_TCP, .path = "127.0.0.1", .port = far->port, .patience = 0.12, .quiet = 0.003};
     struct instrument_spec spec = {.name = name,
                                    .link = &link,
                                    .driver = &fake->driver,

@@ -236,7 +236,7 @@ static void supply_hears(struct far *far, const char *line)
     if (far_is(line, far->later_on)) {
         far->later_on = NULL;
         snprintf(far->later, sizeof far->later, "%s\n", number);
-        uv_timer_start(&far->timer, far_say_late, 60, 0);
+        uv_timer_start(&far->timer, far_say_late, 180, 0);
         return;
     }
     say(far, number);
@@ -266,7 +266,7 @@ static struct channel *bring_up(struct place *place, struct far **far)
     snprintf(
         text, sizeof text,
         "local psu = instrument { name = 'psu', driver = 'supply', identity = { serial = '0001' "
-        "},\n link = tcp('127.0.0.1', %d, { patience = '40 ms', quiet = '3 ms' }) }\n"
+        "},\n link = tcp('127.0.0.1', %d, { patience = '120 ms', quiet = '3 ms' }) }\n"
         "return bench { channels = { A1 = channel { source = psu,\n"
         "  limits = { voltage_most = '1.8 V' } } } }",
         (*far)->port);

@@ -175,7 +175,7 @@ long facts_open_steps_without_gap(const char *found, const char *finished)
         sqlite3_prepare_v2(
             db,
             "SELECT count(*) FROM outcome AS o JOIN finished.outcome AS f USING (step) "
-            "WHERE o.ended_at IS NULL AND (f.gaps <= o.gaps OR NOT EXISTS "
+            "WHERE o.ended_at IS NULL AND (f.gaps = 0 OR NOT EXISTS "
             "(SELECT 1 FROM finished.gap AS g WHERE g.step = o.step "
             "AND g.from_at >= o.at))",
             -1, &stmt, NULL) == SQLITE_OK &&

@@ -71,11 +71,8 @@ static void frees_room_in_time(void *owner)
 static void begin(struct held *held, const char *folder, enum day_pace pace)
 {
     *held = (struct held){0};
-    held->work = (struct day_work){.pace = pace,
-                                   .commit_passes = 2,
-                                   .tell = on_tell,
-                                   .owner = held,
-                                   .bench = &held->bench};
+    held->work = (struct day_work){
+        .pace = pace, .commit_passes = 2, .tell = on_tell, .owner = held, .bench = &held->bench};
     day_make(&held->day, folder, DAY_SHORT, 7);
 }
 
@@ -105,7 +102,8 @@ static void must_be_sound(const struct held *held, bool finished)
     check(day_look(&held->day, finished, why, sizeof why) == DAY_SOUND, "%s", why);
 }
 
-/* --- a run is started just as there is room again ---------------------------------------------- */
+/* --- a run is started just as there is room again ----------------------------------------------
+ */
 
 static void starts_a_run(struct held *held)
 {
@@ -143,7 +141,8 @@ static void test_start_while_held(const char *folder)
     }
 }
 
-/* --- the engine is to end when one run is over --------------------------------------------------- */
+/* --- the engine is to end when one run is over ---------------------------------------------------
+ */
 
 /* Over in memory is not over: the disk may fill up at that very commit. */
 static void test_until_run(const char *folder)
@@ -168,7 +167,8 @@ static void test_until_run(const char *folder)
     }
 }
 
-/* --- what the record says ------------------------------------------------------------------------ */
+/* --- what the record says ------------------------------------------------------------------------
+ */
 
 static void test_gap_on_record(const char *folder)
 {

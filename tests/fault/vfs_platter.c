@@ -24,6 +24,7 @@ struct platter_file {
     size_t size;
     struct change *change;
     size_t count, room;
+    struct platter_file *next; /* of all there ever were */
 };
 
 struct name {
@@ -33,6 +34,7 @@ struct name {
 };
 
 static struct name *names;
+static struct platter_file *files;
 
 /* --- names ---------------------------------------------------------------------------------------
  */
@@ -57,6 +59,8 @@ struct platter_file *platter_open(const char *path, bool existed)
     if (name->now != NULL)
         return name->now;
     name->now = xcalloc(1, sizeof *name->now);
+    name->now->next = files;
+    files = name->now;
     if (existed) {
         char *content = NULL;
         if (file_read(path, SIZE_MAX / 2, &content, &name->now->size, NULL) != 0)

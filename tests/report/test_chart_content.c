@@ -278,6 +278,21 @@ static void fade_shares_its_axes_and_owns_up_to_what_is_left_out(void **state)
     text_free(&svg);
 }
 
+/* Fade is seen from 40 % up; a cell that fell to 31 % is not cut off. */
+static void fade_shows_how_far_cells_fell(void **state)
+{
+    (void)state;
+    struct fade_chart chart = invented_fade(1, CHART_REPORT);
+    struct text svg = TEXT_EMPTY;
+    chart_fade(&svg, &chart);
+    assert_true(read_axis(svg.bytes, "data-y").low == 40);
+    fade_cell_ratio[0][0][INVENTED_CYCLES - 1] = 0.31;
+    text_clear(&svg);
+    chart_fade(&svg, &chart);
+    assert_true(read_axis(svg.bytes, "data-y").low == 20);
+    text_free(&svg);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -290,6 +305,7 @@ int main(void)
         cmocka_unit_test(ranking_writes_four_digits),
         cmocka_unit_test(fade_goes_from_best_to_worst_and_marks_stops),
         cmocka_unit_test(fade_shares_its_axes_and_owns_up_to_what_is_left_out),
+        cmocka_unit_test(fade_shows_how_far_cells_fell),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
