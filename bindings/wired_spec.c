@@ -216,6 +216,7 @@ static struct channel *wired(lua_State *L, const struct wired_words *words, cons
     struct wired_spec spec = {
         .name = name,
         .clock = reader->clock,
+        .uv_loop = reader->access->uv_loop,
         .source = ends[ROLE_SOURCE],
         .sink = ends[ROLE_SINK],
         .meter = ends[ROLE_METER],

@@ -7,6 +7,10 @@
 #include "base/text.h"
 #include "bench/wired_internal.h"
 
+/* s after which a relay opens though an output is not seen to be off: a contact that breaks some
+ * amperes at a cell's voltage wears, and a cell that nobody watches may burn. */
+#define PART_AFTER 0.5
+
 static struct wired *of(struct channel *channel)
 {
     return (struct wired *)channel;
@@ -75,6 +79,8 @@ void wired_hush(struct wired *wired)
 
 static void finish_safe(struct wired *wired)
 {
+    if (wired->delay)
+        delay_stop(wired->delay);
     wired_answer(wired, NULL, wired->failure.code ? &wired->failure : NULL);
 }
 
@@ -86,17 +92,22 @@ static void parted(void *owner, const struct driver_result *result, bench_us beg
     (void)result, (void)began, (void)ended;
     if (failure) {
         wired_fail(wired, failure);
-    } else {
-        wired->joined = false;
-        if (wired->failure.code && wired->channel.warn) {
-            char text[1200];
-            snprintf(text, sizeof text,
-                     "an output could not be turned off, its relay was opened: %s: %s",
-                     wired->failure.what, wired->failure.why);
-            wired->channel.warn(wired->channel.owner, text);
-        }
-        error_clear(&wired->failure);
+        if (wired->pending == 0)
+            finish_safe(wired);
+        return; /* else what is being turned off may still succeed */
     }
+    wired->joined = false;
+    if ((wired->failure.code || wired->pending) && wired->channel.warn) {
+        char text[1200];
+        snprintf(text, sizeof text,
+                 "an output was not turned off in time, its relay was opened%s%s%s%s",
+                 wired->failure.code ? ": " : "", wired->failure.what,
+                 wired->failure.code ? ": " : "", wired->failure.why);
+        wired->channel.warn(wired->channel.owner, text);
+    }
+    if (wired->pending)
+        wired_hush(wired);
+    error_clear(&wired->failure);
     finish_safe(wired);
 }
 
@@ -105,12 +116,23 @@ static void part(struct wired *wired)
     const struct wired_end *relay = &wired->spec.relay;
     struct driver_order order = {.task = DRIVER_DISCONNECT, .point = relay->point};
     struct error failure;
-    if (!relay->instrument || (!wired->joined && !wired->failure.code)) {
-        finish_safe(wired);
-    } else if (instrument_ask(relay->instrument, &order, parted, wired, &failure)) {
+    wired->parting = true;
+    if (instrument_ask(relay->instrument, &order, parted, wired, &failure)) {
         wired_fail(wired, &failure);
-        finish_safe(wired);
+        if (wired->pending == 0)
+            finish_safe(wired);
     }
+}
+
+/* All outputs have answered, one way or the other. */
+static void all_off(struct wired *wired)
+{
+    bool needed = wired->spec.relay.instrument && (wired->joined || wired->failure.code);
+    if (!needed)
+        finish_safe(wired);
+    else if (!wired->parting)
+        part(wired);
+    /* else the relay is on its way, and ends it */
 }
 
 static void is_off(void *owner, const struct driver_result *result, bench_us began, bench_us ended,
@@ -121,6 +143,13 @@ static void is_off(void *owner, const struct driver_result *result, bench_us beg
     if (failure)
         wired_fail(wired, failure);
     if (--wired->pending == 0)
+        all_off(wired);
+}
+
+static void too_long(void *owner)
+{
+    struct wired *wired = owner;
+    if (wired->op == OP_SAFE && wired->pending && wired->joined && !wired->parting)
         part(wired);
 }
 
@@ -143,12 +172,15 @@ void wired_safe(struct wired *wired)
     struct instrument *sink = wired->spec.sink.instrument;
     wired_hush(wired);
     wired->active = NULL;
+    wired->parting = false;
+    if (wired->delay && wired->joined)
+        delay_start(wired->delay, PART_AFTER);
     wired->pending = 1; /* this function's own: none may end it before all are told */
     turn_off(wired, source);
     if (sink != source)
         turn_off(wired, sink);
     if (--wired->pending == 0)
-        part(wired);
+        all_off(wired);
 }
 
 /* --- the table ------------------------------------------------------------------------------- */
@@ -246,6 +278,8 @@ static void close_channel(struct channel *channel)
     wired_hush(wired);
     if (wired->scan)
         scan_close(wired->scan);
+    if (wired->delay)
+        delay_close(wired->delay);
     free(wired);
 }
 
@@ -292,6 +326,8 @@ struct channel *wired_channel(const struct wired_spec *spec)
         wired->channel.limits =
             limits_meet(&wired->channel.limits, instrument_limits(spec->sink.instrument));
     wired->limits = wired->channel.limits;
+    if (spec->relay.instrument)
+        wired->delay = delay_new(spec->uv_loop, too_long, wired);
     if (spec->scanner.instrument) {
         wired->scan = xcalloc(1, sizeof *wired->scan);
         wired->scan->scanner = spec->scanner.instrument;

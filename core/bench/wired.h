@@ -7,7 +7,8 @@
  *    The meter's voltage goes before the source's (it is taken at the cell, by wires without
  *    current), and so does its current, if it measures one.
  * 4. With a relay, the cell is joined after all is off and before anything is driven, and parted
- *    after all is off; if an output cannot be turned off, it is parted all the same.
+ *    after all is off; if an output is not seen to be off within half a second, it is parted all
+ * the same.
  *
  * Sign of a current: positive into the cell. A source tells what it gives, a sink what it takes, as
  * positive numbers; what can do both, and a meter, tell it with the sign. */
@@ -26,6 +27,7 @@ struct wired_end {
 struct wired_spec {
     const char *name;
     const struct clock *clock; /* borrowed */
+    void *uv_loop;             /* borrowed; that of the instruments */
     struct wired_end source, sink, meter, thermometer;
     struct wired_end relay;   /* between source, sink and cell */
     struct wired_end scanner; /* between the meter, which others share, and the cell */

@@ -9,6 +9,7 @@
 
 #include "bench/scan.h"
 #include "bench/wired.h"
+#include "link/delay.h"
 
 enum wired_op { OP_NONE, OP_DRIVE, OP_READ, OP_SAFE };
 
@@ -25,6 +26,8 @@ struct wired {
 
     struct instrument *active; /* what drives the cell; NULL: nothing */
     bool charging;             /* while active: which way */
+    struct delay *delay;       /* of OP_SAFE; NULL without a relay */
+    bool parting;              /* of OP_SAFE: the relay is told to open */
     bool joined;               /* the relay was closed and not opened since */
 
     int pending;           /* parts of a read, or outputs to be turned off, without an answer */

@@ -65,6 +65,25 @@ static int take_option(struct arguments *out, const struct verb *verb, char **va
     return 0;
 }
 
+/* "-o FILE", the one option with a single dash: for verbs that list an option named "o". */
+static int take_output(struct arguments *out, const struct verb *verb, char **values, int left,
+                       int *used, struct error *error)
+{
+    const struct option_spec *spec = verb ? find(verb->options, "o", 1) : NULL;
+    if (!spec)
+        return usage(error, values[0], "this verb writes no file");
+    if (left < 2)
+        return usage(error, values[0], "a value is missing");
+    if (argument(out, "o"))
+        return usage(error, values[0], "it is given twice");
+    if (out->options == ARGUMENTS_MOST)
+        return usage(error, values[0], "too many options");
+    out->option[out->options].name = spec->name;
+    out->option[out->options++].value = values[1];
+    *used = 2;
+    return 0;
+}
+
 static const struct verb *find_verb(const char *name)
 {
     for (int i = 0; verbs[i]; i++)
@@ -87,7 +106,8 @@ int arguments_parse(int count, char **values, struct arguments *out, const struc
             if (take_option(out, *verb, values + i, count - i, &used, error))
                 return error->code;
         } else if (!only_words && strcmp(values[i], "-o") == 0) {
-            return usage(error, values[i], "this verb writes no file");
+            if (take_output(out, *verb, values + i, count - i, &used, error))
+                return error->code;
         } else if (!*verb) {
             *verb = find_verb(values[i]);
             if (!*verb)

@@ -21,26 +21,39 @@ static int say(const struct arguments *arguments, const json_t *request, const c
     return 0;
 }
 
+/* Only an engine at work can say that the output is safe. */
 static int on_run(const struct arguments *arguments, const char *act, const char *done,
                   struct error *error)
 {
     int64_t id;
+    json_t *reply = NULL;
     if (argument_run(arguments->word[0], &id, error))
         return error->code;
     json_t *request = json_pack("{s:s, s:I}", "act", act, "run", (json_int_t)id);
-    int code = say(arguments, request, done, error);
+    if (!change(arguments, request, &reply, error)) {
+        if (arguments->json)
+            print_json(reply);
+        else if (strcmp(act, "resume") == 0)
+            printf("%s %s\n", arguments->word[0], done);
+        else
+            printf("%s %s%s\n", arguments->word[0], done,
+                   json_is_true(json_object_get(reply, "engine"))
+                       ? ", its output is safe"
+                       : "; no engine is at work: see for yourself that nothing is driven");
+    }
     json_decref(request);
-    return code;
+    json_decref(reply);
+    return error->code;
 }
 
 static int run_stop(const struct arguments *arguments, struct error *error)
 {
-    return on_run(arguments, "stop", "stopped, its output is safe", error);
+    return on_run(arguments, "stop", "stopped", error);
 }
 
 static int run_pause(const struct arguments *arguments, struct error *error)
 {
-    return on_run(arguments, "pause", "paused, its output is safe", error);
+    return on_run(arguments, "pause", "paused", error);
 }
 
 static int run_resume(const struct arguments *arguments, struct error *error)

@@ -16,7 +16,7 @@ static int run_of_request(struct act *a, struct run_record *record, struct error
         return bad_request(error, problem.text);
     if (logbook_run(a->logbook, id, record, error))
         return error->code;
-    a->reply = json_pack("{s:I}", "run", id);
+    a->reply = json_pack("{s:I, s:b}", "run", id, "engine", a->engine != NULL);
     return 0;
 }
 

@@ -31,8 +31,7 @@ void exchange_drain(struct link *link)
     link_timer(link, after(link->spec.quiet));
 }
 
-/* --- bytes -------------------------------------------------------------------------------------
- */
+/* --- bytes ------------------------------------------------------------------------------- */
 
 /* Hangs up and gives false on failure. */
 static bool write_some(struct link *link, const char *bytes, size_t length, size_t *written)
@@ -124,8 +123,7 @@ static bool throw_away(struct link *link)
     return true;
 }
 
-/* --- an exchange -------------------------------------------------------------------------------
- */
+/* --- an exchange ------------------------------------------------------------------------- */
 
 static void finish(struct link *link, enum link_status status)
 {
@@ -229,8 +227,7 @@ static void find_answer(struct link *link)
     }
 }
 
-/* --- into step again ---------------------------------------------------------------------------
- */
+/* --- into step again --------------------------------------------------------------------- */
 
 static void ask_sync(struct link *link)
 {
@@ -296,8 +293,7 @@ static void drained(struct link *link)
     }
 }
 
-/* --- events ------------------------------------------------------------------------------------
- */
+/* --- events ------------------------------------------------------------------------------ */
 
 static void take_into_frame(struct link *link)
 {
@@ -399,8 +395,7 @@ void exchange_io(uv_poll_t *poll, int status, int events)
     link_deliver(link);
 }
 
-/* --- the owner's side --------------------------------------------------------------------------
- */
+/* --- the owner's side -------------------------------------------------------------------- */
 
 static int refuse(const struct link *link, struct error *error, const char *why)
 {

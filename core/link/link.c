@@ -27,8 +27,7 @@ void link_trace(struct link *link, char way, const char *bytes, size_t length)
         link->hooks.trace(link->hooks.owner, way, bytes, length, link_now());
 }
 
-/* --- timers ------------------------------------------------------------------------------------
- */
+/* --- timers ------------------------------------------------------------------------------ */
 
 static void begin_open(struct link *link);
 
@@ -62,8 +61,7 @@ void link_deliver_soon(struct link *link)
         uv_timer_start(&link->soon, on_soon, 0, 0);
 }
 
-/* --- callbacks ---------------------------------------------------------------------------------
- */
+/* --- callbacks --------------------------------------------------------------------------- */
 
 void link_over(struct link *link, struct exchange *exchange, enum link_status status)
 {
@@ -140,8 +138,7 @@ void link_deliver(struct link *link)
     link->delivering = false;
 }
 
-/* --- opening and hanging up --------------------------------------------------------------------
- */
+/* --- opening and hanging up -------------------------------------------------------------- */
 
 static void free_poll(uv_handle_t *handle)
 {
@@ -256,8 +253,7 @@ void link_hang_up_because(struct link *link, const char *format, ...)
     link_hang_up(link, &why);
 }
 
-/* --- the owner's side --------------------------------------------------------------------------
- */
+/* --- the owner's side -------------------------------------------------------------------- */
 
 static int check_spec(const struct link_spec *spec, struct error *error)
 {

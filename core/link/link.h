@@ -108,10 +108,9 @@ int link_send_now(struct link *link, const char *bytes, size_t length, void *own
 /* `owner` goes away: drops what it has in the queue and in progress, without a callback. */
 void link_forget(struct link *link, void *owner);
 
-/* An answer made no sense where it was read: drain and synchronise before the next exchange. It may
- * have been an earlier question's: one that comes between two questions is noticed here, but
- * nothing tells one that comes after the second was sent. That one's own then comes uninvited, and
- * is. */
+/* An answer made no sense where it was read: drain and synchronise before the next exchange. The
+ * link sees by itself what comes between two questions; but a stray answer that comes after the
+ * second question was sent is taken for that one's, for nothing on the wire tells them apart. */
 void link_resync(struct link *link);
 
 bool link_is_up(const struct link *link); /* open and trusted */

@@ -1,33 +1,36 @@
 /* What the files of a link share. Nobody outside core/link includes this.
  *
- *               link_begin_open      line_opened         quiet: up
- *   WAITING ------------------> OPENING -------> DRAINING -------> IDLE
- *      ^  back-off over                           ^  |  ^          | ^
- *      |                                          |  |  |  exchange_start
- *      |                        stray, safe bytes |  |  |          v | sent (LINK_NONE)
- *      |                     exchange_out_of_step +--|--|------- SENDING
- *      |                                          |  |  |          | sent
- *      |                                          |  |  |          v
- *      |                                          +--|--|------ AWAITING --answer--> IDLE
- *      |                                          ^  |  | time-out, garbled, send_now
- *      |                              bytes again |  v quiet
- *      |                                     SETTLING <--match-- SYNCING --no match in time-->
- * DRAINING |                                          | | +--quiet--> IDLE
- *      +-- link_hang_up, from every state but CLOSING
- *   any --link_close--> CLOSING --handles closed--> freed
+ *    +-----> WAITING --begin_open--> OPENING --line_opened--+
+ *    |       back-off                                       |
+ *    |                                                      v
+ *    |  any open state --exchange_drain: stray bytes,   DRAINING <--------------+
+ *    |    time-out, garbled, safe bytes, resync-------> until quiet             |
+ *    |                                                   |  |                   |
+ *    |       drained, fresh: up; or nothing to ask       |  | drained           |
+ *    |   +-----------------------------------------------+  v                   |
+ *    |   v                                               SYNCING --no match-----+
+ *    |  IDLE <--exchange_due: quiet-- SETTLING <--match-----+                   |
+ *    |   |  ^                            |                                      |
+ *    |   |  |                            +--bytes again-------------------------+
+ *    |   |  +----answered, or all_sent when no answer is due----+
+ *    |   +--exchange_start--> SENDING --all_sent--> AWAITING ---+
+ *    |
+ *    +--link_hang_up-- any state but WAITING and CLOSING
+ *       any --link_close--> CLOSING --on_closed: freed
  *
  * 1. Only IDLE starts an exchange; at most one is in progress (SENDING, AWAITING: `current`).
- * 2. The link is open (fd >= 0) in DRAINING, IDLE, SENDING, AWAITING, SYNCING, SETTLING, and maybe
- * in OPENING; in WAITING and CLOSING nothing is open, queued or in progress.
- * 3. A question leaves IDLE only with nothing unread before it. Bytes that come in IDLE or
- * SETTLING, or after the answer, put the link out of step: DRAINING.
- * 4. From DRAINING the way to IDLE is silence, then the answer to the synchronisation question (if
- *    the owner has one), then silence again. SYNC_TRIES without a match, or DRAIN_MOST without
- *    silence, hang up.
- * 5. One exchange is written once: nothing here sends bytes twice but the synchronisation question.
+ * 2. The line is open (fd >= 0) in DRAINING, IDLE, SENDING, AWAITING, SYNCING and SETTLING, and
+ *    maybe in OPENING. In WAITING and CLOSING nothing is open, queued or in progress.
+ * 3. A question leaves IDLE only with nothing unread before it. Bytes that come in IDLE or in
+ *    SETTLING, or behind the answer, put the link out of step: DRAINING.
+ * 4. From DRAINING the way to IDLE is silence, then the answer to the synchronisation question
+ *    (if the owner has one), then silence again. SYNC_TRIES without a match, or DRAIN_MOST_US
+ *    without silence, hang up.
+ * 5. An exchange is written once: the synchronisation question alone is ever repeated.
  * 6. `trusted` holds from link_trust to the next hang-up; link_ask is refused without it.
- * 7. Callbacks are made by link_deliver alone, last in an event of the loop, when the state is
- * whole again; each may end in CLOSING. link_deliver is never entered twice. */
+ * 7. A timer that comes due looks at the line first: what came while the loop was held up counts.
+ * 8. Callbacks are made by link_deliver alone, last in an event of the loop, when the state is
+ *    whole again; each may end in CLOSING. link_deliver is never entered twice. */
 #ifndef PERDURE_LINK_INTERNAL_H
 #define PERDURE_LINK_INTERNAL_H
 
@@ -117,8 +120,7 @@ struct link {
     struct link_counts counts;
 };
 
-/* --- link.c: opening, hanging up, delivering -----------------------------------------------------
- */
+/* --- link.c: opening, hanging up, delivering --------------------------------------------- */
 
 void line_opened(struct link *link); /* link->fd is set */
 void line_failed(struct link *link, const struct error *why);

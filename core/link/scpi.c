@@ -48,8 +48,7 @@ static size_t skip_sign(const char *bytes, size_t length, size_t at)
     return at < length && (bytes[at] == '+' || bytes[at] == '-') ? at + 1 : at;
 }
 
-/* --- numbers -----------------------------------------------------------------------------------
- */
+/* --- numbers ----------------------------------------------------------------------------- */
 
 /* The exponent from `at` to the very end; false when it is none or too large. */
 static bool read_exponent(const char *bytes, size_t length, size_t at, int *exponent)
@@ -191,8 +190,7 @@ bool scpi_boolean(const char *bytes, size_t length, bool *value)
     return true;
 }
 
-/* --- strings and lists --------------------------------------------------------------------------
- */
+/* --- strings and lists ------------------------------------------------------------------- */
 
 /* The length of the string that begins at `at`, quotes included; 0 when it does not end. */
 static size_t string_extent(const char *bytes, size_t length, size_t at)
@@ -271,8 +269,7 @@ bool scpi_item(const char *bytes, size_t length, size_t *at, const char **item, 
     return true;
 }
 
-/* --- composed answers ----------------------------------------------------------------------------
- */
+/* --- composed answers -------------------------------------------------------------------- */
 
 /* Bytes without the spaces about them, as a C string; false when it does not fit or is no text. */
 static bool copy_field(const char *bytes, size_t length, char *out, size_t size)

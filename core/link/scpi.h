@@ -12,8 +12,7 @@
 
 #include "base/text.h"
 
-/* --- answers -----------------------------------------------------------------------------------
- */
+/* --- answers ----------------------------------------------------------------------------- */
 
 enum scpi_number {
     SCPI_NUMBER,
@@ -63,16 +62,14 @@ enum scpi_block { SCPI_BLOCK_WHOLE, SCPI_BLOCK_MORE, SCPI_BLOCK_BAD };
  * begins and how long it is, SCPI_INDEFINITE for #0, which lasts to the end of the message. */
 enum scpi_block scpi_block(const char *bytes, size_t length, size_t *content, size_t *size);
 
-/* --- messages ----------------------------------------------------------------------------------
- */
+/* --- messages ---------------------------------------------------------------------------- */
 
 /* NR3, the fewest digits that read back the same; 9.9E+37 and 9.91E+37 for infinity and NAN. */
 void scpi_add_number(struct text *text, double value);
 void scpi_add_string(struct text *text, const char *string); /* in double quotes */
 void scpi_add_block(struct text *text, const void *bytes, size_t length);
 
-/* --- headers, as an instrument reads them ------------------------------------------------------
- */
+/* --- headers, as an instrument reads them ------------------------------------------------ */
 
 /* Whether a mnemonic such as "volt" or "VOLTAGE2" is PATTERN, "VOLTage" or "VOLTage#": exactly the
  * short or the long form, whatever the case (vol. 1, 6.2.1). # allows a numeric suffix, put in

@@ -48,6 +48,45 @@ static int check_header(const char *path, const unsigned char *header, ssize_t l
     return 0;
 }
 
+/* SQLite's log (its file format, section 4): a header, then frames, each a header and a page. */
+#define LOG_HEADER  32
+#define LOG_MAGIC   0x377f0682u /* or the next number */
+#define LOG_PAGE    8           /* where the size of a page stands */
+#define LOG_SALTS   16
+#define FRAME       24
+#define FRAME_SALTS 8
+#define SALTS       8 /* bytes */
+
+/* A power cut while SQLite moves its log into the file may tear the file's first page; the log then
+ * still has it, and is what counts. The beginning of the newest one; SQLite checks the sums. */
+static bool header_in_log(const char *path, unsigned char header[HEADER])
+{
+    unsigned char log[LOG_HEADER], frame[FRAME + HEADER];
+    struct text name = TEXT_EMPTY;
+    bool found = false;
+    int fd;
+
+    text_addf(&name, "%s-wal", path);
+    fd = open(name.bytes, O_RDONLY | O_CLOEXEC);
+    text_free(&name);
+    if (fd < 0)
+        return false;
+    if (pread(fd, log, sizeof(log), 0) == (ssize_t)sizeof(log) &&
+        (header_number(log, 0) & ~1u) == LOG_MAGIC && header_number(log, LOG_PAGE) >= 512) {
+        off_t next = LOG_HEADER;
+        while (pread(fd, frame, sizeof(frame), next) == (ssize_t)sizeof(frame) &&
+               memcmp(frame + FRAME_SALTS, log + LOG_SALTS, SALTS) == 0) {
+            if (header_number(frame, 0) == 1) {
+                memcpy(header, frame + FRAME, HEADER);
+                found = true;
+            }
+            next += FRAME + (off_t)header_number(log, LOG_PAGE);
+        }
+    }
+    close(fd);
+    return found;
+}
+
 int file_check(const char *path, const struct migration_plan *plan, struct error *error)
 {
     unsigned char header[HEADER];
@@ -74,6 +113,10 @@ int file_check(const char *path, const struct migration_plan *plan, struct error
                            strerror(errno));
     else
         failed = check_header(path, header, length, plan, error);
+    if (failed && length == HEADER && header_in_log(path, header)) {
+        error_clear(error);
+        failed = check_header(path, header, length, plan, error);
+    }
     close(fd);
     return failed;
 }

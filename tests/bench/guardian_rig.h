@@ -251,6 +251,7 @@ struct engine {
     pid_t pid;
     int news; /* to read from */
     pid_t guardian;
+    pid_t sharer; /* 0: none */
 };
 
 /* Beats until it is killed. `settles`: says after each trip that all is safe. */
@@ -271,11 +272,11 @@ static void beat_for_ever(struct guardian *guardian, int out, bool settles)
     }
 }
 
-/* An engine that holds all lines. `shared` seconds: leaves behind a child of its own that keeps
- * every descriptor open that long. */
-static struct engine engine_begin(double patience, bool settles, int shared)
+/* An engine that holds all lines. `shares`: leaves a child of its own behind, which keeps all its
+ * descriptors open. */
+static struct engine engine_begin(double patience, bool settles, bool shares)
 {
-    struct engine engine;
+    struct engine engine = {.sharer = 0};
     struct news news;
     int ends[2];
     assert_int_equal(pipe2(ends, O_CLOEXEC), 0);
@@ -290,15 +291,20 @@ static struct engine engine_begin(double patience, bool settles, int shared)
         for (int i = 0; i < line_count; i++)
             if (guardian_hold(guardian, i, lines[i].theirs, SAFE, strlen(SAFE), &error))
                 _exit(2);
-        if (shared > 0 && fork() == 0) {
-            sleep((unsigned)shared);
-            _exit(0);
-        }
+        pid_t sharer = shares ? fork() : -1;
+        if (sharer == 0)
+            for (;;)
+                pause();
+        if (shares && write(ends[1], &sharer, sizeof sharer) < 0)
+            _exit(3);
         beat_for_ever(guardian, ends[1], settles);
     }
     close(ends[1]);
     close_theirs();
     engine.news = ends[0];
+    if (shares)
+        assert_int_equal(read(engine.news, &engine.sharer, sizeof engine.sharer),
+                         (ssize_t)sizeof engine.sharer);
     assert_int_equal(read(engine.news, &news, sizeof news), (ssize_t)sizeof news);
     assert_int_equal(news.state, GUARDIAN_WATCHING);
     assert_int_equal(news.counts.holds, line_count);

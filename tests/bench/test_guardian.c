@@ -46,7 +46,7 @@ static void beats(struct guardian *guardian, double seconds)
 static void killed(int count)
 {
     add_ptys(count);
-    struct engine engine = engine_begin(0, false, 0);
+    struct engine engine = engine_begin(0, false, false);
     sleep_s(0.3);
     double before = now_s();
     engine_kill(&engine);
@@ -81,13 +81,14 @@ static void test_engine_killed_but_its_end_stays_open(void **state)
 {
     (void)state;
     add_ptys(2);
-    struct engine engine = engine_begin(0, false, 3);
+    struct engine engine = engine_begin(0, false, true);
     double before = now_s();
     engine_kill(&engine);
     assert_true(all_safe(1, 3));
     assert_true(last_safe_s() - before < 2);
     assert_guardian_ended(&engine, 2);
-    assert_true(waitpid(-1, NULL, 0) > 0); /* the one who had it */
+    kill(engine.sharer, SIGKILL);
+    assert_int_equal(waitpid(engine.sharer, NULL, 0), engine.sharer);
 }
 
 static void test_half_a_command_is_ended_first(void **state)
@@ -95,7 +96,7 @@ static void test_half_a_command_is_ended_first(void **state)
     (void)state;
     add_pty();
     assert_int_equal(write(lines[0].theirs, "CURR 1", 6), 6);
-    struct engine engine = engine_begin(QUICK, false, 0);
+    struct engine engine = engine_begin(QUICK, false, false);
     engine_kill(&engine);
     assert_true(all_safe(1, 2));
     assert_memory_equal(lines[0].got, "CURR 1\nOUTP OFF\n", 16);
@@ -109,7 +110,7 @@ static void test_tcp_is_closed_in_order(void **state)
     char byte;
     add_tcp();
     assert_int_equal(write(lines[0].ours, "+1.25\n", 6), 6);
-    struct engine engine = engine_begin(QUICK, false, 0);
+    struct engine engine = engine_begin(QUICK, false, false);
     engine_kill(&engine);
     assert_true(all_safe(3, 2));
     assert_guardian_ended(&engine, 2);
@@ -122,7 +123,7 @@ static void test_next_engine_is_kept_off_until_it_is_done(void **state)
 {
     (void)state;
     add_pty();
-    struct engine engine = engine_begin(QUICK, false, 0);
+    struct engine engine = engine_begin(QUICK, false, false);
     int next = open(ptsname(lines[0].ours), O_RDWR | O_NOCTTY | O_CLOEXEC);
     assert_int_equal(flock(next, LOCK_EX | LOCK_NB), 0);
     assert_int_equal(flock(next, LOCK_UN), 0);
@@ -165,7 +166,7 @@ static void test_engine_stopped_and_stopped_again(void **state)
 {
     (void)state;
     add_ptys(64);
-    struct engine engine = engine_begin(0, true, 0);
+    struct engine engine = engine_begin(0, true, false);
     hangs(&engine, 1);
     hangs(&engine, 2);
     forget_lines();
@@ -178,7 +179,7 @@ static void test_engine_killed_while_stopped(void **state)
 {
     (void)state;
     add_ptys(2);
-    struct engine engine = engine_begin(QUICK, false, 0);
+    struct engine engine = engine_begin(QUICK, false, false);
     kill(engine.pid, SIGSTOP);
     assert_true(all_safe(3, 2));
     engine_kill(&engine);
@@ -225,7 +226,7 @@ static void test_jammed_lines_hold_up_no_other(void **state)
     add_jammed(true);  /* writing to it blocks, come what may */
     add_jammed(false); /* has no room */
     add_ptys(8);
-    struct engine engine = engine_begin(QUICK, false, 0);
+    struct engine engine = engine_begin(QUICK, false, false);
     struct line *blocking = &lines[0], *full = &lines[1];
     int kept[2] = {blocking->ours, full->ours};
     blocking->ours = full->ours = -1; /* nobody reads there */
@@ -243,6 +244,20 @@ static void test_jammed_lines_hold_up_no_other(void **state)
     blocking->ours = kept[0];
 }
 
+/* Safe bytes that find no room are given up in time: much later they would turn off what an engine
+ * that came back has turned on again. */
+static void test_jammed_line_gets_nothing_late(void **state)
+{
+    (void)state;
+    add_jammed(false);
+    struct guardian *guardian = begin(QUICK);
+    hold_all(guardian);
+    sleep_s(QUICK + 4 * QUICK + 0.3);
+    assert_int_equal(guardian_beat(guardian), GUARDIAN_TRIPPED);
+    assert_false(all_safe(1, 0.3));
+    guardian_close(guardian);
+}
+
 /* A message device that refuses all: tried for a while, then given up. */
 static void test_refusing_device_is_given_up(void **state)
 {
@@ -250,7 +265,7 @@ static void test_refusing_device_is_given_up(void **state)
     add_pty();
     int refusing = open("/dev/full", O_RDWR | O_CLOEXEC);
     add_line(open("/dev/null", O_RDONLY | O_CLOEXEC), refusing);
-    struct engine engine = engine_begin(QUICK, false, 0);
+    struct engine engine = engine_begin(QUICK, false, false);
     hang_up(1);
     engine_kill(&engine);
     assert_true(all_safe(3, 2));
@@ -268,7 +283,7 @@ static void test_xoff_does_not_keep_an_output_on(void **state)
     assert_int_equal(write(lines[0].ours, "\x13", 1), 1); /* XOFF */
     sleep_s(0.05);
     assert_true(write(lines[0].theirs, "x", 1) < 1); /* it holds */
-    struct engine engine = engine_begin(QUICK, false, 0);
+    struct engine engine = engine_begin(QUICK, false, false);
     engine_kill(&engine);
     assert_true(all_safe(1, 2));
     assert_guardian_ended(&engine, 2);
@@ -278,7 +293,7 @@ static void test_hung_up_line_is_let_go(void **state)
 {
     (void)state;
     add_ptys(3);
-    struct engine engine = engine_begin(QUICK, false, 0);
+    struct engine engine = engine_begin(QUICK, false, false);
     sleep_s(0.2);
     int before = count_files(engine.guardian);
     hang_up(1);
@@ -540,6 +555,7 @@ int main(void)
         TEST(test_tripped_stays_until_settled),
         TEST(test_nothing_held_nothing_trips),
         TEST(test_jammed_lines_hold_up_no_other),
+        TEST(test_jammed_line_gets_nothing_late),
         TEST(test_refusing_device_is_given_up),
         TEST(test_xoff_does_not_keep_an_output_on),
         TEST(test_hung_up_line_is_let_go),

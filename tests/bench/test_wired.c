@@ -64,6 +64,7 @@ static void open_place(struct place *place, unsigned with, struct told *told)
     struct wires *wires = &place->wires;
     struct wired_spec spec = {.name = "A1",
                               .clock = &wires->clock,
+                              .uv_loop = wires->loop,
                               .limits = LIMITS_NONE,
                               .compliance = NAN,
                               .frozen_after = 4};
@@ -502,8 +503,35 @@ static void test_relay_saves(void **state)
     assert_false(place.board->closed[3]);
     assert_int_equal(told.failures, 0);
     assert_int_equal(told.warnings, 1);
-    assert_says(told.warning, "its relay was opened");
+    assert_says(told.warning, "its relay was opened: S: it answered 1 to ON?");
     place.source->stuck = false;
+    leave(&place);
+}
+
+/* An output that does not answer: the relay does not wait for three tries. */
+static void test_relay_does_not_wait(void **state)
+{
+    (void)state;
+    struct place place;
+    struct told told;
+    open_place(&place, WITH_RELAY, &told);
+    drives(&place, &told, 1);
+    place.source->silent_on = "ON?";
+    place.source->silences = -1;
+    place.source->stuck = true;
+    assert_int_equal(place.channel->ops->make_safe(place.channel, NULL), CHANNEL_LATER);
+    wires_run(&place.wires, 0.3);
+    assert_true(place.board->closed[3]); /* it may yet be seen to be off */
+    wires_run(&place.wires, 0.3);
+    assert_false(place.board->closed[3]);
+    until(&place, &told.answers, 2);
+    assert_int_equal(told.failures, 0);
+    assert_says(told.warning, "not turned off in time, its relay was opened");
+    wires_run(&place.wires, 1.0); /* and nothing more is told when the tries are over */
+    assert_int_equal(told.answers + told.failures + told.readings, 2);
+    place.source->silences = 0;
+    place.source->stuck = false;
+    makes_safe(&place, &told);
     leave(&place);
 }
 
@@ -570,6 +598,7 @@ int main(void)
         cmocka_unit_test(test_cannot_be_made_safe),
         cmocka_unit_test(test_relay),
         cmocka_unit_test(test_relay_saves),
+        cmocka_unit_test(test_relay_does_not_wait),
         cmocka_unit_test(test_scanner),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -42,10 +42,35 @@ return protocol {
   end,
 }
 L
+cat >both.lua <<'L'
+return study {
+  title = "Both",
+  run = function(s)
+    local arms = s:split { shelf = 1 }
+    s:perform("short", s.cells)
+    s:store(arms.shelf, { temperature = "20 degC" })
+    s:wait("P3D", { late = "P1D" })
+    s:perform("short", arms.shelf:draw(1))
+    s:withdraw(arms.shelf, "lost")
+  end,
+}
+L
+cat >short.lua <<'L'
+return protocol {
+  title = "Short",
+  results = { out = "Ah" },
+  run = function(cell)
+    cell:charge { current = "0.5 It", stop = { time = "6 min" } }
+    record("out", cell:discharge { current = "0.5 It", stop = { time = "5 min" } }.charge, "Ah")
+  end,
+}
+L
 echo 'return bench { title = "Two", channels = { S1 = simulated {}, S2 = simulated {} } }' >bench.lua
 "$PERDURE" new --clock virtual --from 2026-03-02 --seed 7
 "$PERDURE" enrol --model "Golden 2000" --chemistry NiMH --rated "2000 mAh" --size AA --labels G-01,G-02
 "$PERDURE" start words.lua --cells G-01,G-02 --set rate="800 mA"
+"$PERDURE" engine --bench bench.lua --until-idle
+"$PERDURE" start both.lua --cells G-01,G-02
 "$PERDURE" engine --bench bench.lua --until-idle
 # One done, and one as if the machine had stopped in the middle of its second lap.
 sqlite3 "$PERDURE_LOGBOOK" "

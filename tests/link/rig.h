@@ -56,8 +56,7 @@ struct rig {
     char out[8192], in[8192], lost[8192]; /* what the trace saw */
 };
 
-/* --- the far end -------------------------------------------------------------------------------
- */
+/* --- the far end ------------------------------------------------------------------------- */
 
 static inline void far_say_bytes(struct far *far, const char *bytes, size_t length)
 {
@@ -167,8 +166,7 @@ static inline void far_begin_pty(struct rig *rig, const char *path)
     far_begin(rig, master);
 }
 
-/* --- the near end ------------------------------------------------------------------------------
- */
+/* --- the near end ------------------------------------------------------------------------ */
 
 static inline void rig_mark(struct rig *rig, char event)
 {

@@ -117,8 +117,7 @@ static void test_answer_while_the_loop_is_held_up(void **state)
     rig_end_all(&rig);
 }
 
-/* --- late answers -------------------------------------------------------------------------------
- */
+/* --- late answers ------------------------------------------------------------------------ */
 
 /* "SLOW?" is answered long after anyone waits for it; all else at once, but in order, as
  * instruments do: what is asked while it is slow is answered after that. */
@@ -194,6 +193,27 @@ static void test_answers_owed_by_a_sleeper(void **state)
     rig.far.hear = hear_plain;
     assert_answer(rig_hear(&rig, "U2?\n"), "U2");
     assert_int_equal(rig.downs, 0);
+    rig_end_all(&rig);
+}
+
+/* The known answer once more than it was asked for is a stray like any other. */
+static void hear_name_twice(struct far *far, const char *line)
+{
+    hear_plain(far, line);
+    if (strcmp(line, "NAME?") == 0) {
+        far_say(far, "NAME\n");
+        far->hear = hear_plain;
+    }
+}
+
+static void test_known_answer_twice(void **state)
+{
+    struct rig rig;
+    (void)state;
+    rig_begin_up(&rig, hear_name_twice, "NAME?\n");
+    link_resync(rig.link);
+    assert_answer(rig_hear(&rig, "U1?\n"), "U1");
+    assert_string_equal(rig.far.heard, "NAME?\nNAME?\nU1?\n");
     rig_end_all(&rig);
 }
 
@@ -519,6 +539,7 @@ int main(void)
         cmocka_unit_test(test_late_answer_while_synchronising),
         cmocka_unit_test(test_late_answer_is_never_the_next_ones),
         cmocka_unit_test(test_answers_owed_by_a_sleeper),
+        cmocka_unit_test(test_known_answer_twice),
         cmocka_unit_test(test_silence_hangs_up_in_the_end),
         cmocka_unit_test(test_drain_without_a_question),
         cmocka_unit_test(test_two_answers_at_once),

@@ -71,7 +71,7 @@ grep -q '20[0-9][0-9]-' err.txt || fail "the first engine's start is not told: $
 # 3. Pause and resume; adopt only while paused, only what fits.
 expect 1 'running' "$PERDURE" resume 1
 sleep 1
-expect 0 'safe' "$PERDURE" pause 1
+expect 0 '1 paused' "$PERDURE" pause 1
 [ "$(state 1)" = paused ] || fail "not paused when the command returned"
 expect 1 'paused' "$PERDURE" pause 1
 expect 1 'nothing was changed' "$PERDURE" adopt 1 edited.lua
@@ -104,7 +104,7 @@ wait "$engine" || fail "status $? after SIGTERM: $(cat engine.txt)"
     fail "why the session ended"
 
 # 6. The same without an engine, then with another.
-expect 0 '' "$PERDURE" pause 1
+expect 0 'no engine is at work' "$PERDURE" pause 1
 expect 0 '' "$PERDURE" resume 1
 begin_engine
 becomes 1 running

@@ -1,0 +1,174 @@
+/* Reading what is on record about some cells. */
+#include "cli/evidence.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "logbook/cells.h"
+#include "logbook/facts.h"
+
+const char *row_text(const json_t *row, const char *key)
+{
+    const char *text = json_string_value(json_object_get(row, key));
+    return text ? text : "";
+}
+
+double row_number(const json_t *row, const char *key)
+{
+    const json_t *value = json_object_get(row, key);
+    return json_is_number(value) ? json_number_value(value) : NAN;
+}
+
+utc_us row_instant(const json_t *row, const char *key)
+{
+    utc_us at = 0;
+    struct error none;
+    const char *text = row_text(row, key);
+    return text[0] && !utc_parse(text, &at, &none) ? at : 0;
+}
+
+/* --- which cells
+ * ------------------------------------------------------------------------------- */
+
+static int choose(struct evidence *out, const json_t *all, const char *labels, struct error *error)
+{
+    json_t *wanted = argument_list(labels), *names = json_object(), *row;
+    size_t i;
+    json_array_foreach(wanted, i, row)
+    {
+        struct cell_record cell; /* finds labels in any case, and offers the nearest */
+        if (!error->code && !logbook_cell(out->logbook, json_string_value(row), &cell, error))
+            json_object_set_new(names, cell.label, json_true());
+    }
+    json_array_foreach(all, i, row)
+    {
+        if (!labels || json_object_get(names, row_text(row, "label")))
+            json_array_append(out->cells, row);
+    }
+    json_decref(wanted);
+    json_decref(names);
+    if (!error->code && !json_array_size(out->cells))
+        error_set(error, ERROR_FAILED, logbook_path(out->logbook),
+                  labels ? "name some: --cells A,B" : "perdure enrol puts cells on record",
+                  labels ? "no cell was named" : "there are no cells on record");
+    return error->code;
+}
+
+static struct evidence_model *model_of(struct evidence *out, const json_t *cell)
+{
+    for (size_t m = 0; m < out->model_count; m++)
+        if (strcmp(out->models[m].name, row_text(cell, "model")) == 0)
+            return &out->models[m];
+    return NULL;
+}
+
+/* Models of the chosen cells, in the logbook's order. */
+static void sort_into_models(struct evidence *out, const json_t *models)
+{
+    size_t i, j;
+    json_t *model, *cell;
+    out->models = xcalloc(json_array_size(models) + 1, sizeof *out->models);
+    json_array_foreach(models, i, model)
+    {
+        json_array_foreach(out->cells, j, cell)
+        {
+            if (strcmp(row_text(cell, "model"), row_text(model, "name")) != 0)
+                continue;
+            if (!model_of(out, cell))
+                out->models[out->model_count++] =
+                    (struct evidence_model){.name = row_text(cell, "model"),
+                                            .size = row_text(cell, "size"),
+                                            .chemistry = row_text(cell, "chemistry"),
+                                            .style = (int)i,
+                                            .rated = 3600 * row_number(cell, "rated_Ah"),
+                                            .cells = json_array()};
+            json_array_append(out->models[out->model_count - 1].cells, cell);
+        }
+    }
+}
+
+/* --- what is on record of them
+ * ----------------------------------------------------------------- */
+
+static void take_rows(struct evidence *out, const json_t *results, const json_t *steps)
+{
+    size_t i;
+    json_t *row;
+    json_array_foreach(out->cells, i, row)
+    {
+        json_object_set_new(out->steps, row_text(row, "label"), json_array());
+    }
+    json_array_foreach(results, i, row)
+    {
+        if (json_object_get(out->steps, row_text(row, "cell")))
+            json_array_append(out->results, row);
+    }
+    json_array_foreach(steps, i, row)
+    {
+        json_array_append(json_object_get(out->steps, row_text(row, "cell")), row);
+    }
+}
+
+int evidence_open(struct evidence *out, const struct arguments *arguments, const char *labels,
+                  struct error *error)
+{
+    *out =
+        (struct evidence){.cells = json_array(), .results = json_array(), .steps = json_object()};
+    json_t *cells = NULL, *models = NULL, *results = NULL, *steps = NULL;
+    struct listing_filter all = {0};
+    if (!logbook_open(&out->logbook, arguments->logbook, LOGBOOK_READ, error) &&
+        !logbook_latest(out->logbook, &out->latest, error) &&
+        !logbook_list(out->logbook, LIST_CELLS, &all, &cells, error) &&
+        !logbook_list(out->logbook, LIST_MODELS, &all, &models, error) &&
+        !logbook_list(out->logbook, LIST_RESULTS, &all, &results, error) &&
+        !logbook_list(out->logbook, LIST_STEPS, &all, &steps, error) &&
+        !choose(out, cells, labels, error)) {
+        sort_into_models(out, models);
+        take_rows(out, results, steps);
+    }
+    json_decref(cells);
+    json_decref(models);
+    json_decref(results);
+    json_decref(steps);
+    if (error->code)
+        evidence_close(out);
+    return error->code;
+}
+
+void evidence_close(struct evidence *evidence)
+{
+    for (size_t m = 0; m < evidence->model_count; m++)
+        json_decref(evidence->models[m].cells);
+    free(evidence->models);
+    json_decref(evidence->cells);
+    json_decref(evidence->results);
+    json_decref(evidence->steps);
+    if (evidence->logbook)
+        logbook_close(evidence->logbook);
+    *evidence = (struct evidence){0};
+}
+
+json_t *evidence_steps(const struct evidence *evidence, const char *label)
+{
+    return json_object_get(evidence->steps, label);
+}
+
+void evidence_source(const struct evidence *evidence, struct text *out)
+{
+    size_t i, simulated = 0, count = json_array_size(evidence->results);
+    json_t *row;
+    char stamp[40];
+    const char *path = logbook_path(evidence->logbook), *slash = strrchr(path, '/');
+    json_array_foreach(evidence->results, i, row)
+    {
+        simulated += strcmp(row_text(row, "how"), "simulated") == 0;
+    }
+    if (count && simulated == count)
+        text_add(out, "Simulated cells, no real ones. ");
+    else if (simulated)
+        text_add(out, "Some of the results are of simulated cells. ");
+    utc_format(evidence->latest, stamp, sizeof stamp);
+    text_addf(out, "Logbook %s, as of %.10s.", slash ? slash + 1 : path, stamp);
+}

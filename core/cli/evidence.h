@@ -1,0 +1,46 @@
+/* What is on record about the cells that something is to be shown of: listings of the logbook,
+ * sorted by cell and by model, read once. Shared by labels, plot, report and export. */
+#ifndef PERDURE_CLI_EVIDENCE_H
+#define PERDURE_CLI_EVIDENCE_H
+
+#include <jansson.h>
+
+#include "base/text.h"
+#include "cli/cli.h"
+
+struct evidence_model {
+    const char *name, *size, *chemistry;
+    int style;     /* its place in the logbook: one colour in every chart, whatever is left out */
+    double rated;  /* A.s */
+    json_t *cells; /* rows of its chosen cells; owned */
+};
+
+struct evidence {
+    struct logbook *logbook; /* owned; opened to read */
+    json_t *cells;           /* rows of the chosen cells, in the logbook's order */
+    json_t *results;         /* rows of their results, oldest first */
+    json_t *steps;           /* label -> rows of its steps, oldest first */
+    struct evidence_model *models;
+    size_t model_count;
+    utc_us latest; /* the last instant on record */
+};
+
+/* Opens the logbook and reads; `labels`, "A,B" or NULL for all. ERROR_FAILED for a cell that is not
+ * on record, or when there are no cells. */
+int evidence_open(struct evidence *out, const struct arguments *arguments, const char *labels,
+                  struct error *error);
+void evidence_close(struct evidence *evidence);
+
+/* Rows of a cell's steps: an array, never NULL. */
+json_t *evidence_steps(const struct evidence *evidence, const char *label);
+
+/* "Simulated cells. Logbook x.perdure, as of 2026-03-02." How the results were obtained comes
+ * first, and nothing simulated is shown without saying so. */
+void evidence_source(const struct evidence *evidence, struct text *out);
+
+/* Of a row: "" and NAN where there is none. */
+const char *row_text(const json_t *row, const char *key);
+double row_number(const json_t *row, const char *key);
+utc_us row_instant(const json_t *row, const char *key); /* 0 where there is none */
+
+#endif
