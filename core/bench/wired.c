@@ -84,6 +84,15 @@ static void finish_safe(struct wired *wired)
     wired_answer(wired, NULL, wired->failure.code ? &wired->failure : NULL);
 }
 
+/* If outputs have not answered yet, it is tried once more when they have. */
+static void part_failed(struct wired *wired, const struct error *failure)
+{
+    wired_fail(wired, failure);
+    wired->parting = false;
+    if (wired->pending == 0)
+        finish_safe(wired);
+}
+
 /* The cell is cut off: whatever its output does now, it does to nothing. */
 static void parted(void *owner, const struct driver_result *result, bench_us began, bench_us ended,
                    const struct error *failure)
@@ -91,10 +100,8 @@ static void parted(void *owner, const struct driver_result *result, bench_us beg
     struct wired *wired = owner;
     (void)result, (void)began, (void)ended;
     if (failure) {
-        wired_fail(wired, failure);
-        if (wired->pending == 0)
-            finish_safe(wired);
-        return; /* else what is being turned off may still succeed */
+        part_failed(wired, failure);
+        return;
     }
     wired->joined = false;
     if ((wired->failure.code || wired->pending) && wired->channel.warn) {
@@ -117,11 +124,8 @@ static void part(struct wired *wired)
     struct driver_order order = {.task = DRIVER_DISCONNECT, .point = relay->point};
     struct error failure;
     wired->parting = true;
-    if (instrument_ask(relay->instrument, &order, parted, wired, &failure)) {
-        wired_fail(wired, &failure);
-        if (wired->pending == 0)
-            finish_safe(wired);
-    }
+    if (instrument_ask(relay->instrument, &order, parted, wired, &failure))
+        part_failed(wired, &failure);
 }
 
 /* All outputs have answered, one way or the other. */

@@ -155,8 +155,7 @@ static void test_late_answer_while_synchronising(void **state)
     rig_end_all(&rig);
 }
 
-/* The late answer comes 60 ms after the time-out: the questions that follow are all answered right.
- */
+/* The late answer comes 0.1 s after the time-out: the questions that follow are answered right. */
 static void test_late_answer_is_never_the_next_ones(void **state)
 {
     struct rig rig;
@@ -388,8 +387,7 @@ static void on_flood(uv_timer_t *timer)
         (void)!write(far->fd, bytes, sizeof bytes);
 }
 
-/* It never stops: the question fails at once, the link after DRAIN_MOST, and memory stays bounded.
- */
+/* It never stops: the question fails at once, the link after 5 s; memory stays bounded. */
 static void test_flood(void **state)
 {
     struct rig rig;

@@ -165,8 +165,7 @@ static void test_hang_up_while_idle_is_noticed(void **state)
     rig_end_all(&rig);
 }
 
-/* The device comes back under another number; the stable path leads to it. It is a stranger again.
- */
+/* The device comes back under another number; the stable path leads to it, a stranger again. */
 static void test_found_again_under_its_stable_path(void **state)
 {
     struct rig rig;

@@ -215,8 +215,7 @@ static void test_identity(void **state)
     assert_false(scpi_identity(long_field, sizeof long_field - 1, &identity)); /* never cut short */
 }
 
-/* SCPI-1999 vol. 2, 21.8: the entry of an empty queue, of a full one, and with device information.
- */
+/* SCPI-1999 vol. 2, 21.8: an empty queue, a full one, an entry with device information. */
 static void test_trouble(void **state)
 {
     static const char *const bad[] = {
