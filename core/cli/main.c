@@ -31,8 +31,8 @@ static int help_verb(const char *name)
         printf("usage: perdure %s %s\n\n%s\n", verb->name, verb->words, verb->about);
         for (const struct option_spec *o = verb->options; o && o->name; o++) {
             char left[64];
-            snprintf(left, sizeof left, "--%s%s%s", o->name, o->value ? " " : "",
-                     o->value ? o->value : "");
+            snprintf(left, sizeof left, "%s%s%s%s", o->name[1] ? "--" : "-", o->name,
+                     o->value ? " " : "", o->value ? o->value : "");
             printf("  %-24s %s\n", left, o->about);
         }
         return 0;

@@ -4,95 +4,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "analysis/summary.h"
 #include "base/text.h"
 #include "cli/cli.h"
-#include "cli/comparison.h"
+#include "cli/standing.h"
 #include "logbook/facts.h"
-
-#define CONFIDENCE 0.95
-#define DRAWS      4000
-
-struct ranking {
-    struct comparison comparison;
-    struct summary summary[MODELS_MOST * CRITERIA_MOST];
-    group_letters letters[CRITERIA_MOST][MODELS_MOST];
-    struct finish finish[MODELS_MOST];
-    struct place_range range[MODELS_MOST];
-    double probability[MODELS_MOST * MODELS_MOST];
-    struct agreement agreement;
-    enum analysis_status sure; /* whether the bootstrap could be had */
-    enum analysis_status agree;
-    size_t order[MODELS_MOST];
-};
-
-/* --- working it out
- * ---------------------------------------------------------------------------------- */
-
-static void letter_criterion(struct ranking *r, size_t c)
-{
-    const struct comparison *comparison = &r->comparison;
-    size_t models = comparison->models;
-    struct group *groups = xcalloc(models, sizeof *groups);
-    struct pair *pairs = xcalloc(PAIRS_OF(models) + 1, sizeof *pairs);
-    for (size_t m = 0; m < models; m++)
-        groups[m] = *comparison_group(comparison, m, c);
-    if (compare_pairs(groups, models, 1 - CONFIDENCE, pairs) == ANALYSIS_OK)
-        compare_letters(pairs, models, r->order, r->letters[c]);
-    free(groups);
-    free(pairs);
-}
-
-static void sort_by_finish(struct ranking *r)
-{
-    for (size_t m = 0; m < r->comparison.models; m++) {
-        size_t at = m;
-        while (at > 0 && r->finish[r->order[at - 1]].mean_finish > r->finish[m].mean_finish) {
-            r->order[at] = r->order[at - 1];
-            at--;
-        }
-        r->order[at] = m;
-    }
-}
-
-static int work_out(struct ranking *r, uint64_t seed, struct error *error)
-{
-    const struct comparison *comparison = &r->comparison;
-    size_t models = comparison->models, criteria = comparison->criteria;
-    double *means = xcalloc(models * criteria, sizeof *means);
-    double *ranks = xcalloc(models * criteria, sizeof *ranks);
-    double *judges = xcalloc(models * criteria, sizeof *judges);
-    for (size_t m = 0; m < models; m++) {
-        for (size_t c = 0; c < criteria; c++) {
-            const struct group *group = comparison_group(comparison, m, c);
-            struct summary *summary = &r->summary[m * criteria + c];
-            summary_of(group->values, group->count, CONFIDENCE, summary);
-            means[m * criteria + c] = summary->mean;
-            judges[c * models + m] = summary->mean;
-        }
-    }
-    enum analysis_status status =
-        ranking_of(comparison->criterion, criteria, means, models, ranks, r->finish);
-    if (!analysis_error(status, "ranking", error)) {
-        sort_by_finish(r);
-        for (size_t c = 0; c < criteria; c++)
-            letter_criterion(r, c);
-        r->agree = ranking_agreement(judges, criteria, models, &r->agreement);
-        r->sure = ranking_bootstrap(comparison->criterion, criteria, comparison->group, models,
-                                    DRAWS, seed, CONFIDENCE, r->probability, r->range);
-    }
-    free(means);
-    free(ranks);
-    free(judges);
-    return error->code;
-}
 
 /* --- showing it
  * ------------------------------------------------------------------------------------------ */
 
 /* "96.5 +/- 1.2 a (4)": mean, half the interval, the letters of those it cannot be told from,
  * cells. */
-static json_t *cell_of(const struct ranking *r, size_t m, size_t c)
+static json_t *cell_of(const struct standing *r, size_t m, size_t c)
 {
     const struct summary *s = &r->summary[m * r->comparison.criteria + c];
     const char *letters = r->letters[c][m];
@@ -105,7 +27,7 @@ static json_t *cell_of(const struct ranking *r, size_t m, size_t c)
     return json_string(text);
 }
 
-static json_t *row_of(const struct ranking *r, size_t m)
+static json_t *row_of(const struct standing *r, size_t m)
 {
     const struct comparison *comparison = &r->comparison;
     char range[48];
@@ -138,7 +60,7 @@ static json_t *row_of(const struct ranking *r, size_t m)
     return row;
 }
 
-static void print_table(const struct arguments *arguments, const struct ranking *r, json_t *rows)
+static void print_table(const struct arguments *arguments, const struct standing *r, json_t *rows)
 {
     struct column columns[CRITERIA_MOST + 8] = {{"place", "place", 'r'},
                                                 {"model", "model", 'l'},
@@ -155,7 +77,7 @@ static void print_table(const struct arguments *arguments, const struct ranking 
 }
 
 /* What may be said, in words. */
-static void print_words(const struct ranking *r)
+static void print_words(const struct standing *r)
 {
     const struct comparison *comparison = &r->comparison;
     puts("\nmean +/- half of its 95 % interval, over cells (how many); models that share a letter "
@@ -185,21 +107,19 @@ static int run(const struct arguments *arguments, struct error *error)
 {
     struct logbook *logbook = NULL;
     json_t *results = NULL, *cells = NULL, *rows = json_array();
-    struct ranking *r = xcalloc(1, sizeof *r);
+    struct standing *r = NULL;
     struct listing_filter all = {0};
     if (!logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error) &&
         !logbook_list(logbook, LIST_RESULTS, &all, &results, error) &&
         !logbook_list(logbook, LIST_CELLS, &all, &cells, error) &&
-        !comparison_of(results, cells, argument(arguments, "by"), &r->comparison, error) &&
-        !work_out(r, logbook_seed(logbook), error)) {
+        !standing_of(results, cells, argument(arguments, "by"), logbook_seed(logbook), &r, error)) {
         for (size_t i = 0; i < r->comparison.models; i++)
             json_array_append_new(rows, row_of(r, r->order[i]));
         print_table(arguments, r, rows);
         if (!arguments->json)
             print_words(r);
     }
-    comparison_free(&r->comparison);
-    free(r);
+    standing_free(r);
     json_decref(rows);
     json_decref(results);
     json_decref(cells);

@@ -21,8 +21,8 @@
  * ---------------------------------------------------------------------------------------- */
 
 /* The text of a script is letters, one a request: c charge 1 A for 600 s, d discharge 1 A for 300
- * s, r rest 60 s, e read, w wait 1 h, q ask, n note, R record, X restart with state, F fail, B a charge
- * without an end. What it was given last is kept in `heard`. */
+ * s, r rest 60 s, e read, w wait 1 h, q ask, n note, R record, X restart with state, F fail, B a
+ * charge without an end. What it was given last is kept in `heard`. */
 struct script {
     char *letters;
     size_t at;

@@ -53,7 +53,7 @@ static void serve(struct server *server, struct rig *rig, int port)
     server->poll.data = server;
     uv_poll_start(&server->poll, UV_READABLE, on_connection);
     rig->spec.kind = LINK_TCP;
-    rig->spec.path = "localhost";
+    rig->spec.path = "127.0.0.1";
     rig->spec.port = server->port;
     rig->far.hear = hear_plain;
 }
@@ -119,7 +119,7 @@ static void test_refused_then_there(void **state)
     assert_int_equal(rig_open(&rig, NULL, &error), 0);
     rig_until(&rig, rig.downs == 1, 2);
     assert_non_null(strstr(rig.why.why, "refused"));
-    assert_non_null(strstr(rig.why.what, "localhost port"));
+    assert_non_null(strstr(rig.why.what, "127.0.0.1 port"));
     rig_wait(&rig, 0.35);
     serve(&server, &rig, server.port);
     rig_until(&rig, rig.ups == 1, 3);
@@ -175,7 +175,7 @@ static void test_close_during_lookup(void **state)
     (void)state;
     rig_begin(&rig);
     rig.spec.kind = LINK_TCP;
-    rig.spec.path = "localhost";
+    rig.spec.path = "127.0.0.1";
     rig.spec.port = 1;
     assert_int_equal(rig_open(&rig, NULL, &error), 0);
     uv_run(&rig.loop, UV_RUN_NOWAIT); /* the look-up begins */
