@@ -8,8 +8,10 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "bench/by_hand.h"
 #include "bench/simulated.h"
 #include "bindings/bench_reader.h"
+#include "bindings/by_hand_spec.h"
 #include "bindings/doubled.h"
 #include "bindings/fields.h"
 #include "bindings/simulated_spec.h"
@@ -75,9 +77,11 @@ static void add_channel(lua_State *L, struct bench_reader *reader, const char *n
 {
     const struct simulated_spec *spec = simulated_spec_at(L, -1);
     const struct wired_words *words = wired_words_at(L, -1);
+    const struct by_hand_spec *by_hand = by_hand_spec_at(L, -1);
     struct error error;
-    struct channel *channel =
-        words ? wired_words_channel(L, words, name) : simulated(reader, spec, name);
+    struct channel *channel = words     ? wired_words_channel(L, words, name)
+                              : by_hand ? by_hand_channel(name, by_hand->title)
+                                        : simulated(reader, spec, name);
     if (bench_add(reader->out, channel, &error))
         guest_raise(L, &error);
 }
@@ -113,7 +117,7 @@ static void check_channels(lua_State *L, int channels)
         const char *name = lua_tostring(L, -1);
         check_name(L, name);
         field_push(L, channels, name);
-        if (!simulated_spec_at(L, -1) && !wired_words_at(L, -1))
+        if (!simulated_spec_at(L, -1) && !wired_words_at(L, -1) && !by_hand_spec_at(L, -1))
             guest_fail(L, "write it with channel { ... } or simulated { ... }",
                        "channel '%s' is a %s", name, luaL_typename(L, -1));
         lua_pop(L, 2);
@@ -142,32 +146,16 @@ static int word_bench(lua_State *L)
     return 1;
 }
 
-/* Words of a bench that this version cannot reach. Upvalue: the word. */
-static int word_absent(lua_State *L)
-{
-    return guest_fail(L, "use channel { ... } or simulated { ... }",
-                      "'%s' is not part of this version", lua_tostring(L, lua_upvalueindex(1)));
-}
-
 static int open_words(lua_State *L)
 {
     static const luaL_Reg words[] = {
-        {"bench", word_bench},
-        {"channel", word_channel},
-        {"instrument", word_instrument},
-        {"limits", word_limits},
-        {"simulated", word_simulated},
-        {"route", word_route},
-        {NULL, NULL},
+        {"bench", word_bench},     {"by_hand", word_by_hand},
+        {"channel", word_channel}, {"instrument", word_instrument},
+        {"limits", word_limits},   {"simulated", word_simulated},
+        {"route", word_route},     {NULL, NULL},
     };
-    static const char *const absent[] = {"by_hand"};
     lua_pushglobaltable(L);
     luaL_setfuncs(L, words, 0);
-    for (size_t i = 0; i < sizeof absent / sizeof *absent; i++) {
-        lua_pushstring(L, absent[i]);
-        lua_pushcclosure(L, word_absent, 1);
-        lua_setfield(L, -2, absent[i]);
-    }
     lua_pop(L, 1);
     link_words_open(L);
     return 0;

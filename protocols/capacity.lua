@@ -30,8 +30,10 @@ return protocol {
     cell:rest { time = p.rest }
     local out = cell:discharge { current = p.rate, stop = { voltage = p.stop } }
     record("capacity", out.charge, "Ah")
-    record("energy", out.energy, "Wh")
-    record("mean_voltage", out.mean_voltage, "V")
+    if out.energy then -- a display worked by hand may not show it
+      record("energy", out.energy, "Wh")
+      record("mean_voltage", out.mean_voltage, "V")
+    end
     if p.again > 0 then
       cell:rest { time = p.rest }
       fill()

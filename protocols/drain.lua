@@ -13,6 +13,8 @@ return protocol {
     record("open_voltage", found.voltage, "V")
     local out = cell:discharge { current = p.rate, stop = { voltage = p.stop } }
     record("remaining", out.charge, "Ah")
-    record("remaining_energy", out.energy, "Wh")
+    if out.energy then -- a display worked by hand may not show it
+      record("remaining_energy", out.energy, "Wh")
+    end
   end,
 }

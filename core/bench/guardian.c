@@ -19,7 +19,7 @@
 
 #define BEATS_IN_PATIENCE 6
 #define SEND_MS           200 /* the longest an order may wait for room */
-#define OPEN_MS           5000
+#define FIRST_MS          5000
 #define CLOSE_MS          1000
 #define PAUSE_US          250000 /* between tries when none that was started answered; doubles */
 #define PAUSE_MOST_US     8000000
@@ -43,6 +43,7 @@ struct guardian {
 
     pid_t pid; /* 0: none at work */
     int socket;
+    bool begun;     /* one was started, or should have been */
     bool answered;  /* it did, once at least */
     int unanswered; /* beats in a row. Counted and not timed: we may be the one who stood still */
     int32_t trips;  /* it has told us */
@@ -275,9 +276,23 @@ enum guardian_state guardian_beat(struct guardian *guardian)
         lose(guardian, "it does not answer", 0);
     if (guardian->pid)
         send_beat(guardian);
-    if (!guardian->pid && now >= guardian->try_us)
+    if (!guardian->pid && guardian->holds && now >= guardian->try_us)
         start(guardian);
     return guardian_state(guardian);
+}
+
+/* The first time only: nothing is energised yet, so there is time to see that it can be had. */
+static void start_first(struct guardian *guardian)
+{
+    int64_t end = guardian_now_us() + FIRST_MS * 1000;
+    start(guardian);
+    while (guardian->pid && !guardian->answered && guardian_now_us() < end) {
+        struct pollfd wait = {.fd = guardian->socket, .events = POLLIN};
+        poll(&wait, 1, 100);
+        take_reports(guardian);
+    }
+    if (guardian->pid && !guardian->answered)
+        lose(guardian, "it does not answer", 0);
 }
 
 /* --- holds -------------------------------------------------------------------------------------
@@ -319,6 +334,9 @@ int guardian_hold(struct guardian *guardian, int id, int fd, const char *safe, s
     guardian->counts.holds++;
     if (guardian->pid && !send_hold(guardian, hold))
         guardian->beat_due_us = 0; /* the next beat starts another */
+    else if (!guardian->pid && !guardian->begun)
+        start_first(guardian);
+    guardian->begun = true;
     return 0;
 }
 
@@ -332,28 +350,13 @@ void guardian_release(struct guardian *guardian, int id)
 /* --- open and close ----------------------------------------------------------------------------
  */
 
-int guardian_open(struct guardian **out, double patience, struct error *error)
+struct guardian *guardian_open(double patience)
 {
     struct guardian *guardian = xcalloc(1, sizeof *guardian);
     guardian->patience = patience > 0 ? patience : GUARDIAN_PATIENCE;
     guardian->beat_every_us = (int64_t)(guardian->patience * 1e6 / BEATS_IN_PATIENCE);
     guardian->pause_us = PAUSE_US;
-    start(guardian);
-    int64_t end = guardian_now_us() + OPEN_MS * 1000;
-    while (guardian->pid && !guardian->answered && guardian_now_us() < end) {
-        struct pollfd wait = {.fd = guardian->socket, .events = POLLIN};
-        poll(&wait, 1, 100);
-        take_reports(guardian);
-    }
-    if (!guardian->answered) {
-        if (guardian->pid)
-            lose(guardian, "it does not answer", 0);
-        *error = guardian->trouble;
-        guardian_close(guardian);
-        return error->code;
-    }
-    *out = guardian;
-    return 0;
+    return guardian;
 }
 
 /* Waits for those that were told to go; a second for all is plenty, and those stuck in a driver are

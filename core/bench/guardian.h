@@ -5,20 +5,20 @@
  *
  *   engine's side: WATCHING --it was late, and all was made safe--> TRIPPED --settle--> WATCHING
  *                     | ^
- *        the guardian is gone and no other starts: LOST, until one does and answers
+ *        the guardian is gone and no other starts: LOST, until one answers
  *
  * 1. A guardian that dies, stops or answers nonsense is noticed with the next beats, killed, and
  *    replaced at once; the new one is handed everything again.
  * 2. While LOST nothing watches: make everything safe and drive nothing.
  * 3. After TRIPPED the instruments are not what the runs believe: fail or park the runs, make
  *    everything safe, then guardian_settle.
- * 4. With nothing held (a simulated bench) it watches, and never trips.
+ * 4. With nothing held it never trips.
  *
  * What it cannot do: survive what kills both at once (a power cut, a SIGKILL to the whole service);
  * reach an instrument that does not read its line. Limits set in the instrument come first.
  *
- * All times are real. One thread only, no callbacks. Open waits for the first answer (5 s at most),
- * close for the end (1 s); nothing else blocks for longer than 0.2 s. */
+ * All times are real. One thread only, no callbacks. The first hold waits for an answer (5 s at
+ * most), close for the end (1 s); nothing else blocks for longer than 0.2 s. */
 #ifndef PERDURE_BENCH_GUARDIAN_H
 #define PERDURE_BENCH_GUARDIAN_H
 
@@ -35,16 +35,19 @@ struct guardian;
 
 enum guardian_state { GUARDIAN_WATCHING, GUARDIAN_TRIPPED, GUARDIAN_LOST };
 
-/* Starts it, and waits until it answers. `patience` in s, 0: the usual. The program starts itself
- * anew for this (see guardian_child.c): whatever links this file can be a guardian. */
-int guardian_open(struct guardian **out, double patience, struct error *error);
+/* `patience` in s, 0: the usual. The process is started with the first hold: a bench without
+ * instruments has none. The program starts itself anew for it (see guardian_child.c): whatever
+ * links this file can be a guardian. */
+struct guardian *guardian_open(double patience);
 
 /* The orderly end: all is safe already, and nothing is written. NULL is fine. */
 void guardian_close(struct guardian *guardian);
 
 /* From here on `safe` is what it writes to `fd`; both are duplicated. An id that is held already is
  * replaced. A terminator goes out before the bytes (the one that they end with, if any), in case
- * the line is in the middle of a command. Call it as soon as the line is open. */
+ * the line is in the middle of a command. Call it as soon as the line is open. An error: the bytes
+ * or the descriptor cannot be. While LOST it is kept, and handed over when there is a guardian
+ * again. */
 int guardian_hold(struct guardian *guardian, int id, int fd, const char *safe, size_t length,
                   struct error *error);
 

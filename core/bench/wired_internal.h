@@ -54,7 +54,6 @@ void wired_safe(struct wired *wired);
 /* Stops asking: calls back no more, except for what turns off. */
 void wired_hush(struct wired *wired);
 
-/* The instrument of an end; the first that is not NULL of its outputs. */
 static inline bool wired_has_output(const struct wired *wired)
 {
     return wired->spec.source.instrument || wired->spec.sink.instrument;

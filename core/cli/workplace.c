@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "bench/guardian.h"
 #include "bench/instrument.h"
 #include "bindings/script.h"
 #include "engine/acts.h"
@@ -125,6 +126,8 @@ int workplace_read_bench(struct workplace *workplace, const char *path, struct e
     workplace->access.uv_loop = workplace->uv_loop;
     workplace->access.folder = workplace->bench_folder;
     workplace->access.tell = tell;
+    if (workplace->uv_loop)
+        workplace->access.guardian = workplace->guardian = guardian_open(0);
     int code = bench_file_read(workplace->bench_name, text, length, &workplace->clock,
                                workplace->world, &workplace->access, &workplace->bench, error);
     free(text);
@@ -134,6 +137,7 @@ int workplace_read_bench(struct workplace *workplace, const char *path, struct e
 void workplace_close(struct workplace *workplace)
 {
     bench_close(&workplace->bench);
+    guardian_close(workplace->guardian);
     if (workplace->uv_loop)
         loop_free(workplace->uv_loop);
     if (workplace->world)
@@ -176,6 +180,7 @@ int workplace_work(struct workplace *workplace, struct engine_options *options, 
     options->bench_hash = workplace->bench_hash;
     options->socket = workplace->socket[0] ? workplace->socket : NULL;
     options->uv_loop = workplace->uv_loop;
+    options->guardian = workplace->guardian;
     if (reach(workplace, error) || engine_open(&engine, options, error))
         return error->code;
     engine_work(engine, error);

@@ -21,6 +21,7 @@ struct workplace {
     void
         *uv_loop; /* of instruments and engine; NULL: instruments are stood for by simulated ones */
     struct bench_access access;
+    struct guardian *guardian; /* of real instruments; NULL where there are none */
     char socket[128];
 };
 

@@ -44,7 +44,7 @@ static int follow(struct act *a, const char *name, struct error *error)
     } else if (strcmp(name, "stop") == 0) {
         run_end(run, RUN_STOPPED, "by a person");
     } else if (strcmp(name, "resume") == 0 || strcmp(name, "adopt") == 0) {
-        return engine_retake(engine, run, error);
+        return engine_retake(engine, run, "paused", error);
     }
     return 0;
 }

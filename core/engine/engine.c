@@ -7,6 +7,7 @@
 #include <sys/statvfs.h>
 #include <time.h>
 
+#include "bench/guardian.h"
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
 
@@ -47,6 +48,15 @@ bool engine_commit(struct engine *engine)
         engine->in_transaction = false;
     engine->last_commit = real_us();
     return !engine->trouble.code;
+}
+
+void engine_tell(struct engine *engine, const char *level, const char *text)
+{
+    utc_us now = clock_utc(engine->options.clock);
+    engine_write(engine);
+    logbook_add_event(engine->options.logbook, now, 0, 0, level, text, engine_error(engine));
+    if (engine->options.tell)
+        engine->options.tell(engine->options.owner, now, 0, level, text);
 }
 
 /* --- runs
@@ -119,6 +129,8 @@ static bool needs_channel(const struct live_run *run)
 
 static void begin_queued(struct engine *engine)
 {
+    if (engine->unguarded)
+        return;
     engine->queue_changed = false;
     for (int fresh = 0; fresh <= 1; fresh++)
         for (struct live_run *run = engine->runs; run; run = run->next) {
@@ -164,7 +176,7 @@ int engine_take(struct engine *engine, int64_t id, struct error *error)
     return 0;
 }
 
-int engine_retake(struct engine *engine, struct live_run *run, struct error *error)
+int engine_retake(struct engine *engine, struct live_run *run, const char *why, struct error *error)
 {
     struct live_run **place = &engine->runs;
     int64_t id = run->record.id;
@@ -174,7 +186,7 @@ int engine_retake(struct engine *engine, struct live_run *run, struct error *err
     run_free(run);
     if (engine_take(engine, id, error))
         return error->code;
-    engine_find(engine, id)->was_paused = true;
+    engine_find(engine, id)->gap_why = why;
     return 0;
 }
 
@@ -276,11 +288,60 @@ static void try_again(struct engine *engine)
     if (!engine_commit(engine) || engine_load(engine, &engine->trouble))
         return;
     for (struct live_run *run = engine->runs; run; run = run->next)
-        run->was_held = true;
+        run->gap_why = "the disk was full";
     if (engine->options.tell)
         engine->options.tell(engine->options.owner, clock_utc(engine->options.clock), 0, "warning",
                              "there is room on the disk again: all runs go on");
     engine->held = false;
+}
+
+/* --- the guardian --------------------------------------------------------------------------------
+ */
+
+static bool is_real(const struct live_run *run)
+{
+    return run->channel && run->channel->physical;
+}
+
+/* Runs that were parked because nothing watched go on where they stood, with a gap. */
+static void go_on_guarded(struct engine *engine)
+{
+    struct live_run *run = engine->runs;
+    engine->unguarded = false;
+    engine->queue_changed = true;
+    while (run) {
+        struct live_run *next = run->next;
+        if (run->phase == LIVE_PARKED && run->record.state == RUN_RUNNING)
+            engine_retake(engine, run, "made safe by the guardian", engine_error(engine));
+        run = next;
+    }
+}
+
+/* A sign of life to the guardian. When it has made everything safe, or is lost, real outputs stay
+ * off and their runs are parked until it watches again. */
+static void watch_guardian(struct engine *engine)
+{
+    struct guardian *guardian = engine->options.guardian;
+    enum guardian_state state = guardian ? guardian_beat(guardian) : GUARDIAN_WATCHING;
+    if (state == GUARDIAN_WATCHING) {
+        if (engine->unguarded)
+            go_on_guarded(engine);
+        return;
+    }
+    if (!engine->unguarded) {
+        engine->unguarded = true;
+        engine_tell(engine, "error",
+                    state == GUARDIAN_TRIPPED
+                        ? "the engine was late, and the guardian made every output safe"
+                        : "the guardian is lost: every output is made safe until it watches again");
+        for (struct live_run *run = engine->runs; run; run = run->next)
+            if (is_real(run) && run->phase != LIVE_QUEUED)
+                run_park(run);
+    }
+    if (state == GUARDIAN_TRIPPED) {
+        make_bench_safe(engine);
+        guardian_settle(guardian);
+    }
 }
 
 /* --- the pass
@@ -306,6 +367,7 @@ int engine_pass(struct engine *engine, struct error *error)
         return meet_trouble(engine, error);
     if (engine->held)
         try_again(engine);
+    watch_guardian(engine);
     deadlines_fire(&engine->deadlines, clock_bench(engine->options.clock));
     if (engine->queue_changed)
         begin_queued(engine);

@@ -20,6 +20,7 @@
 #include "logbook/logbook.h"
 
 struct engine;
+struct guardian;
 
 struct engine_options {
     struct logbook *logbook; /* open to write; borrowed, as all of these */
@@ -27,6 +28,7 @@ struct engine_options {
     struct bench *bench;
     const struct script_ops *scripts;
     const char *bench_name, *bench_hash; /* for the record of this session */
+    struct guardian *guardian;           /* of real instruments; NULL: none is needed */
     void *uv_loop;       /* shared with the links (link/loop.h); NULL: the engine makes its own */
     const char *socket;  /* where to listen for other commands; NULL: nowhere */
     bool until_idle;     /* end when nothing is left to do */

@@ -25,6 +25,7 @@ struct engine {
     struct error later;   /* those after it */
     bool held;            /* no room on the disk: safe, nothing in memory, trying again */
     bool stopping;
+    bool unguarded; /* the guardian tripped or is lost: real outputs stay off */
     char stop_why[64];
     int64_t readings;  /* taken by steps since the engine was opened */
     struct loop *loop; /* loop.c */
@@ -49,11 +50,14 @@ int engine_load(struct engine *engine, struct error *error);
 /* Takes up one run from the logbook (also a newly queued one). */
 int engine_take(struct engine *engine, int64_t id, struct error *error);
 /* Drops it from memory and takes it up again from the logbook: after a resume or an adopted text.
- */
-int engine_retake(struct engine *engine, struct live_run *run, struct error *error);
+ * `why` is what the gap is put down to. */
+int engine_retake(struct engine *engine, struct live_run *run, const char *why,
+                  struct error *error);
 struct live_run *engine_find(struct engine *engine, int64_t id);
 void engine_park_all(struct engine *engine);
 int64_t real_us(void);
+/* An event of the engine itself, on record and told. */
+void engine_tell(struct engine *engine, const char *level, const char *text);
 
 /* --- loop.c
  * ------------------------------------------------------------------------------------------ */

@@ -49,8 +49,7 @@ struct live_run {
     struct run_record record;
     struct cell_facts cell;
     enum live_phase phase;
-    bool was_paused; /* parked by a person, under this engine: what a gap is put down to */
-    bool was_held;   /* dropped on a full disk, under this engine: the same */
+    const char *gap_why; /* what a gap is put down to; NULL: no engine was at work */
 
     struct script *script;
     struct script_request request; /* the one being performed */

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <uv.h>
 
+#include "bench/guardian.h"
 #include "engine/engine_internal.h"
 #include "engine/service.h"
 #include "link/loop.h"
@@ -129,6 +130,8 @@ static void wait_real(struct engine *engine)
         ms = commit_ms;
     if (ms > LOOK_MS)
         ms = LOOK_MS;
+    if (engine->options.guardian && ms > guardian_beat_every(engine->options.guardian) * 1e3)
+        ms = (int64_t)(guardian_beat_every(engine->options.guardian) * 1e3);
     int64_t patience = service_patience(engine->service) / 1000;
     if (patience && ms > patience)
         ms = patience;

@@ -54,6 +54,7 @@ static void free_channel(struct live_run *run)
     channel->ops->remove(channel);
     channel->owner = NULL;
     channel->notify = NULL;
+    channel->warn = NULL;
     run->channel = NULL;
     run->engine->queue_changed = true;
 }
@@ -157,6 +158,11 @@ static bool is_trouble(struct live_run *run, const struct error *failure)
     return true;
 }
 
+static void warn(void *owner, const char *text)
+{
+    run_event(owner, "warning", "%s", text);
+}
+
 static int insert_cell(struct live_run *run, struct channel *channel, struct error *error)
 {
     if (!channel)
@@ -165,6 +171,7 @@ static int insert_cell(struct live_run *run, struct channel *channel, struct err
         return error->code;
     channel->owner = run;
     channel->notify = run_step_notify;
+    channel->warn = warn;
     run->channel = channel;
     if (strcmp(run->record.channel, channel->name) != 0) {
         string_copy(run->record.channel, sizeof run->record.channel, channel->name);

@@ -160,10 +160,7 @@ static bool take_up(struct live_run *run)
     run->unsaved = true;
     engine_write(engine);
     logbook_add_gap(engine->options.logbook, run->step_id, seen, now,
-                    run->was_paused ? "paused"
-                    : run->was_held ? "the disk was full"
-                                    : "no engine at work",
-                    engine_error(engine));
+                    run->gap_why ? run->gap_why : "no engine at work", engine_error(engine));
     if (gap > run->channel->void_after) {
         step_stop(run->step, END_STOPPED, GUARD_NONE);
         char text[64];

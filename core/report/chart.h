@@ -13,7 +13,8 @@
 enum chart_preset {
     CHART_REPORT,  /* 720 wide, as high as it needs: prints at 10 points */
     CHART_ARTICLE, /* 1200 by 675 */
-    CHART_VIDEO    /* 960 by 540 drawn at 1920 by 1080, large type, at most 6 models stand out */
+    CHART_VIDEO,   /* 960 by 540 drawn at 1920 by 1080, large type, at most 6 models stand out */
+    CHART_NARROW   /* 360 wide, as high as it needs: a telephone held upright */
 };
 
 /* Texts are UTF-8, not owned; any may be NULL. */

@@ -21,6 +21,7 @@ static const struct preset {
     [CHART_REPORT] = {720, 460, 20, 15, 13, 2.5, 4.5, 1, 12, true},
     [CHART_ARTICLE] = {1200, 675, 31, 21, 18, 3.5, 6.5, 1, 8, false},
     [CHART_VIDEO] = {960, 540, 29, 21, 18, 4, 7, 2, 6, false},
+    [CHART_NARROW] = {360, 400, 17, 13, 12, 2, 4, 1, 6, true},
 };
 
 static double pad_of(const struct frame *frame)

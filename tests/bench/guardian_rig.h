@@ -28,17 +28,18 @@
 #include "bench/guardian.h"
 
 #define LINES_MOST 64
+#define QUICK      0.3 /* s, the patience of tests that need no true one */
 #define SAFE       "OUTP OFF\n"
 #define SAFE_ROUND "\nOUTP OFF\n" /* with the terminator that ends what was begun */
 
-static double now_s(void)
+static inline double now_s(void)
 {
     struct timespec now;
     clock_gettime(CLOCK_MONOTONIC, &now);
     return (double)now.tv_sec + (double)now.tv_nsec / 1e9;
 }
 
-static void sleep_s(double seconds)
+static inline void sleep_s(double seconds)
 {
     usleep((useconds_t)(seconds * 1e6));
 }
@@ -57,14 +58,14 @@ struct line {
 static struct line lines[LINES_MOST];
 static int line_count;
 
-static void add_line(int ours, int theirs)
+static inline void add_line(int ours, int theirs)
 {
     assert_true(ours >= 0 && theirs >= 0 && line_count < LINES_MOST);
     lines[line_count] = (struct line){.ours = ours, .theirs = theirs};
     line_count++;
 }
 
-static void add_pty(void)
+static inline void add_pty(void)
 {
     char name[64];
     struct termios settings;
@@ -77,13 +78,13 @@ static void add_pty(void)
     add_line(ours, theirs);
 }
 
-static void add_ptys(int count)
+static inline void add_ptys(int count)
 {
     for (int i = 0; i < count; i++)
         add_pty();
 }
 
-static void add_tcp(void)
+static inline void add_tcp(void)
 {
     struct sockaddr_in address = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
     socklen_t size = sizeof address;
@@ -99,7 +100,7 @@ static void add_tcp(void)
 }
 
 /* Lines of which nobody takes anything: `blocking` or not, a write finds no room. */
-static void add_jammed(bool blocking)
+static inline void add_jammed(bool blocking)
 {
     static const char junk[4096];
     int ends[2];
@@ -116,20 +117,20 @@ static void add_jammed(bool blocking)
     add_line(ends[0], ends[1]);
 }
 
-static void hang_up(int number)
+static inline void hang_up(int number)
 {
     close(lines[number].ours);
     lines[number].ours = -1;
 }
 
-static void close_ours(void)
+static inline void close_ours(void)
 {
     for (int i = 0; i < line_count; i++)
         if (lines[i].ours >= 0)
             hang_up(i);
 }
 
-static void close_theirs(void)
+static inline void close_theirs(void)
 {
     for (int i = 0; i < line_count; i++) {
         if (lines[i].theirs >= 0)
@@ -139,7 +140,7 @@ static void close_theirs(void)
 }
 
 /* Like strstr, for bytes with NULs. Counts how often the safe bytes are in what came. */
-static int count_rounds(const struct line *line, const char *safe)
+static inline int count_rounds(const struct line *line, const char *safe)
 {
     int count = 0;
     size_t length = strlen(safe);
@@ -150,7 +151,7 @@ static int count_rounds(const struct line *line, const char *safe)
 
 /* Reads all lines until each has its safe bytes `rounds` times, or `seconds` have passed. Junk that
  * fills the buffer is thrown away but for its end. */
-static bool all_safe(int rounds, double seconds)
+static inline bool all_safe(int rounds, double seconds)
 {
     double end = now_s() + seconds;
     for (;;) {
@@ -183,7 +184,7 @@ static bool all_safe(int rounds, double seconds)
 }
 
 /* When the last line was safe. */
-static double last_safe_s(void)
+static inline double last_safe_s(void)
 {
     double last = 0;
     for (int i = 0; i < line_count; i++)
@@ -192,7 +193,7 @@ static double last_safe_s(void)
     return last;
 }
 
-static void forget_lines(void)
+static inline void forget_lines(void)
 {
     for (int i = 0; i < line_count; i++) {
         lines[i].length = 0;
@@ -203,7 +204,7 @@ static void forget_lines(void)
 /* --- processes
  * ------------------------------------------------------------------------------------ */
 
-static int count_files(pid_t pid)
+static inline int count_files(pid_t pid)
 {
     char path[64];
     int count = 0;
@@ -217,7 +218,7 @@ static int count_files(pid_t pid)
 }
 
 /* A number from /proc/PID/status, such as "VmRSS:" in kB. */
-static long status_of(pid_t pid, const char *name)
+static inline long status_of(pid_t pid, const char *name)
 {
     char path[64], row[256];
     long value = -1;
@@ -232,7 +233,7 @@ static long status_of(pid_t pid, const char *name)
 }
 
 /* How the process `pid` ended, within `seconds`; -1 when it did not. */
-static int ending_of(pid_t pid, double seconds)
+static inline int ending_of(pid_t pid, double seconds)
 {
     int status = -1;
     for (double end = now_s() + seconds; now_s() < end; sleep_s(0.002))
@@ -255,7 +256,7 @@ struct engine {
 };
 
 /* Beats until it is killed. `settles`: says after each trip that all is safe. */
-static void beat_for_ever(struct guardian *guardian, int out, bool settles)
+static inline void beat_for_ever(struct guardian *guardian, int out, bool settles)
 {
     struct news last = {0};
     for (;;) {
@@ -274,7 +275,7 @@ static void beat_for_ever(struct guardian *guardian, int out, bool settles)
 
 /* An engine that holds all lines. `shares`: leaves a child of its own behind, which keeps all its
  * descriptors open. */
-static struct engine engine_begin(double patience, bool settles, bool shares)
+static inline struct engine engine_begin(double patience, bool settles, bool shares)
 {
     struct engine engine = {.sharer = 0};
     struct news news;
@@ -282,12 +283,10 @@ static struct engine engine_begin(double patience, bool settles, bool shares)
     assert_int_equal(pipe2(ends, O_CLOEXEC), 0);
     engine.pid = fork();
     if (engine.pid == 0) {
-        struct guardian *guardian;
-        struct error error = {.code = ERROR_NONE};
+        struct guardian *guardian = guardian_open(patience);
+        struct error error;
         close(ends[0]);
         close_ours();
-        if (guardian_open(&guardian, patience, &error))
-            _exit(1);
         for (int i = 0; i < line_count; i++)
             if (guardian_hold(guardian, i, lines[i].theirs, SAFE, strlen(SAFE), &error))
                 _exit(2);
@@ -313,8 +312,8 @@ static struct engine engine_begin(double patience, bool settles, bool shares)
 }
 
 /* Whether the engine's guardian comes to `state`; *news is then the last told. */
-static bool engine_tells(const struct engine *engine, enum guardian_state state, double seconds,
-                         struct news *news)
+static inline bool engine_tells(const struct engine *engine, enum guardian_state state,
+                                double seconds, struct news *news)
 {
     for (double end = now_s() + seconds; now_s() < end;) {
         struct pollfd wait = {.fd = engine->news, .events = POLLIN};
@@ -325,7 +324,7 @@ static bool engine_tells(const struct engine *engine, enum guardian_state state,
     return false;
 }
 
-static void engine_kill(struct engine *engine)
+static inline void engine_kill(struct engine *engine)
 {
     kill(engine->pid, SIGKILL);
     assert_int_equal(waitpid(engine->pid, NULL, 0), engine->pid);
@@ -333,19 +332,45 @@ static void engine_kill(struct engine *engine)
 }
 
 /* The guardian, left behind, comes to us (we are its subreaper), and ended well. */
-static void assert_guardian_ended(const struct engine *engine, double seconds)
+static inline void assert_guardian_ended(const struct engine *engine, double seconds)
 {
     assert_int_equal(ending_of(engine->guardian, seconds), 0);
 }
 
-static int rig_begin(void **state)
+/* --- a guardian in this process
+ * ------------------------------------------------------------------- */
+
+static inline void hold_all(struct guardian *guardian)
+{
+    struct error error;
+    for (int i = 0; i < line_count; i++)
+        assert_int_equal(guardian_hold(guardian, i, lines[i].theirs, SAFE, strlen(SAFE), &error),
+                         0);
+}
+
+/* Beats for `seconds`, or until it is in `state`; whether it is at the end. */
+static inline bool beats_until(struct guardian *guardian, enum guardian_state state, double seconds)
+{
+    double end = now_s() + seconds;
+    while (guardian_beat(guardian) != state && now_s() < end)
+        sleep_s(0.005);
+    return guardian_state(guardian) == state;
+}
+
+static inline void beats(struct guardian *guardian, double seconds)
+{
+    for (double end = now_s() + seconds; now_s() < end; sleep_s(0.005))
+        guardian_beat(guardian);
+}
+
+static inline int rig_begin(void **state)
 {
     (void)state;
     line_count = 0;
     return prctl(PR_SET_CHILD_SUBREAPER, 1);
 }
 
-static int rig_end(void **state)
+static inline int rig_end(void **state)
 {
     (void)state;
     close_theirs();

@@ -1,44 +1,8 @@
 /* The guardian: whatever becomes of the engine, of the guardian, or of one line, the instruments
  * get their safe bytes in time. The two seconds are the promise; the rest is this design's. */
 #include <sys/file.h>
-#include <sys/resource.h>
 
 #include "guardian_rig.h"
-
-#define QUICK 0.3 /* s, the patience of tests that need no true one */
-
-static struct guardian *begin(double patience)
-{
-    struct guardian *guardian;
-    struct error error;
-    error_clear(&error);
-    if (guardian_open(&guardian, patience, &error))
-        fail_msg("%s: %s", error.what, error.why);
-    return guardian;
-}
-
-static void hold_all(struct guardian *guardian)
-{
-    struct error error;
-    for (int i = 0; i < line_count; i++)
-        assert_int_equal(guardian_hold(guardian, i, lines[i].theirs, SAFE, strlen(SAFE), &error),
-                         0);
-}
-
-/* Beats for `seconds`, or until it is in `state`; whether it is at the end. */
-static bool beats_until(struct guardian *guardian, enum guardian_state state, double seconds)
-{
-    double end = now_s() + seconds;
-    while (guardian_beat(guardian) != state && now_s() < end)
-        sleep_s(0.005);
-    return guardian_state(guardian) == state;
-}
-
-static void beats(struct guardian *guardian, double seconds)
-{
-    for (double end = now_s() + seconds; now_s() < end; sleep_s(0.005))
-        guardian_beat(guardian);
-}
 
 /* --- the engine dies
  * ------------------------------------------------------------------------------ */
@@ -191,7 +155,7 @@ static void test_tripped_stays_until_settled(void **state)
 {
     (void)state;
     add_pty();
-    struct guardian *guardian = begin(QUICK);
+    struct guardian *guardian = guardian_open(QUICK);
     hold_all(guardian);
     beats(guardian, 0.2);
     assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
@@ -210,10 +174,17 @@ static void test_tripped_stays_until_settled(void **state)
 static void test_nothing_held_nothing_trips(void **state)
 {
     (void)state;
-    struct guardian *guardian = begin(QUICK);
+    struct guardian *guardian = guardian_open(QUICK);
+    sleep_s(3 * QUICK);
+    assert_int_equal(guardian_beat(guardian), GUARDIAN_WATCHING);
+    assert_int_equal(guardian_count(guardian).starts, 0); /* none is needed */
+    add_pty();
+    hold_all(guardian);
+    guardian_release(guardian, 0);
     sleep_s(3 * QUICK);
     assert_int_equal(guardian_beat(guardian), GUARDIAN_WATCHING);
     assert_int_equal(guardian_count(guardian).trips, 0);
+    assert_int_equal(guardian_count(guardian).starts, 1);
     guardian_close(guardian);
 }
 
@@ -250,7 +221,7 @@ static void test_jammed_line_gets_nothing_late(void **state)
 {
     (void)state;
     add_jammed(false);
-    struct guardian *guardian = begin(QUICK);
+    struct guardian *guardian = guardian_open(QUICK);
     hold_all(guardian);
     sleep_s(QUICK + 4 * QUICK + 0.3);
     assert_int_equal(guardian_beat(guardian), GUARDIAN_TRIPPED);
@@ -304,242 +275,6 @@ static void test_hung_up_line_is_let_go(void **state)
     assert_guardian_ended(&engine, 2);
 }
 
-/* --- the guardian dies
- * ---------------------------------------------------------------------------- */
-
-/* Returns the new one's process id. */
-static pid_t strike(struct guardian *guardian, int signal_number, double seconds)
-{
-    pid_t old = guardian_count(guardian).pid;
-    double before = now_s();
-    kill(old, signal_number);
-    while (guardian_count(guardian).pid == old && now_s() < before + seconds) {
-        assert_int_not_equal(guardian_beat(guardian), GUARDIAN_LOST);
-        sleep_s(0.005);
-    }
-    pid_t new = guardian_count(guardian).pid;
-    print_message("    another guardian %.1f ms after %s\n", (now_s() - before) * 1e3,
-                  signal_number == SIGKILL ? "SIGKILL" : "SIGSTOP");
-    assert_int_not_equal(new, old);
-    assert_int_not_equal(new, 0);
-    beats(guardian, 0.5);
-    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
-    assert_int_equal(kill(old, 0), -1); /* reaped, too */
-    return new;
-}
-
-static void test_guardian_killed_and_killed_again(void **state)
-{
-    (void)state;
-    add_ptys(64);
-    struct guardian *guardian = begin(0);
-    hold_all(guardian);
-    beats(guardian, 0.3);
-    int files = count_files(getpid());
-    strike(guardian, SIGKILL, 0.5);
-    strike(guardian, SIGKILL, 0.5);
-    strike(guardian, SIGSTOP, 2.5);
-    assert_int_equal(guardian_count(guardian).starts, 4);
-    assert_int_equal(count_files(getpid()), files);
-    assert_int_not_equal(guardian_trouble(guardian)->code, ERROR_NONE);
-    assert_false(all_safe(1, 0)); /* none of this trips */
-
-    sleep_s(1.6); /* the new one holds everything */
-    assert_true(all_safe(3, 1));
-    assert_int_equal(guardian_beat(guardian), GUARDIAN_TRIPPED);
-    guardian_close(guardian);
-}
-
-static void test_lost_when_no_other_can_be_started(void **state)
-{
-    (void)state;
-    struct rlimit usual, none;
-    add_pty();
-    struct guardian *guardian = begin(QUICK);
-    hold_all(guardian);
-    beats(guardian, 0.1);
-    assert_int_equal(getrlimit(RLIMIT_NOFILE, &usual), 0);
-    none = usual;
-    none.rlim_cur = 3;
-    assert_int_equal(setrlimit(RLIMIT_NOFILE, &none), 0);
-    kill(guardian_count(guardian).pid, SIGKILL);
-    bool lost = beats_until(guardian, GUARDIAN_LOST, 0.5);
-    beats(guardian, 1);
-    bool still = guardian_state(guardian) == GUARDIAN_LOST;
-    assert_int_equal(setrlimit(RLIMIT_NOFILE, &usual), 0);
-    assert_true(lost);
-    assert_true(still);
-    assert_non_null(strstr(guardian_trouble(guardian)->why, "started"));
-
-    /* With room again, it comes back by itself and holds what it should. */
-    assert_true(beats_until(guardian, GUARDIAN_WATCHING, 3));
-    assert_int_equal(guardian_count(guardian).starts, 2);
-    sleep_s(2 * QUICK);
-    assert_true(all_safe(3, 1));
-    guardian_close(guardian);
-}
-
-/* It lives and answers, but has no room for another instrument: as bad as none. */
-static void test_guardian_that_cannot_hold_is_replaced(void **state)
-{
-    (void)state;
-    struct rlimit few = {6, 6};
-    add_ptys(2);
-    struct guardian *guardian = begin(QUICK);
-    assert_int_equal(prlimit(guardian_count(guardian).pid, RLIMIT_NOFILE, &few, NULL), 0);
-    hold_all(guardian);
-    assert_true(beats_until(guardian, GUARDIAN_LOST, 0.5));
-    assert_true(beats_until(guardian, GUARDIAN_WATCHING, 3));
-    assert_int_equal(guardian_count(guardian).starts, 2);
-    sleep_s(2 * QUICK);
-    assert_true(all_safe(3, 1));
-    guardian_close(guardian);
-}
-
-/* What ends a program from a terminal, or in passing, does not end this one. */
-static void test_guardian_ignores_signals(void **state)
-{
-    (void)state;
-    static const int signals[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT, SIGPIPE, SIGUSR1, SIGALRM};
-    add_pty();
-    struct guardian *guardian = begin(QUICK);
-    pid_t pid = guardian_count(guardian).pid;
-    assert_int_equal(getsid(pid), pid);
-    for (size_t i = 0; i < sizeof signals / sizeof *signals; i++)
-        kill(pid, signals[i]);
-    hold_all(guardian);
-    beats(guardian, 0.5);
-    assert_int_equal(guardian_count(guardian).starts, 1);
-    guardian_close(guardian);
-}
-
-/* --- holding and letting go
- * ----------------------------------------------------------------------- */
-
-static void test_released_line_gets_nothing(void **state)
-{
-    (void)state;
-    add_ptys(2);
-    struct guardian *guardian = begin(QUICK);
-    hold_all(guardian);
-    guardian_release(guardian, 0);
-    guardian_release(guardian, 0);
-    guardian_release(guardian, 77);
-    sleep_s(2 * QUICK);
-    all_safe(3, 0.5);
-    assert_int_equal(lines[0].length, 0);
-    assert_int_equal(lines[1].rounds, 3);
-    guardian_close(guardian);
-}
-
-static void test_held_again_is_replaced(void **state)
-{
-    (void)state;
-    struct error error;
-    add_ptys(2);
-    struct guardian *guardian = begin(QUICK);
-    assert_int_equal(guardian_hold(guardian, 5, lines[0].theirs, "a\n", 2, &error), 0);
-    assert_int_equal(guardian_hold(guardian, 5, lines[1].theirs, "\x01\x06\0\xff", 4, &error), 0);
-    assert_int_equal(guardian_count(guardian).holds, 1);
-    sleep_s(2 * QUICK);
-    all_safe(1, 0.5);
-    assert_int_equal(lines[0].length, 0);
-    /* No terminator at its end, none before it; a NUL is a byte like others. */
-    assert_int_equal(lines[1].length, 12);
-    assert_memory_equal(lines[1].got, "\x01\x06\0\xff\x01\x06\0\xff\x01\x06\0\xff", 12);
-    guardian_close(guardian);
-}
-
-static void test_two_byte_terminator(void **state)
-{
-    (void)state;
-    struct error error;
-    add_pty();
-    struct guardian *guardian = begin(QUICK);
-    assert_int_equal(guardian_hold(guardian, 0, lines[0].theirs, "off\r\n", 5, &error), 0);
-    sleep_s(2 * QUICK);
-    all_safe(1, 0.5);
-    assert_memory_equal(lines[0].got, "\r\noff\r\n", 7);
-    guardian_close(guardian);
-}
-
-static void test_refused_holds(void **state)
-{
-    (void)state;
-    static const char much[GUARDIAN_SAFE_MOST + 1];
-    struct error error;
-    add_pty();
-    struct guardian *guardian = begin(QUICK);
-    assert_int_equal(guardian_hold(guardian, 0, lines[0].theirs, "", 0, &error), ERROR_BENCH);
-    assert_int_equal(guardian_hold(guardian, 0, lines[0].theirs, much, sizeof much, &error),
-                     ERROR_BENCH);
-    assert_int_equal(guardian_hold(guardian, 0, -1, SAFE, strlen(SAFE), &error), ERROR_BENCH);
-    assert_int_equal(guardian_count(guardian).holds, 0);
-    assert_int_equal(guardian_hold(guardian, 0, lines[0].theirs, much, sizeof much - 1, &error), 0);
-    beats(guardian, 0.2);
-    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
-    guardian_close(guardian);
-}
-
-static void test_close_writes_nothing_and_leaves_nothing(void **state)
-{
-    (void)state;
-    add_ptys(4);
-    int files = count_files(getpid());
-    struct guardian *guardian = begin(QUICK);
-    pid_t pid = guardian_count(guardian).pid;
-    /* /dev/null three times and the socketpair: nothing of ours. */
-    assert_int_equal(count_files(pid), 4);
-    hold_all(guardian);
-    beats(guardian, 0.2);
-    assert_int_equal(count_files(pid), 4 + 3 * line_count);
-    double before = now_s();
-    guardian_close(guardian);
-    print_message("    closed in %.1f ms\n", (now_s() - before) * 1e3);
-    assert_int_equal(kill(pid, 0), -1);
-    assert_int_equal(waitpid(-1, NULL, WNOHANG), -1); /* no zombie */
-    assert_int_equal(count_files(getpid()), files);
-    all_safe(1, 0.1);
-    for (int i = 0; i < line_count; i++)
-        assert_int_equal(lines[i].length, 0);
-    guardian_close(NULL);
-}
-
-static void hold_often(struct guardian *guardian, int times)
-{
-    for (int i = 0; i < times; i++) {
-        hold_all(guardian); /* replaces */
-        guardian_release(guardian, i % line_count);
-        if (i % 8 == 7)
-            beats(guardian, 0.01);
-    }
-    beats(guardian, 0.6);
-}
-
-static void test_nothing_grows(void **state)
-{
-    (void)state;
-    add_ptys(4);
-    struct guardian *guardian = begin(0);
-    pid_t pid = guardian_count(guardian).pid;
-    hold_often(guardian, 200);
-    long memory = status_of(pid, "VmRSS:");
-    int files = count_files(pid);
-    hold_often(guardian, 1000);
-    print_message("    %ld kB resident after 800 holds, %ld kB after 4800; %ld threads\n", memory,
-                  status_of(pid, "VmRSS:"), status_of(pid, "Threads:"));
-    assert_int_equal(guardian_state(guardian), GUARDIAN_WATCHING);
-    assert_int_equal(guardian_count(guardian).starts, 1);
-    assert_int_equal(count_files(pid), files);
-    assert_int_equal(status_of(pid, "Threads:"), 4);                /* its own and three keepers */
-#if !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__) /* these keep what was freed   \
-                                                                     */
-    assert_true(memory > 0);
-    assert_true(status_of(pid, "VmRSS:") < memory + 512); /* a keeper is 700 bytes */
-#endif
-    guardian_close(guardian);
-}
-
 int main(void)
 {
 #define TEST(name) cmocka_unit_test_setup_teardown(name, rig_begin, rig_end)
@@ -559,16 +294,6 @@ int main(void)
         TEST(test_refusing_device_is_given_up),
         TEST(test_xoff_does_not_keep_an_output_on),
         TEST(test_hung_up_line_is_let_go),
-        TEST(test_guardian_killed_and_killed_again),
-        TEST(test_lost_when_no_other_can_be_started),
-        TEST(test_guardian_that_cannot_hold_is_replaced),
-        TEST(test_guardian_ignores_signals),
-        TEST(test_released_line_gets_nothing),
-        TEST(test_held_again_is_replaced),
-        TEST(test_two_byte_terminator),
-        TEST(test_refused_holds),
-        TEST(test_close_writes_nothing_and_leaves_nothing),
-        TEST(test_nothing_grows),
     };
     return cmocka_run_group_tests_name("guardian", tests, NULL, NULL);
 }

@@ -384,10 +384,8 @@ static void test_guardian(void **state)
     (void)state;
     struct place place;
     struct heard drive = {0};
-    struct error error;
     wires_open(&place.wires);
-    if (guardian_open(&place.wires.guardian, 0.3, &error))
-        fail_msg("%s: %s", error.what, error.why);
+    place.wires.guardian = guardian_open(0.3);
     struct guardian *guardian = place.wires.guardian;
     place.far = wires_far(&place.wires, 'S', "Saltmere Instruments,SP-1,0001,1.0");
     place.fake = fake_new(CAN_SOURCE);

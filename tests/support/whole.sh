@@ -5,7 +5,8 @@ set -eu
 top=$(cd "$(dirname "$0")/../.." && pwd)
 : "${PERDURE:=$top/build/perdure}"
 PERDURE_PROTOCOLS=$top/protocols
-export PERDURE_PROTOCOLS
+PERDURE_DRIVERS=$top/bindings/drivers
+export PERDURE_PROTOCOLS PERDURE_DRIVERS
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 cd "$work"

@@ -1,0 +1,17 @@
+/* What `by_hand { title = "slot 1" }` in a bench file says of a channel. */
+#ifndef PERDURE_BINDINGS_BY_HAND_SPEC_H
+#define PERDURE_BINDINGS_BY_HAND_SPEC_H
+
+#include <lua.h>
+
+struct by_hand_spec {
+    char title[128];
+};
+
+/* The word `by_hand`: pushes a value that by_hand_spec_at knows. */
+int word_by_hand(lua_State *L);
+
+/* NULL when the value at `index` is none. Lives as long as that value. */
+const struct by_hand_spec *by_hand_spec_at(lua_State *L, int index);
+
+#endif

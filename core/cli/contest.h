@@ -1,0 +1,20 @@
+/* Who competes with whom in a ranking: models of one size class with something on record. */
+#ifndef PERDURE_CLI_CONTEST_H
+#define PERDURE_CLI_CONTEST_H
+
+#include "cli/evidence.h"
+#include "cli/standing.h"
+
+struct contest {
+    char size[32];
+    struct standing *standing; /* owned */
+    size_t left_out;           /* models: of another size, or without a result */
+};
+
+/* Of the size that most cells with results are of. `by` as for comparison_of; with NULL a logbook
+ * whose models have nothing in common but one criterion is ranked by that. */
+int contest_of(struct contest *out, const struct evidence *evidence, const char *by,
+               struct error *error);
+void contest_free(struct contest *contest);
+
+#endif

@@ -1,0 +1,212 @@
+/* Fade: capacity checks over the cycles drawn, as parts of each cell's first. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "analysis/wear.h"
+#include "cli/drawing.h"
+#include "logbook/facts.h"
+#include "report/chart_fade.h"
+
+#define LEAST_CYCLES 10.0 /* between first and last check: below it is no service */
+#define LINE_POINTS  40
+
+struct gathered {
+    struct fade_model *models;
+    size_t count, cells;
+    double cycles; /* the most drawn */
+};
+
+/* --- cells
+ * ------------------------------------------------------------------------------------- */
+
+/* Failed or stopped last run: its line ended before its time. */
+static bool stopped_early(const json_t *cell, const json_t *runs)
+{
+    const char *state = "";
+    size_t i;
+    json_t *run;
+    json_array_foreach(runs, i, run)
+    {
+        if (strcmp(row_text(run, "cell"), row_text(cell, "label")) == 0)
+            state = row_text(run, "state");
+    }
+    return strcmp(state, "failed") == 0 || strcmp(state, "stopped") == 0;
+}
+
+static bool course_of(const struct drawing *drawing, const struct evidence_model *model,
+                      const json_t *cell, const json_t *runs, struct fade_cell *out)
+{
+    const char *label = row_text(cell, "label");
+    json_t *checks = results_of(drawing->evidence, label, "capacity"), *row;
+    size_t count = json_array_size(checks), i;
+    double *cycles = xcalloc(count + 1, sizeof *cycles);
+    double *ratio = xcalloc(count + 1, sizeof *ratio);
+    double fresh = row_number(json_array_get(checks, 0), "value");
+    json_array_foreach(checks, i, row)
+    {
+        cycles[i] = drawn_cycles(drawing->evidence, label, model->rated, row_instant(row, "at"));
+        ratio[i] = row_number(row, "value") / fresh;
+    }
+    json_decref(checks);
+    *out = (struct fade_cell){label, cycles, ratio, count, stopped_early(cell, runs)};
+    if (count > 1 && fresh > 0 && cycles[count - 1] - cycles[0] >= LEAST_CYCLES)
+        return true;
+    free(cycles);
+    free(ratio);
+    return false;
+}
+
+/* --- the model's line
+ * --------------------------------------------------------------------------- */
+
+static double between_checks(const struct fade_cell *cell, double cycles)
+{
+    for (size_t i = 1; i < cell->count; i++) {
+        double from = cell->cycles[i - 1], to = cell->cycles[i];
+        if (cycles >= from && cycles <= to && to > from)
+            return cell->ratio[i - 1] +
+                   (cycles - from) / (to - from) * (cell->ratio[i] - cell->ratio[i - 1]);
+    }
+    return NAN;
+}
+
+/* The mean of the cells, each by straight lines between its checks, as far as all of them go: the
+ * mean of those left over would flatter. */
+static void line_of(struct fade_model *model)
+{
+    double from = 0, to = INFINITY;
+    double *cycles = xcalloc(LINE_POINTS, sizeof *cycles);
+    double *ratio = xcalloc(LINE_POINTS, sizeof *ratio);
+    for (size_t i = 0; i < model->count; i++) {
+        from = fmax(from, model->cells[i].cycles[0]);
+        to = fmin(to, model->cells[i].cycles[model->cells[i].count - 1]);
+    }
+    for (size_t k = 0; k < LINE_POINTS && to > from; k++) {
+        cycles[k] = from + (to - from) * (double)k / (LINE_POINTS - 1);
+        for (size_t i = 0; i < model->count; i++)
+            ratio[k] += between_checks(&model->cells[i], cycles[k]) / (double)model->count;
+        model->line_count++;
+    }
+    model->cycles = cycles;
+    model->ratio = ratio;
+    struct wear_event event = {NAN, false};
+    struct wear_course course = {cycles, ratio, model->line_count, 1};
+    model->cycles_to_threshold =
+        wear_observed(&course, WEAR_WORN, &event) == ANALYSIS_OK && event.reached ? event.cycles
+                                                                                  : NAN;
+}
+
+static void gather_model(struct gathered *all, const struct drawing *drawing,
+                         const struct evidence_model *model, const json_t *runs)
+{
+    size_t count = 0, i;
+    struct fade_cell *cells = xcalloc(json_array_size(model->cells), sizeof *cells);
+    json_t *cell;
+    json_array_foreach(model->cells, i, cell)
+    {
+        if (!course_of(drawing, model, cell, runs, &cells[count]))
+            continue;
+        all->cycles = fmax(all->cycles, cells[count].cycles[cells[count].count - 1]);
+        count++;
+    }
+    if (!count) {
+        free(cells);
+        return;
+    }
+    all->cells += count;
+    struct fade_model *out = &all->models[all->count++];
+    *out = (struct fade_model){.name = model->name, .cells = cells, .count = count};
+    line_of(out);
+}
+
+/* --- words
+ * ------------------------------------------------------------------------------------- */
+
+static double line_at(const struct fade_model *model, double cycles)
+{
+    struct fade_cell line = {NULL, model->cycles, model->ratio, model->line_count, false};
+    return between_checks(&line, cycles);
+}
+
+static void find(const struct gathered *all, struct text *title)
+{
+    double common = INFINITY;
+    for (size_t m = 0; m < all->count; m++)
+        common = fmin(common, all->models[m].line_count
+                                  ? all->models[m].cycles[all->models[m].line_count - 1]
+                                  : 0);
+    size_t best = 0, worst = 0;
+    for (size_t m = 1; m < all->count; m++) {
+        best = line_at(&all->models[m], common) > line_at(&all->models[best], common) ? m : best;
+        worst = line_at(&all->models[m], common) < line_at(&all->models[worst], common) ? m : worst;
+    }
+    double most = line_at(&all->models[best], common);
+    if (!isfinite(most))
+        text_add(title, "Capacity over cycles");
+    else if (all->count == 1)
+        text_addf(title,
+                  "After %.0f\xc2\xa0"
+                  "cycles %s keeps %.0f\xc2\xa0%% of its fresh charge",
+                  common, all->models[0].name, 100 * most);
+    else
+        text_addf(title,
+                  "After %.0f\xc2\xa0"
+                  "cycles %s keeps %.0f\xc2\xa0%% of its fresh charge, %s %.0f\xc2\xa0%%",
+                  common, all->models[best].name, 100 * most, all->models[worst].name,
+                  100 * line_at(&all->models[worst], common));
+}
+
+static void free_model(struct fade_model *model)
+{
+    for (size_t i = 0; i < model->count; i++) {
+        free((double *)model->cells[i].cycles);
+        free((double *)model->cells[i].ratio);
+    }
+    free((struct fade_cell *)model->cells);
+    free((double *)model->cycles);
+    free((double *)model->ratio);
+}
+
+int draw_fade(struct text *out, const struct drawing *drawing, struct error *error)
+{
+    const struct evidence *evidence = drawing->evidence;
+    json_t *runs = NULL;
+    if (logbook_list(evidence->logbook, LIST_RUNS, &(struct listing_filter){0}, &runs, error))
+        return error->code;
+    struct gathered all = {.models = xcalloc(evidence->model_count, sizeof *all.models)};
+    for (size_t m = 0; m < evidence->model_count; m++)
+        gather_model(&all, drawing, &evidence->models[m], runs);
+    json_decref(runs);
+    if (!all.count) {
+        error_set(error, ERROR_FAILED, "fade", "run capacity, cycles, capacity: see study-wear",
+                  "no cell has two capacity checks with %.0f\xc2\xa0"
+                  "cycles or more between them",
+                  LEAST_CYCLES);
+    } else {
+        struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
+        find(&all, &title);
+        text_addf(&conditions, "Capacity checks of %zu cell%s, as parts of each cell's first.",
+                  all.cells, all.cells == 1 ? "" : "s");
+        text_add(&note, "A cycle: the rated charge drawn once; lines are means of the cells. ");
+        evidence_source(evidence, &note);
+        struct fade_chart chart = {.head = {.preset = drawing->preset,
+                                            .id = drawing->id ? drawing->id : "fade",
+                                            .title = title.bytes,
+                                            .conditions = conditions.bytes,
+                                            .note = note.bytes},
+                                   .models = all.models,
+                                   .count = all.count,
+                                   .threshold = WEAR_WORN};
+        chart_fade(out, &chart);
+        if (drawing->finding)
+            text_add(drawing->finding, title.bytes);
+        text_free(&title);
+        text_free(&conditions);
+        text_free(&note);
+    }
+    for (size_t m = 0; m < all.count; m++)
+        free_model(&all.models[m]);
+    free(all.models);
+    return error->code;
+}

@@ -1,0 +1,71 @@
+/* The charts by name, and what they share. */
+#include "cli/drawing.h"
+
+#include <math.h>
+#include <string.h>
+
+const struct drawing_kind drawing_kinds[] = {
+    {"discharge", "Discharge curves", draw_discharge},
+    {"retention", "Charge left after storage", draw_retention},
+    {"resistance", "Internal resistance", draw_resistance},
+    {"fade", "Capacity over cycles", draw_fade},
+    {"ranking", "Ranking by one criterion", draw_ranking},
+    {NULL, NULL, NULL},
+};
+
+double drawn_cycles(const struct evidence *evidence, const char *cell, double rated, utc_us at)
+{
+    double charge = 0;
+    size_t i;
+    json_t *step;
+    json_array_foreach(evidence_steps(evidence, cell), i, step)
+    {
+        utc_us ended = row_instant(step, "ended_at");
+        double out = 3600 * row_number(step, "charge_Ah");
+        if (strcmp(row_text(step, "kind"), "discharge") == 0 && ended && ended <= at &&
+            isfinite(out))
+            charge += out;
+    }
+    return charge / rated;
+}
+
+json_t *results_of(const struct evidence *evidence, const char *cell, const char *name)
+{
+    json_t *found = json_array(), *row;
+    size_t i;
+    json_array_foreach(evidence->results, i, row)
+    {
+        if (strcmp(row_text(row, "cell"), cell) != 0 || strcmp(row_text(row, "name"), name) != 0)
+            continue;
+        /* Listed run by run; a run that began earlier may have recorded later. */
+        size_t place = json_array_size(found);
+        while (place > 0 &&
+               row_instant(json_array_get(found, place - 1), "at") > row_instant(row, "at"))
+            place--;
+        json_array_insert(found, place, row);
+    }
+    return found;
+}
+
+json_t *step_of(const struct evidence *evidence, const char *cell, json_int_t id)
+{
+    size_t i;
+    json_t *step;
+    json_array_foreach(evidence_steps(evidence, cell), i, step)
+    {
+        if (json_integer_value(json_object_get(step, "step")) == id)
+            return step;
+    }
+    return NULL;
+}
+
+void add_range(struct text *out, double low, double high, const char *unit)
+{
+    char a[40], b[40];
+    snprintf(a, sizeof a, low < 10 ? "%.2g" : "%.0f", low);
+    snprintf(b, sizeof b, high < 10 ? "%.2g" : "%.0f", high);
+    if (strcmp(a, b) == 0)
+        text_addf(out, "%s %s", a, unit);
+    else
+        text_addf(out, "%s to %s %s", a, b, unit);
+}

@@ -1,0 +1,41 @@
+/* Charts from what is on record: each gathers its numbers from the evidence, says the finding in
+ * its title and draws. Shared by plot and report. */
+#ifndef PERDURE_CLI_DRAWING_H
+#define PERDURE_CLI_DRAWING_H
+
+#include "cli/evidence.h"
+#include "report/chart.h"
+
+struct drawing {
+    const struct evidence *evidence;
+    enum chart_preset preset;
+    const char *id;       /* unique in its page; NULL: the chart's name */
+    const char *by;       /* of a ranking: the criterion; NULL: the usual one */
+    struct text *finding; /* its title is added here too; NULL: nowhere */
+};
+
+/* ERROR_FAILED when the data for it are not on record, and then nothing is drawn. */
+typedef int draw_chart(struct text *out, const struct drawing *drawing, struct error *error);
+draw_chart draw_discharge, draw_retention, draw_resistance, draw_fade, draw_ranking;
+
+struct drawing_kind {
+    const char *name;
+    const char *heading; /* for a page */
+    draw_chart *draw;
+};
+extern const struct drawing_kind drawing_kinds[]; /* ends with a NULL name */
+
+/* The cell's charge drawn until `at`, in rated charges: full cycles and shallow ones count by what
+ * was drawn. */
+double drawn_cycles(const struct evidence *evidence, const char *cell, double rated, utc_us at);
+
+/* Rows of one result name of one cell, oldest first; a new array. */
+json_t *results_of(const struct evidence *evidence, const char *cell, const char *name);
+
+/* The step of this number among the cell's own, or NULL. */
+json_t *step_of(const struct evidence *evidence, const char *cell, json_int_t id);
+
+/* "0.2 It", or "0.2 to 0.5 It" where the ends of the range differ. */
+void add_range(struct text *out, double low, double high, const char *unit);
+
+#endif

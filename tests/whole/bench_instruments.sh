@@ -1,0 +1,56 @@
+#!/bin/sh
+# perdure bench on emulated instruments: who they are, one reading, every byte, nothing energised; and
+# what it says of those that are not there or not who they should be.
+. "$(dirname "$0")/../support/whole.sh"
+
+PERDURE_DRIVERS=$top/bindings/drivers
+export PERDURE_DRIVERS
+emulator=$(dirname "$PERDURE")/tests/emulator/emulator
+"$emulator" supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" thermometer=tcp:0 \
+    relay=tcp:0 --bench-file there.lua --log truth.log --for 60 >emulator.txt &
+emulator_id=$!
+trap 'kill $emulator_id 2>/dev/null || true; rm -rf "$work"' EXIT
+tries=0
+until grep -q ready emulator.txt 2>/dev/null || [ $tries = 100 ]; do
+    sleep 0.1
+    tries=$((tries + 1))
+done
+
+expect 0 "ready" "$PERDURE" bench there.lua
+grep -q "E1 *emulated" out.txt || fail "no channel E1: $(cat out.txt)"
+[ "$(grep -c ' ready ' out.txt)" = 5 ] || fail "five instruments ready: $(cat out.txt)"
+"$PERDURE" --json bench there.lua >bench.json
+voltage=$(sed -n 's/.*"voltage_V": \([0-9.]*\).*/\1/p' bench.json)
+[ -n "$voltage" ] || fail "no voltage in $(cat bench.json)"
+grep -qF "meter-1 reading volts said ${voltage%%0}" truth.log || fail "the meter did not say $voltage"
+
+expect 0 "" "$PERDURE" bench there.lua --trace
+grep -qF '> *IDN?\n' err.txt || fail "no question in the trace: $(cat err.txt)"
+grep -qF '< Saltmere Instruments,SP-1,0001,1.0\n' err.txt || fail "no answer in the trace"
+if grep -E "output on|closed" truth.log; then
+    fail "something was energised or joined"
+fi
+
+# Not who it should be, and not there.
+sed 's/model = "SP-1", serial = "0001"/model = "SP-1", serial = "0002"/' there.lua >other.lua
+expect 4 "1 of 5 instruments cannot be used" "$PERDURE" bench other.lua
+grep -q "another instrument answers" out.txt || fail "not said who answers: $(cat out.txt)"
+sed "s,$work/meter,$work/nowhere," there.lua >gone.lua
+expect 4 "1 of 5 instruments cannot be used" "$PERDURE" bench gone.lua
+grep -q "No such file" out.txt || fail "not said that it is not there: $(cat out.txt)"
+
+# A run is not begun on a bench that is not all there.
+PERDURE_LOGBOOK=$work/real.perdure
+export PERDURE_LOGBOOK
+"$PERDURE" new --clock real >/dev/null
+"$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01 >/dev/null
+expect 4 "another instrument answers" "$PERDURE" run capacity --cells T-01 --bench other.lua
+# And not on instruments when the logbook's days are simulated.
+new_logbook simulated
+expect 4 "instruments keep real time" "$PERDURE" run capacity --cells T-01 --bench there.lua
+
+# A rehearsal on the same file looks at no instrument.
+kill $emulator_id
+wait $emulator_id 2>/dev/null || true
+expect 0 "rehearsed" "$PERDURE" rehearse capacity --bench there.lua
+finish

@@ -1,0 +1,82 @@
+#!/bin/sh
+# One script, four kinds of channel: the unchanged capacity protocol on a simulated channel, over
+# instruments on serial-like lines, over TCP, and by hand. The same outcome to what the instruments
+# resolve, and `results` says how each was obtained.
+. "$(dirname "$0")/../support/whole.sh"
+
+emulator=$(dirname "$PERDURE")/tests/emulator/emulator
+speed=200
+served=
+stop_serving() {
+    # shellcheck disable=SC2086
+    [ -z "$served" ] || kill $served 2>/dev/null || true
+    rm -rf "$work"
+}
+trap stop_serving EXIT
+
+# One truth for all: 2 Ah, 1.25 V behind 50 mohm, three quarters full. Filled by 0.5 Ah it gives 1.977 Ah: the
+# model's voltage falls over the last hundredth of its charge.
+cat >simulated.lua <<'L'
+return bench { title = "A constant cell", channels = {
+  S1 = simulated { capacity = "2 Ah", open_circuit = "1.25 V", r0 = "50 mohm", soc_new = 0.75 },
+} }
+L
+echo 'return bench { title = "A slot", channels = { H1 = by_hand { title = "slot 1 of the charger" } } }' >by_hand.lua
+serve() {
+    name=$1
+    shift
+    "$emulator" --speed $speed --rated "2000 mAh" --soc "75 %" --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" \
+        --truth "r0=50 mohm" --for 300 --bench-file "$name.lua" "$@" >"$name.txt" 2>&1 &
+    served="$served $!"
+    for _ in $(seq 100); do
+        grep -q '^ready' "$name.txt" && return
+        sleep 0.1
+    done
+    fail "the emulator is not ready: $(cat "$name.txt")"
+}
+serve pty "supply=pty:$work/supply" "load=pty:$work/load" "meter=pty:$work/meter"
+serve tcp supply=tcp:0 load=tcp:0 meter=tcp:0
+
+settings='--set charge=0.5It --set fill=30min --set rest=1min --set rate=1It'
+# Each in a logbook of its own, all at once.
+# shellcheck disable=SC2086
+begin() {
+    "$PERDURE" --logbook "$1.perdure" new --clock x$speed --seed 7 >/dev/null
+    "$PERDURE" --logbook "$1.perdure" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01 >/dev/null
+    "$PERDURE" --logbook "$1.perdure" run capacity --cells T-01 --bench "$1.lua" $settings >"$1.run" 2>&1 &
+    running="$running $!"
+}
+running=
+for kind in simulated pty tcp by_hand; do
+    begin $kind
+done
+
+# By hand: asked, answered by what such a display would say.
+PERDURE_LOGBOOK=$work/by_hand.perdure
+export PERDURE_LOGBOOK
+answer() {
+    for _ in $(seq 300); do
+        "$PERDURE" --json attend | grep -q '"question": '"$1"'[,}]*$' && break
+        sleep 0.1
+    done
+    expect "$3" "$4" "$PERDURE" answer "$1" "$2" --who Ada
+}
+answer 1 "plenty" 1 'such as'
+answer 1 "500 mAh, 30 min" 0 'answered'
+answer 2 "2000 mAh, 1 h, 1.0 V" 0 'answered'
+
+for child in $running; do
+    wait "$child" || fail "a run failed: $(cat ./*.run)"
+done
+for kind in simulated:simulated pty:emulated tcp:emulated by_hand:"by hand"; do
+    PERDURE_LOGBOOK=$work/${kind%%:*}.perdure
+    got=$(ask_logbook "SELECT abs(value - 1.977) <= 0.024, how, round(value, 4) FROM result WHERE name = 'capacity'")
+    echo "${kind%%:*}: $got"
+    # A reading comes every few seconds of the cell's time, at 2 A; a busy machine may be late by more.
+    [ "${got%|*}" = "1|${kind#*:}" ] || fail "${kind%%:*}: $got ($(cat "${kind%%:*}.run"))"
+    ask_logbook "SELECT script_hash FROM run" >>scripts.txt
+    sound
+    expect 0 '0 findings' "$PERDURE" audit
+done
+[ "$(sort -u scripts.txt | wc -l)" = 1 ] || fail "not one and the same script"
+finish
