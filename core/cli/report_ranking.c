@@ -24,14 +24,22 @@ static const char *range_of(struct report *report, const struct standing *standi
     return report_text(report, "%zu to %zu", range->low, range->high);
 }
 
+/* Resistances of cells are read in thousandths of an ohm. */
+static bool in_thousandths(const struct standing *standing, size_t c)
+{
+    return strcmp(standing->comparison.unit[c], "ohm") == 0;
+}
+
 static const char *mean_of(struct report *report, const struct standing *standing, size_t m,
                            size_t c)
 {
     const struct summary *s = &standing->summary[m * standing->comparison.criteria + c];
+    double factor = in_thousandths(standing, c) ? 1000 : 1;
     if (isfinite(s->high))
-        return report_text(report, "%.4g \xc2\xb1 %.2g %s (%zu)", s->mean, (s->high - s->low) / 2,
-                           standing->letters[c][m], s->count);
-    return report_text(report, "%.4g %s (%zu)", s->mean, standing->letters[c][m], s->count);
+        return report_text(report, "%.4g \xc2\xb1 %.2g %s (%zu)", factor * s->mean,
+                           factor * (s->high - s->low) / 2, standing->letters[c][m], s->count);
+    return report_text(report, "%.4g %s (%zu)", factor * s->mean, standing->letters[c][m],
+                       s->count);
 }
 
 static void fill_table(struct report *report, const struct standing *standing)
@@ -42,7 +50,8 @@ static void fill_table(struct report *report, const struct standing *standing)
     memcpy(columns, fixed, sizeof fixed);
     for (size_t c = 0; c < comparison->criteria; c++)
         columns[FIXED_COLUMNS + c].title =
-            report_text(report, "%s (%s)", comparison->name[c], comparison->unit[c]);
+            report_text(report, "%s (%s)", comparison->name[c],
+                        in_thousandths(standing, c) ? "mohm" : comparison->unit[c]);
     const char **fields =
         report_table(report, &report->page.ranking, columns, width, comparison->models);
     for (size_t i = 0; i < comparison->models; i++) {
@@ -110,6 +119,11 @@ static void explain(struct report *report, const struct contest *contest)
                         report_text(report, "How sure the places are cannot be said: %s; %s.",
                                     analysis_status_text(standing->sure),
                                     analysis_status_todo(standing->sure)));
+    for (size_t c = 0; c < standing->comparison.criteria; c++)
+        if (strcmp(standing->comparison.name[c], "remaining") == 0)
+            report_add_item(report, notes,
+                            "What remained is averaged over the ages at which cells were opened: "
+                            "it compares models only where all were opened at the same ages.");
     if (contest->left_out)
         report_add_item(report, notes,
                         report_text(report,

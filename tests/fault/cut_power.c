@@ -76,6 +76,7 @@ static struct orders draw_orders(struct trial *trial)
 static _Noreturn void be_child(const struct day *day, const struct orders *orders, int fd)
 {
     struct error error;
+    alarm(300); /* one that never ends is a failure too */
     disk_register();
     disk_power(&orders->power);
     facts_tell(fd);

@@ -192,6 +192,7 @@ static void be_child(const struct trouble *trouble, uint64_t at, const struct da
                                       .cause = trouble->cause,
                                       .met = on_failure,
                                       .owner = &child};
+    alarm(300); /* one that never ends is a failure too */
     disk_register();
     disk_power(&cut);
     facts_tell(fd);
