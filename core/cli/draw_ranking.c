@@ -10,15 +10,16 @@
 
 static const struct words {
     const char *name, *quantity, *unit;
+    const char *of; /* what a percentage is a part of */
     double unit_si;
 } words[] = {
-    {"capacity", "Capacity", "% of rating", 0.01},
-    {"remaining", "Left after storage", "% of the cell's capacity", 0.01},
-    {"recovered", "Recovered after storage", "% of the cell's capacity", 0.01},
-    {"resistance", "Resistance", "m\xce\xa9", 0.001},
-    {"delivered", "Charge delivered", "Ah", 3600},
-    {"mean_voltage", "Mean voltage", "V", 1},
-    {"cycles", "Cycles", "", 1},
+    {"capacity", "Capacity as part of the rating", "%", " of its rating", 0.01},
+    {"remaining", "Left after storage", "%", " of the charge left after storage", 0.01},
+    {"recovered", "Recovered after storage", "%", " of its capacity recovered", 0.01},
+    {"resistance", "Resistance", "m\xce\xa9", "", 0.001},
+    {"delivered", "Charge delivered", "Ah", " delivered", 3600},
+    {"mean_voltage", "Mean voltage", "V", " on average", 1},
+    {"cycles", "Cycles", "", " cycles", 1},
 };
 
 static const struct words *words_of(const char *name)
@@ -70,14 +71,14 @@ static void find(const struct standing *standing, const struct words *word, stru
     size_t first = standing->order[0];
     double value = standing->summary[first * comparison->criteria].mean;
     value *= si_of(word) / word->unit_si;
+    const char *name = comparison->model[first];
     if (comparison->models == 1)
-        text_addf(title, "%s, %s: %.4g %s", comparison->model[first], word->quantity, value,
-                  word->unit);
+        text_addf(title, "%s: %.4g\xc2\xa0%s%s", name, value, word->unit, word->of);
     else if (standing_settled(standing))
-        text_addf(title, "%s comes first: %.4g %s", comparison->model[first], value, word->unit);
+        text_addf(title, "%s comes first: %.4g\xc2\xa0%s%s", name, value, word->unit, word->of);
     else
-        text_addf(title, "%s leads with %.4g %s, but first place is not settled",
-                  comparison->model[first], value, word->unit);
+        text_addf(title, "%s leads with %.4g\xc2\xa0%s%s, but first place is not settled", name,
+                  value, word->unit, word->of);
 }
 
 static void say(const struct contest *contest, const struct words *word,

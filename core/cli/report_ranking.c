@@ -77,6 +77,7 @@ static void say_first(struct report *report, const struct standing *standing)
         return;
     const char *first = comparison->model[standing->order[0]];
     const char *second = comparison->model[standing->order[1]];
+    double chance = 100 * standing->probability[standing->order[0] * comparison->models];
     const char *item;
     if (standing->sure != ANALYSIS_OK)
         item = report_text(report, "%s came first, but how sure that is cannot be said: %s; %s.",
@@ -84,15 +85,15 @@ static void say_first(struct report *report, const struct standing *standing)
                            analysis_status_todo(standing->sure));
     else if (standing_settled(standing))
         item = report_text(report,
-                           "%s came first, and other cells of the same models would very "
-                           "likely have shown the same.",
-                           first);
+                           "%s came first over all criteria. With other cells of the same models "
+                           "it would have done so in about %.0f of 100 tests.",
+                           first, chance);
     else
         item = report_text(report,
-                           "%s came first and %s second, but other cells of the same models "
-                           "could well have come out the other way round: first place is "
-                           "not settled.",
-                           first, second);
+                           "%s came first over all criteria and %s second, but that is not "
+                           "settled: with other cells of the same models %s would have come first "
+                           "in about %.0f of 100 tests.",
+                           first, second, first, chance);
     report_add_item(report, &report->page.summary, item);
 }
 

@@ -113,7 +113,7 @@ static void plan_panels(struct view *view, const char *aid)
     size_t many = frame->grows                ? view->count
                   : view->count < frame->most ? view->count
                                               : frame->most;
-    view->columns = many <= 1 ? 1 : many == 2 || many == 4 ? 2 : 3;
+    view->columns = many <= 1 ? 1 : many == 2 || many == 4 || frame->width < 500 ? 2 : 3;
     if (!frame->grows && many > 6)
         view->columns = 4;
     view->shown = many;

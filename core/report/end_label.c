@@ -30,7 +30,8 @@ double end_label_room(const struct frame *frame, const struct end_label *labels,
     double widest = 0;
     for (size_t i = 0; i < count; i++)
         widest = fmax(widest, lettering_width(labels[i].name.bytes, frame->body, false));
-    return fmin(tie(frame) + value_room(frame, labels, count) + widest + 2, frame->width / 3);
+    return fmin(tie(frame) + value_room(frame, labels, count) + widest + 2,
+                frame->side * frame->width);
 }
 
 static int by_height(const void *a, const void *b)

@@ -14,7 +14,7 @@ struct end_label {
     double x, y; /* the end of the line */
 };
 
-/* Width that they take at the right of the plot, at most a third of the chart. */
+/* Width that they take at the right of the plot, at most the frame's `side`. */
 double end_label_room(const struct frame *frame, const struct end_label *labels, size_t count);
 /* Sorts the labels by height. */
 void end_label_add(struct frame *frame, const struct box *plot, struct end_label *labels,

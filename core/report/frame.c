@@ -13,15 +13,17 @@
 #define FOOT_LINES       3
 #define LEADING          1.25 /* from line to line, in heights of type */
 
+#define THIRD (1.0 / 3)
+
 static const struct preset {
-    double width, height, title, body, small, line, mark, pixels;
+    double width, height, title, body, small, line, mark, pixels, side;
     size_t most;
     bool grows;
 } presets[] = {
-    [CHART_REPORT] = {720, 460, 20, 15, 13, 2.5, 4.5, 1, 12, true},
-    [CHART_ARTICLE] = {1200, 675, 31, 21, 18, 3.5, 6.5, 1, 8, false},
-    [CHART_VIDEO] = {960, 540, 29, 21, 18, 4, 7, 2, 6, false},
-    [CHART_NARROW] = {360, 400, 17, 13, 12, 2, 4, 1, 6, true},
+    [CHART_REPORT] = {720, 460, 20, 15, 13, 2.5, 4.5, 1, THIRD, 12, true},
+    [CHART_ARTICLE] = {1200, 675, 31, 21, 18, 3.5, 6.5, 1, THIRD, 8, false},
+    [CHART_VIDEO] = {960, 540, 29, 21, 18, 4, 7, 2, THIRD, 6, false},
+    [CHART_NARROW] = {360, 400, 17, 13, 12, 2, 4, 1, 0.42, 6, true},
 };
 
 static double pad_of(const struct frame *frame)
@@ -139,6 +141,7 @@ void frame_plan(struct frame *frame, const struct chart_head *head, const char *
                             .line = preset->line,
                             .mark = preset->mark,
                             .most = preset->most,
+                            .side = preset->side,
                             .grows = preset->grows};
     double top = add_head(frame, NULL), foot = add_foot(frame, NULL);
     if (preset->grows && content > 0)

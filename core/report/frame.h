@@ -22,6 +22,7 @@ struct frame {
     double line;               /* width of a line that stands out */
     double mark;               /* half the size of a mark that stands out */
     size_t most;               /* models that may stand out */
+    double side;               /* part of the width that names at the right may take */
     bool grows;                /* the height follows the content */
     struct box room;           /* for the chart itself */
 };

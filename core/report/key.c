@@ -27,7 +27,8 @@ double key_room(const struct frame *frame, const struct key_entry *entries, size
         if (entries[i].value.length != 0)
             widest = fmax(widest, lettering_width(entries[i].value.bytes, frame->body, false));
     }
-    return fmin(gap(frame) + swatch(frame) + 0.5 * frame->body + widest + 2, frame->width / 3);
+    return fmin(gap(frame) + swatch(frame) + 0.5 * frame->body + widest + 2,
+                frame->side * frame->width);
 }
 
 static void add_entry(struct frame *frame, const struct key_entry *entry, double left, double y,

@@ -14,7 +14,7 @@ struct key_entry {
     struct text name, value; /* the value may be empty */
 };
 
-/* Width that the key takes, the gap to the plot included: at most a third of the chart. */
+/* Width that the key takes, the gap to the plot included: at most the frame's `side`. */
 double key_room(const struct frame *frame, const struct key_entry *entries, size_t count);
 /* Within the box, from the height `top` where they fit below it, else from the box' own top. */
 void key_add(struct frame *frame, const struct box *box, double top,

@@ -41,8 +41,8 @@ void rows_plan(struct rows *rows, struct frame *frame, const struct chart_head *
     rows->rank_room = column(frame, rows, offsetof(struct row, rank), false);
     rows->name_room =
         fmin(column(frame, rows, offsetof(struct row, name), true), 0.28 * frame->width);
-    rows->value_room =
-        fmin(column(frame, rows, offsetof(struct row, value), false), 0.36 * frame->width);
+    rows->value_room = fmin(column(frame, rows, offsetof(struct row, value), false),
+                            fmax(0.36, frame->side) * frame->width);
     double top = frame->room.top + LEGEND * frame->body;
     rows->plot = (struct box){frame->room.left + rows->rank_room + rows->name_room, top,
                               frame->room.right - rows->value_room,

@@ -46,7 +46,7 @@ L
 
 # fresh NAME CLOCK: a logbook on the small disk with four queued runs, and 150 kB of room left.
 fresh() {
-    rm -rf "${small:?}"/*
+    rm -rf "${small:?}"/* engine.txt
     PERDURE_LOGBOOK=$small/$1.perdure
     export PERDURE_LOGBOOK
     "$PERDURE" new --clock "$2" --seed 7 >/dev/null
@@ -62,7 +62,7 @@ for clock in virtual x6000; do
     fresh $clock $clock
     "$PERDURE" engine --bench bench.lua --until-idle 2>engine.txt &
     engine=$!
-    within 20 grep -q "the disk is full: outputs are safe" engine.txt ||
+    within 20 grep -qs "the disk is full: outputs are safe" engine.txt ||
         fail "$clock: the engine did not hold: $(cat engine.txt)"
     gone $engine && fail "$clock: the engine ended on a full disk: $(cat engine.txt)"
     [ $clock = virtual ] || sleep 6
@@ -84,7 +84,7 @@ done
 fresh signal virtual
 "$PERDURE" engine --bench bench.lua --until-idle 2>engine.txt &
 engine=$!
-within 20 grep -q "the disk is full" engine.txt || fail "signal: the engine did not hold"
+within 20 grep -qs "the disk is full" engine.txt || fail "signal: the engine did not hold"
 kill -TERM $engine
 within 5 gone $engine || fail "signal: a held engine does not end when told to"
 status=0
