@@ -50,7 +50,7 @@ struct guardian {
 
     pid_t dying[DYING_MOST]; /* killed, not yet reaped; 0 */
     int64_t try_us, pause_us;
-    bool lost, tripped;
+    bool lost, tripped, fires;
     struct error trouble;
     struct guardian_counts counts;
 };
@@ -103,7 +103,7 @@ static void lose(struct guardian *guardian, const char *why, int code)
         if (guardian->pause_us > PAUSE_MOST_US)
             guardian->pause_us = PAUSE_MOST_US;
     }
-    guardian->answered = false;
+    guardian->answered = guardian->fires = false;
 }
 
 static int set_up_spawn(posix_spawn_file_actions_t *files, posix_spawnattr_t *attributes,
@@ -209,6 +209,7 @@ static void take_report(struct guardian *guardian, const struct guardian_report 
         guardian->trips = report->trips;
         guardian->tripped = true;
     }
+    guardian->fires = report->fires;
     if (report->holds != report->expected) {
         guardian->answered = false; /* one like it would do no better, unless later */
         lose(guardian, "it could not take all instruments", 0);
@@ -398,6 +399,8 @@ enum guardian_state guardian_state(const struct guardian *guardian)
 {
     if (guardian->lost)
         return GUARDIAN_LOST;
+    if (guardian->fires)
+        return GUARDIAN_FIRING;
     return guardian->tripped ? GUARDIAN_TRIPPED : GUARDIAN_WATCHING;
 }
 

@@ -3,15 +3,16 @@
  * engine dies, or has not beaten for the patience (1.5 s), it writes them to all: outputs are off
  * within 2 s of the last sign of life, however many instruments there are and whichever are stuck.
  *
- *   engine's side: WATCHING --it was late, and all was made safe--> TRIPPED --settle--> WATCHING
- *                     | ^
- *        the guardian is gone and no other starts: LOST, until one answers
+ *              the engine was late           all is written            guardian_settle
+ *   WATCHING ----------------------> FIRING --------------> TRIPPED ------------------> WATCHING
+ *   any: the guardian is gone, and no other starts --> LOST --one answers--> WATCHING or TRIPPED
  *
  * 1. A guardian that dies, stops or answers nonsense is noticed with the next beats, killed, and
  *    replaced at once; the new one is handed everything again.
  * 2. While LOST nothing watches: make everything safe and drive nothing.
- * 3. After TRIPPED the instruments are not what the runs believe: fail or park the runs, make
- *    everything safe, then guardian_settle.
+ * 3. From FIRING on the instruments are not what the runs believe: fail or park the runs. Safe bytes
+ *    are written several times, for 0.4 s (to one that is stuck for up to four patiences): drive
+ *    nothing. In TRIPPED make everything safe from here, too, then guardian_settle.
  * 4. With nothing held it never trips.
  *
  * What it cannot do: survive what kills both at once (a power cut, a SIGKILL to the whole service);
@@ -33,7 +34,7 @@
 
 struct guardian;
 
-enum guardian_state { GUARDIAN_WATCHING, GUARDIAN_TRIPPED, GUARDIAN_LOST };
+enum guardian_state { GUARDIAN_WATCHING, GUARDIAN_FIRING, GUARDIAN_TRIPPED, GUARDIAN_LOST };
 
 /* `patience` in s, 0: the usual. The process is started with the first hold: a bench without
  * instruments has none. The program starts itself anew for it (see guardian_child.c): whatever

@@ -40,7 +40,7 @@ const char guardian_name[] = "perdure-guardian";
 
 struct child {
     pid_t engine;
-    int64_t patience_us, heard_us;
+    int64_t patience_us, heard_us, tripped_us;
     bool tripped, goodbye, gone;
     int32_t trips, holds;
     struct keeper *keepers, *leaving;
@@ -100,10 +100,19 @@ static void fire_last(struct child *child)
 /* --- talking -----------------------------------------------------------------------------------
  */
 
+/* A keeper that is stuck for longer than it tries counts no more. */
+static bool fires(const struct child *child)
+{
+    bool some = false;
+    for (const struct keeper *keeper = child->keepers; keeper; keeper = keeper->next)
+        some |= keeper_fires(keeper);
+    return some && guardian_now_us() < child->tripped_us + BOUND_PATIENCES * child->patience_us;
+}
+
 /* Never waits: an engine that hangs does not read. */
 static void report(const struct child *child, int32_t expected)
 {
-    struct guardian_report report = {expected, child->holds, child->trips};
+    struct guardian_report report = {expected, child->holds, child->trips, fires(child)};
     send(GUARDIAN_SOCKET, &report, sizeof report, MSG_DONTWAIT | MSG_NOSIGNAL);
 }
 
@@ -177,6 +186,7 @@ static void trip(struct child *child)
     for (struct keeper *keeper = child->keepers; keeper; keeper = keeper->next)
         keeper_fire(keeper);
     child->tripped = true;
+    child->tripped_us = guardian_now_us();
     child->trips++;
     report(child, child->holds);
 }

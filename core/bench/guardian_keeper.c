@@ -5,6 +5,7 @@
 #include <fcntl.h>
 #include <poll.h>
 #include <pthread.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
@@ -22,7 +23,7 @@
 static const int64_t pause_us[] = {100000, 200000, 100000};
 #define ROUNDS ((int)(sizeof pause_us / sizeof *pause_us))
 
-/* One byte each, through the pipe: nothing else is shared between the two threads. */
+/* One byte each, through the pipe; but for `obeyed`, nothing else is shared between the two threads. */
 enum { ORDER_FIRE = 'f', ORDER_FIRE_LAST = 'l' };
 
 struct keeper_work {
@@ -31,6 +32,8 @@ struct keeper_work {
     int orders;       /* to read from; end of file: leave */
     int orders_write; /* the owner's */
     int64_t bound_us;
+    atomic_int obeyed; /* orders to fire that are carried out, or given up */
+    int taken;         /* the same, begun */
 
     /* A device of messages (USBTMC) takes each write as one: no command can be half sent, so no
      * terminator goes before; and a read would ask it for an answer. */
@@ -134,6 +137,7 @@ static bool take_orders(struct keeper_work *work)
     ssize_t count = read(work->orders, orders, sizeof orders);
     if (count <= 0)
         return count < 0 && errno == EINTR;
+    work->taken += (int)count;
     begin(work, memchr(orders, ORDER_FIRE_LAST, (size_t)count) != NULL);
     return true;
 }
@@ -165,6 +169,8 @@ static void *keep(void *argument)
             stays = take_orders(work);
         if (stays && work->round < ROUNDS && guardian_now_us() >= work->due_us)
             write_some(work);
+        if (work->round == ROUNDS)
+            atomic_store(&work->obeyed, work->taken);
     }
     drop_line(work);
     return NULL;
@@ -238,8 +244,10 @@ struct keeper *keeper_start(int id, int fd, const char *safe, size_t length, int
 /* A pipe that is full holds orders enough. */
 static void order(struct keeper *keeper, char which)
 {
-    while (write(keeper->work->orders_write, &which, 1) < 0 && errno == EINTR)
+    ssize_t count;
+    while ((count = write(keeper->work->orders_write, &which, 1)) < 0 && errno == EINTR)
         continue;
+    keeper->orders += count == 1;
 }
 
 void keeper_fire(struct keeper *keeper)
@@ -250,6 +258,11 @@ void keeper_fire(struct keeper *keeper)
 void keeper_fire_last(struct keeper *keeper)
 {
     order(keeper, ORDER_FIRE_LAST);
+}
+
+bool keeper_fires(const struct keeper *keeper)
+{
+    return atomic_load(&keeper->work->obeyed) != keeper->orders;
 }
 
 void keeper_leave(struct keeper *keeper)

@@ -12,6 +12,7 @@ struct keeper {
     struct keeper *next; /* these two are the owner's */
     int id;
     struct keeper_work *work;
+    int orders; /* to fire, given */
 };
 
 /* Takes `fd` over; NULL, with it closed, when there is no thread or memory. `bound_us`: how long it
@@ -22,10 +23,12 @@ struct keeper *keeper_start(int id, int fd, const char *safe, size_t length, int
 void keeper_fire(struct keeper *keeper);
 /* The same, then ends: nobody comes back. */
 void keeper_fire_last(struct keeper *keeper);
+/* Whether what was ordered is still to be written. */
+bool keeper_fires(const struct keeper *keeper);
 /* Ends without writing. */
 void keeper_leave(struct keeper *keeper);
 
-/* After one of the latter two: whether it has ended, and is freed. Never waits. */
+/* After keeper_fire_last or keeper_leave: whether it has ended, and is freed. Never waits. */
 bool keeper_ended(struct keeper *keeper);
 
 #endif

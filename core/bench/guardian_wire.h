@@ -33,6 +33,7 @@ struct guardian_order {
 struct guardian_report {
     int32_t expected, holds; /* as the beat had it, and in truth */
     int32_t trips;           /* since it started */
+    int32_t fires;           /* safe bytes of the last trip are still being written */
 };
 
 static inline int64_t guardian_now_us(void)

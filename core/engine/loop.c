@@ -90,7 +90,7 @@ static void tidy(struct engine *engine)
 }
 
 /* Fed only when all three made progress: this pass ran, nothing is overdue, and what was written is
- * durable. A full disk feeds nothing: starting anew would not help, but a person should know. */
+ * durable. While it waits for room on a full disk it is fed: starting anew would not help. */
 static void feed_watchdog(struct engine *engine)
 {
     if (real_us() - engine->last_fed < FEED_EVERY_US)
