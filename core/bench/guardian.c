@@ -406,7 +406,8 @@ enum guardian_state guardian_state(const struct guardian *guardian)
 
 void guardian_settle(struct guardian *guardian)
 {
-    guardian->tripped = false;
+    if (!guardian->fires)
+        guardian->tripped = false;
 }
 
 double guardian_beat_every(const struct guardian *guardian)

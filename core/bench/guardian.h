@@ -10,8 +10,8 @@
  * 1. A guardian that dies, stops or answers nonsense is noticed with the next beats, killed, and
  *    replaced at once; the new one is handed everything again.
  * 2. While LOST nothing watches: make everything safe and drive nothing.
- * 3. From FIRING on the instruments are not what the runs believe: fail or park the runs. Safe bytes
- *    are written several times, for 0.4 s (to one that is stuck for up to four patiences): drive
+ * 3. From FIRING on the instruments are not what the runs believe: fail or park the runs. Safe
+ * bytes are written several times, for 0.4 s (to one that is stuck for up to four patiences): drive
  *    nothing. In TRIPPED make everything safe from here, too, then guardian_settle.
  * 4. With nothing held it never trips.
  *

@@ -23,7 +23,8 @@
 static const int64_t pause_us[] = {100000, 200000, 100000};
 #define ROUNDS ((int)(sizeof pause_us / sizeof *pause_us))
 
-/* One byte each, through the pipe; but for `obeyed`, nothing else is shared between the two threads. */
+/* One byte each, through the pipe; but for `obeyed`, nothing else is shared between the two
+ * threads. */
 enum { ORDER_FIRE = 'f', ORDER_FIRE_LAST = 'l' };
 
 struct keeper_work {

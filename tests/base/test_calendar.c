@@ -1,5 +1,5 @@
 /* Instants: read, written, and a duration later; against libc and GNU date as oracles. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <stdlib.h>
 #include <string.h>

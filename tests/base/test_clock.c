@@ -1,5 +1,5 @@
 /* The faces of the clock. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <time.h>
 

@@ -1,5 +1,5 @@
 /* ISO 8601 durations, and spans of time written for people. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <math.h>
 #include <string.h>

@@ -1,5 +1,5 @@
 /* Errors: filling, printing on one line, exit status. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -1,5 +1,5 @@
 /* Whole files, their hash, and memory that ends the process when there is none. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -1,6 +1,6 @@
 /* Quantities that are right: every unit in every spelling, compound times, multiples of It, and
  * what is written back. The wrong ones are in test_quantity_errors.c. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <math.h>
 #include <string.h>

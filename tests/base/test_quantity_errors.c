@@ -1,6 +1,6 @@
 /* Quantities that are wrong: each is refused, the message names the text and says what to write,
  * and the output is left as it was. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <string.h>
 

@@ -1,6 +1,6 @@
 /* The generator: published first outputs, the same again from the same seed, and the shape of what
  * is drawn. All seeds are fixed, so that a test that passes always passes. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <math.h>
 #include <string.h>

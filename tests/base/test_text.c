@@ -1,5 +1,5 @@
 /* The growing buffer, numbers, JSON strings, copies. */
-#include "base/cmocka_setup.h"
+#include "support/cmocka_setup.h"
 
 #include <jansson.h>
 #include <math.h>

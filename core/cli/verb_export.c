@@ -1,0 +1,277 @@
+/* perdure export: what is on record as a data package that any table program can read. */
+#include <dirent.h>
+#include <errno.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "cli/csv_file.h"
+#include "cli/evidence.h"
+#include "cli/output_file.h"
+#include "cli/package.h"
+#include "logbook/facts.h"
+#include "logbook/steps.h"
+
+#define DESCRIPTOR "datapackage.json"
+
+struct export
+{
+    const char *folder;
+    struct evidence evidence;
+    size_t rows[PACKAGE_TABLES];
+};
+
+/* --- tables
+ * ------------------------------------------------------------------------------------ */
+
+static int open_table(const struct export *export, enum package_name name, struct csv_file *csv,
+                      struct error *error)
+{
+    char path[700];
+    snprintf(path, sizeof path, "%s/%s.csv", export->folder, package_tables[name].name);
+    if (csv_file_open(csv, path, error))
+        return error->code;
+    for (const struct package_field *f = package_tables[name].fields; f->name; f++)
+        csv_file_text(csv, f->name);
+    csv_file_end_row(csv);
+    return 0;
+}
+
+static void write_row(struct export *export, enum package_name name, struct csv_file *csv,
+                      const json_t *row)
+{
+    for (const struct package_field *f = package_tables[name].fields; f->name; f++)
+        csv_file_value(csv, json_object_get(row, f->name));
+    csv_file_end_row(csv);
+    export->rows[name]++;
+}
+
+static int write_rows(struct export *export, enum package_name name, const json_t *rows,
+                      struct error *error)
+{
+    struct csv_file csv;
+    size_t i;
+    json_t *row;
+    if (open_table(export, name, &csv, error))
+        return error->code;
+    json_array_foreach(rows, i, row)
+    {
+        write_row(export, name, &csv, row);
+    }
+    return csv_file_close(&csv, error);
+}
+
+/* Models of the chosen cells only. */
+static json_t *chosen_models(const struct export *export, const json_t *all)
+{
+    json_t *rows = json_array(), *row;
+    size_t i;
+    json_array_foreach(all, i, row)
+    {
+        for (size_t m = 0; m < export->evidence.model_count; m++)
+            if (strcmp(export->evidence.models[m].name, row_text(row, "name")) == 0)
+                json_array_append(rows, row);
+    }
+    return rows;
+}
+
+/* Runs of the chosen cells, and the studies that may be their parents. */
+static json_t *chosen_runs(const struct export *export, const json_t *all)
+{
+    json_t *rows = json_array(), *row;
+    size_t i;
+    json_array_foreach(all, i, row)
+    {
+        const char *cell = row_text(row, "cell");
+        if (!cell[0] || evidence_steps(&export->evidence, cell))
+            json_array_append(rows, row);
+    }
+    return rows;
+}
+
+static json_t *all_steps(const struct export *export)
+{
+    json_t *rows = json_array(), *steps;
+    const char *label;
+    json_object_foreach(export->evidence.steps, label, steps)
+    {
+        json_array_extend(rows, steps);
+    }
+    return rows;
+}
+
+static json_t *flat_rows(const struct export *export)
+{
+    json_t *rows = json_array(), *result, *cell;
+    size_t i, j;
+    json_array_foreach(export->evidence.results, i, result)
+    {
+        json_array_foreach(export->evidence.cells, j, cell)
+        {
+            if (strcmp(row_text(cell, "label"), row_text(result, "cell")) != 0)
+                continue;
+            json_t *row = json_copy(cell);
+            json_object_update(row, result);
+            json_array_append_new(rows, row);
+        }
+    }
+    return rows;
+}
+
+/* --- readings
+ * ---------------------------------------------------------------------------------- */
+
+struct writing {
+    struct export *export;
+    struct csv_file csv;
+    json_int_t step;
+};
+
+static int write_reading(void *context, int64_t k, const struct sample *sample)
+{
+    struct writing *writing = context;
+    csv_file_number(&writing->csv, (double)writing->step);
+    csv_file_number(&writing->csv, (double)k);
+    csv_file_number(&writing->csv, (double)sample->t_us / 1e6);
+    csv_file_number(&writing->csv, sample->voltage);
+    csv_file_number(&writing->csv, sample->current);
+    csv_file_number(&writing->csv, sample->temperature);
+    csv_file_end_row(&writing->csv);
+    writing->export->rows[PACKAGE_READINGS]++;
+    return ferror(writing->csv.file);
+}
+
+static int write_readings(struct export *export, const json_t *steps, struct error *error)
+{
+    struct writing writing = {.export = export};
+    size_t i;
+    json_t *step;
+    if (open_table(export, PACKAGE_READINGS, &writing.csv, error))
+        return error->code;
+    json_array_foreach(steps, i, step)
+    {
+        writing.step = json_integer_value(json_object_get(step, "step"));
+        if (logbook_samples(export->evidence.logbook, writing.step, write_reading, &writing, error))
+            break;
+    }
+    struct error closing;
+    error_clear(&closing);
+    if (csv_file_close(&writing.csv, &closing) && !error->code)
+        *error = closing;
+    return error->code;
+}
+
+/* --- the package
+ * ------------------------------------------------------------------------------- */
+
+/* A new folder, an empty one, or one that holds an earlier export: nothing else is written over. */
+static int take_folder(const char *folder, struct error *error)
+{
+    char path[700];
+    struct stat about;
+    if (mkdir(folder, 0777) == 0)
+        return 0;
+    DIR *directory = errno == EEXIST ? opendir(folder) : NULL;
+    if (!directory)
+        return error_set(error, ERROR_FAILED, folder, "name a folder that can be made",
+                         "the folder cannot be used: %s", strerror(errno));
+    int entries = 0;
+    while (readdir(directory))
+        entries++;
+    closedir(directory);
+    snprintf(path, sizeof path, "%s/%s", folder, DESCRIPTOR);
+    if (entries > 2 && stat(path, &about) != 0)
+        return error_set(error, ERROR_FAILED, folder, "name a new folder, or an empty one",
+                         "the folder holds other files");
+    return 0;
+}
+
+static int describe(const struct export *export, const char *licence, struct error *error)
+{
+    char path[700];
+    struct text about = TEXT_EMPTY, out = TEXT_EMPTY;
+    evidence_source(&export->evidence, &about);
+    json_t *package = package_describe("Cell tests on record", about.bytes, licence);
+    char *text = json_dumps(package, JSON_INDENT(2));
+    text_addf(&out, "%s\n", text);
+    snprintf(path, sizeof path, "%s/%s", export->folder, DESCRIPTOR);
+    output_write(path, &out, error);
+    free(text);
+    json_decref(package);
+    text_free(&out);
+    text_free(&about);
+    return error->code;
+}
+
+static void say(const struct arguments *arguments, const struct export *export)
+{
+    json_t *rows = json_object();
+    for (int i = 0; i < PACKAGE_TABLES; i++)
+        json_object_set_new(rows, package_tables[i].name,
+                            json_integer((json_int_t) export->rows[i]));
+    if (arguments->json) {
+        print_json(rows);
+    } else {
+        for (int i = 0; i < PACKAGE_TABLES; i++)
+            printf("%s/%s.csv: %zu rows\n", export->folder, package_tables[i].name,
+                   export->rows[i]);
+        printf("%s/%s says what they hold\n", export->folder, DESCRIPTOR);
+    }
+    json_decref(rows);
+}
+
+static int write_all(struct export *export, const char *licence, struct error *error)
+{
+    struct logbook *logbook = export->evidence.logbook;
+    struct listing_filter all = {0};
+    json_t *models = NULL, *runs = NULL;
+    if (logbook_list(logbook, LIST_MODELS, &all, &models, error) ||
+        logbook_list(logbook, LIST_RUNS, &all, &runs, error)) {
+        json_decref(models);
+        return error->code;
+    }
+    json_t *own_models = chosen_models(export, models), *own_runs = chosen_runs(export, runs);
+    json_t *steps = all_steps(export), *flat = flat_rows(export);
+    /* The descriptor last: a folder without it is no package. */
+    if (!write_rows(export, PACKAGE_MODELS, own_models, error) &&
+        !write_rows(export, PACKAGE_CELLS, export->evidence.cells, error) &&
+        !write_rows(export, PACKAGE_RUNS, own_runs, error) &&
+        !write_rows(export, PACKAGE_STEPS, steps, error) &&
+        !write_rows(export, PACKAGE_RESULTS, export->evidence.results, error) &&
+        !write_rows(export, PACKAGE_FLAT, flat, error) && !write_readings(export, steps, error))
+        describe(export, licence, error);
+    json_decref(models);
+    json_decref(runs);
+    json_decref(own_models);
+    json_decref(own_runs);
+    json_decref(steps);
+    json_decref(flat);
+    return error->code;
+}
+
+static int run(const struct arguments *arguments, struct error *error)
+{
+    struct export export = {.folder = arguments->word[0]};
+    const char *licence = argument(arguments, "licence");
+    if (strlen(export.folder) > 600 || !export.folder[0])
+        return error_set(error, ERROR_USAGE, "DIR", "name a folder", "this is no name of a folder");
+    if (licence && !licence[0])
+        return error_set(error, ERROR_USAGE, "--licence", "say CC-BY-4.0, say, or leave it out",
+                         "the licence has no name");
+    if (evidence_open(&export.evidence, arguments, argument(arguments, "cells"), error))
+        return error->code;
+    if (!take_folder(export.folder, error) && !write_all(&export, licence, error))
+        say(arguments, &export);
+    evidence_close(&export.evidence);
+    return error->code;
+}
+
+static const struct option_spec options[] = {
+    {"licence", "NAME", "under which others may use the data; else none is named", false},
+    {"cells", "A,B", "only these cells", false},
+    {NULL, NULL, NULL, false},
+};
+
+const struct verb verb_export = {
+    "export", "DIR", 1, 1, "tables with their description, for other programs", options, run};
