@@ -10,13 +10,14 @@
  * 1. A guardian that dies, stops or answers nonsense is noticed with the next beats, killed, and
  *    replaced at once; the new one is handed everything again.
  * 2. While LOST nothing watches: make everything safe and drive nothing.
- * 3. From FIRING on the instruments are not what the runs believe: fail or park the runs. Safe
- * bytes are written several times, for 0.4 s (to one that is stuck for up to four patiences): drive
- *    nothing. In TRIPPED make everything safe from here, too, then guardian_settle.
+ * 3. From FIRING on the instruments are not what the runs believe: fail or park the runs, drive
+ *    nothing. Safe bytes are written several times, for 0.4 s, and to one that is stuck for up to
+ *    four patiences. In TRIPPED make everything safe from here, too, then guardian_settle.
  * 4. With nothing held it never trips.
  *
  * What it cannot do: survive what kills both at once (a power cut, a SIGKILL to the whole service);
- * reach an instrument that does not read its line. Limits set in the instrument come first.
+ * reach an instrument that does not read its line, or one of USBTMC before the engine's read of it
+ * in progress ends (its patience, at most). Limits set in the instrument come first.
  *
  * All times are real. One thread only, no callbacks. The first hold waits for an answer (5 s at
  * most), close for the end (1 s); nothing else blocks for longer than 0.2 s. */
@@ -46,9 +47,9 @@ void guardian_close(struct guardian *guardian);
 
 /* From here on `safe` is what it writes to `fd`; both are duplicated. An id that is held already is
  * replaced. A terminator goes out before the bytes (the one that they end with, if any), in case
- * the line is in the middle of a command. Call it as soon as the line is open. An error: the bytes
- * or the descriptor cannot be. While LOST it is kept, and handed over when there is a guardian
- * again. */
+ * the line is in the middle of a command. Call it before anything is driven. An error: there are
+ * too few or too many bytes, or no duplicate can be had. While LOST it is kept, and handed over
+ * when there is a guardian again. */
 int guardian_hold(struct guardian *guardian, int id, int fd, const char *safe, size_t length,
                   struct error *error);
 

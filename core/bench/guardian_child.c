@@ -19,6 +19,7 @@
  * work, test programs included: so it is caught in a constructor, before main, wherever this file
  * is linked. */
 #include <errno.h>
+#include <fcntl.h>
 #include <poll.h>
 #include <signal.h>
 #include <stdio.h>
@@ -242,9 +243,21 @@ static void stand_fast(void)
         setrlimit(RLIMIT_NOFILE, &limit);
     }
     setpriority(PRIO_PROCESS, 0, -10);
-    mlockall(MCL_CURRENT);
     if (geteuid() == 0) /* for others, a thread over their limit would be refused */
-        mlockall(MCL_FUTURE | MCL_ONFAULT);
+        mlockall(MCL_CURRENT | MCL_FUTURE | MCL_ONFAULT);
+}
+
+/* Fires at nothing: what that takes is found, read from disk and kept in memory now, and not in the
+ * middle of the trouble. */
+static void rehearse(struct child *child)
+{
+    int fd = open("/dev/null", O_RDWR | O_CLOEXEC);
+    struct keeper *keeper = fd < 0 ? NULL : keeper_start(0, fd, "\n", 1, child->patience_us);
+    if (!keeper)
+        return;
+    keeper_fire_last(keeper);
+    keeper->next = child->leaving;
+    child->leaving = keeper;
 }
 
 __attribute__((constructor)) static void become_guardian(int count, char **values)
@@ -263,6 +276,7 @@ __attribute__((constructor)) static void become_guardian(int count, char **value
     if (chdir("/") != 0)
         exit(2); /* would keep a file system from being unmounted */
     stand_fast();
+    rehearse(&child);
     watch(&child);
     exit(0);
 }

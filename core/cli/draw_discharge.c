@@ -172,8 +172,8 @@ static void say(const struct gathered *all, const struct evidence *evidence, str
             best = m;
     double part = 100 * all->median[best] / rating_of(evidence, all->models[best].name);
     text_addf(title, "%s gives %s%.0f\xc2\xa0mAh, %.0f\xc2\xa0%% of its rating",
-              all->models[best].name, all->count > 1 ? "the most charge: " : "",
-              all->median[best] / 3.6, part);
+              evidence_said(evidence, all->models[best].name),
+              all->count > 1 ? "the most charge: " : "", all->median[best] / 3.6, part);
     text_add(conditions, "Discharge at ");
     add_range(conditions, all->rate.low, all->rate.high, "It");
     if (isfinite(all->stop.low)) {

@@ -129,7 +129,7 @@ static double line_at(const struct fade_model *model, double cycles)
     return between_checks(&line, cycles);
 }
 
-static void find(const struct gathered *all, struct text *title)
+static void find(const struct gathered *all, const struct evidence *evidence, struct text *title)
 {
     double common = INFINITY;
     for (size_t m = 0; m < all->count; m++)
@@ -148,12 +148,13 @@ static void find(const struct gathered *all, struct text *title)
         text_addf(title,
                   "After %.0f\xc2\xa0"
                   "cycles %s keeps %.0f\xc2\xa0%% of its fresh charge",
-                  common, all->models[0].name, 100 * most);
+                  common, evidence_said(evidence, all->models[0].name), 100 * most);
     else
         text_addf(title,
                   "After %.0f\xc2\xa0"
                   "cycles %s keeps %.0f\xc2\xa0%% of its fresh charge, %s %.0f\xc2\xa0%%",
-                  common, all->models[best].name, 100 * most, all->models[worst].name,
+                  common, evidence_said(evidence, all->models[best].name), 100 * most,
+                  evidence_said(evidence, all->models[worst].name),
                   100 * line_at(&all->models[worst], common));
 }
 
@@ -185,7 +186,7 @@ int draw_fade(struct text *out, const struct drawing *drawing, struct error *err
                   LEAST_CYCLES);
     } else {
         struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
-        find(&all, &title);
+        find(&all, evidence, &title);
         text_addf(&conditions, "Capacity checks of %zu cell%s, as parts of each cell's first.",
                   all.cells, all.cells == 1 ? "" : "s");
         text_add(&note, "A cycle: the rated charge drawn once; lines are means of the cells. ");

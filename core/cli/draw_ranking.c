@@ -65,19 +65,20 @@ static void fill(struct ranking_model *out, const struct standing *standing, siz
                                   .rank_high = ranked ? (int)standing->range[m].high : 0};
 }
 
-static void find(const struct standing *standing, const struct words *word, struct text *title)
+static void find(const struct standing *standing, const struct words *word,
+                 const struct evidence *evidence, struct text *title)
 {
     const struct comparison *comparison = &standing->comparison;
     size_t first = standing->order[0];
     double value = standing->summary[first * comparison->criteria].mean;
     value *= si_of(word) / word->unit_si;
-    const char *name = comparison->model[first];
+    const char *name = evidence_said(evidence, comparison->model[first]);
     if (comparison->models == 1)
-        text_addf(title, "%s: %.4g\xc2\xa0%s%s", name, value, word->unit, word->of);
+        text_addf(title, "%s: %.3g\xc2\xa0%s%s", name, value, word->unit, word->of);
     else if (standing_settled(standing))
-        text_addf(title, "%s comes first: %.4g\xc2\xa0%s%s", name, value, word->unit, word->of);
+        text_addf(title, "%s comes first: %.3g\xc2\xa0%s%s", name, value, word->unit, word->of);
     else
-        text_addf(title, "%s leads with %.4g\xc2\xa0%s%s, but first place is not settled", name,
+        text_addf(title, "%s leads with %.3g\xc2\xa0%s%s, but first place is not settled", name,
                   value, word->unit, word->of);
 }
 
@@ -108,7 +109,7 @@ static void draw(struct text *out, const struct drawing *drawing, const struct c
     struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
     for (size_t m = 0; m < count; m++)
         fill(&models[m], standing, m, word, drawing->evidence);
-    find(standing, word, &title);
+    find(standing, word, drawing->evidence, &title);
     say(contest, word, drawing->evidence, &conditions, &note);
     struct ranking_chart chart = {.head = {.preset = drawing->preset,
                                            .id = drawing->id ? drawing->id : "ranking",

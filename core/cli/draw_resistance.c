@@ -97,10 +97,11 @@ static void say(const struct gathered *all, const struct evidence *evidence, str
             most = m;
     const struct resistance_model *model = &all->models[most];
     text_addf(title, "%s: %s, from %.1f to %.1f\xc2\xa0m\xce\xa9 (%+.0f\xc2\xa0%%)",
-              all->change[most] <= 0 ? "Resistance has not risen"
-              : all->count > 1       ? "Resistance has risen most"
-                                     : "Resistance has risen",
-              model->name, 1000 * model->before, 1000 * model->after, 100 * all->change[most]);
+              evidence_said(evidence, model->name),
+              all->change[most] <= 0 ? "resistance has not risen"
+              : all->count > 1       ? "resistance has risen most"
+                                     : "resistance has risen",
+              1000 * model->before, 1000 * model->after, 100 * all->change[most]);
     text_addf(conditions, "Means of the same %zu cells, before and after ", all->cells);
     add_range(conditions, all->cycles_low, all->cycles_high, "cycles");
     text_addf(conditions, "%s%s.",

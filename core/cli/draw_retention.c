@@ -51,7 +51,7 @@ static void find(const struct shelf *shelf, struct text *title)
         if (!first || here.value > best.value) {
             second = best;
             best = here;
-            first = shelf->models[m].model->name;
+            first = shelf->models[m].model->said;
         } else if (!isfinite(second.value) || here.value > second.value) {
             second = here;
         }
@@ -69,12 +69,14 @@ static void find(const struct shelf *shelf, struct text *title)
                   "days %s has kept the most, %.0f\xc2\xa0%%; the next %.0f\xc2\xa0%%",
                   days, first, 100 * best.value, 100 * second.value);
     else
-        text_addf(
-            title,
-            "After %.0f\xc2\xa0"
-            "days %.0f\xc2\xa0%% is left at best, in %s; the next, %.0f\xc2\xa0%%, is too close "
-            "to tell",
-            days, 100 * best.value, first, 100 * second.value);
+        text_addf(title,
+                  "After %.0f\xc2\xa0"
+                  "days %.0f\xc2\xa0%% is left at best, in %s; the next, "
+                  "%.0f\xc2\xa0%%, %s",
+                  days, 100 * best.value, first, 100 * second.value,
+                  isfinite(best.low) && isfinite(second.high)
+                      ? "is too close to tell"
+                      : "may be as good: how sure this is cannot be said");
 }
 
 static void say(const struct shelf *shelf, const struct evidence *evidence, struct text *conditions,
@@ -86,19 +88,23 @@ static void say(const struct shelf *shelf, const struct evidence *evidence, stru
     text_addf(conditions,
               "Discharged as found, compared with each cell's own capacity before; %zu check%s.",
               checks, checks == 1 ? "" : "s");
-    bool alike = true;
+    /* Said once where it is the same for all. */
+    const struct shelf_model *first = &shelf->models[0];
+    bool alike = true, none = true;
     for (size_t m = 0; m < shelf->count; m++) {
-        const char *form = shelf->models[m].form;
-        if (shelf->models[m].why_no_fit)
-            text_addf(note, "%s without a curve: %s. ", shelf->models[m].model->name,
-                      shelf->models[m].why_no_fit);
-        alike = alike && form && strcmp(form, shelf->models[0].form) == 0;
+        const struct shelf_model *model = &shelf->models[m];
+        alike = alike && model->form && first->form && strcmp(model->form, first->form) == 0;
+        none = none && model->why_no_fit && first->why_no_fit &&
+               strcmp(model->why_no_fit, first->why_no_fit) == 0;
     }
-    for (size_t m = 0; m < shelf->count && !alike; m++)
-        if (shelf->models[m].form)
-            text_addf(note, "%s: %s curve. ", shelf->models[m].model->name, shelf->models[m].form);
     if (alike)
-        text_addf(note, "Curves: %s. ", shelf->models[0].form);
+        text_addf(note, "Curves: %s. ", first->form);
+    else if (none)
+        text_addf(note, "No curves: %s. ", first->why_no_fit);
+    for (size_t m = 0; m < shelf->count && !alike && !none; m++)
+        text_addf(note, "%s: %s%s. ", shelf->models[m].model->said,
+                  shelf->models[m].form ? "" : "no curve, ",
+                  shelf->models[m].form ? shelf->models[m].form : shelf->models[m].why_no_fit);
     if (shelf->left_out)
         text_addf(note, "%zu check%s left out: no charge or capacity before. ", shelf->left_out,
                   shelf->left_out == 1 ? "" : "s");

@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "logbook/cells.h"
 #include "logbook/facts.h"
+#include "report/lettering.h"
 
 const char *row_text(const json_t *row, const char *key)
 {
@@ -64,6 +65,32 @@ static struct evidence_model *model_of(struct evidence *out, const json_t *cell)
     return NULL;
 }
 
+#define TO_THE_RIGHT "\xe2\x80\x8e" /* U+200E, left-to-right mark */
+
+/* Between marks, what stands beside the name keeps its place and its direction. */
+static char *said_name(const char *name)
+{
+    uint32_t code;
+    struct text said = TEXT_EMPTY;
+    bool turns = false;
+    for (size_t at = 0, left = strlen(name); left != 0;) {
+        size_t bytes = letter_next(name + at, left, &code);
+        turns = turns || letter_right_to_left(code);
+        at += bytes;
+        left -= bytes;
+    }
+    text_addf(&said, turns ? TO_THE_RIGHT "%s" TO_THE_RIGHT : "%s", name);
+    return said.bytes;
+}
+
+const char *evidence_said(const struct evidence *evidence, const char *name)
+{
+    for (size_t m = 0; m < evidence->model_count; m++)
+        if (strcmp(evidence->models[m].name, name) == 0)
+            return evidence->models[m].said;
+    return name;
+}
+
 /* Models of the chosen cells, in the logbook's order. */
 static void sort_into_models(struct evidence *out, const json_t *models)
 {
@@ -79,6 +106,7 @@ static void sort_into_models(struct evidence *out, const json_t *models)
             if (!model_of(out, cell))
                 out->models[out->model_count++] =
                     (struct evidence_model){.name = row_text(cell, "model"),
+                                            .said = said_name(row_text(cell, "model")),
                                             .size = row_text(cell, "size"),
                                             .chemistry = row_text(cell, "chemistry"),
                                             .style = (int)i,
@@ -139,8 +167,10 @@ int evidence_open(struct evidence *out, const struct arguments *arguments, const
 
 void evidence_close(struct evidence *evidence)
 {
-    for (size_t m = 0; m < evidence->model_count; m++)
+    for (size_t m = 0; m < evidence->model_count; m++) {
         json_decref(evidence->models[m].cells);
+        free(evidence->models[m].said);
+    }
     free(evidence->models);
     json_decref(evidence->cells);
     json_decref(evidence->results);

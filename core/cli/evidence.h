@@ -10,8 +10,10 @@
 
 struct evidence_model {
     const char *name, *size, *chemistry;
-    int style;     /* its place in the logbook: one colour in every chart, whatever is left out */
-    double rated;  /* A.s */
+    char *said;   /* its name for sentences: one written from right to left turns round no more than
+                     itself; owned */
+    int style;    /* its place in the logbook: one colour in every chart, whatever is left out */
+    double rated; /* A.s */
     json_t *cells; /* rows of its chosen cells; owned */
 };
 
@@ -30,6 +32,9 @@ struct evidence {
 int evidence_open(struct evidence *out, const struct arguments *arguments, const char *labels,
                   struct error *error);
 void evidence_close(struct evidence *evidence);
+
+/* A model's name for sentences. */
+const char *evidence_said(const struct evidence *evidence, const char *name);
 
 /* Rows of a cell's steps: an array, never NULL. */
 json_t *evidence_steps(const struct evidence *evidence, const char *label);

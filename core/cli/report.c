@@ -106,7 +106,7 @@ static void say_capacity(struct report *report, const struct evidence_model *mod
                         report_text(report,
                                     "%s promises %.0f mAh a cell. When last measured, %zu cell%s "
                                     "gave %.0f mAh%s: %.0f\xc2\xa0%% of the promise.",
-                                    model->name, model->rated / 3.6, count, count == 1 ? "" : "s",
+                                    model->said, model->rated / 3.6, count, count == 1 ? "" : "s",
                                     sum / (double)count / 3.6, count == 1 ? "" : " on average",
                                     100 * sum / (double)count / model->rated));
 }

@@ -88,7 +88,7 @@ static const char *models(struct report *report)
     for (size_t m = 0; m < report->evidence->model_count; m++) {
         const struct evidence_model *model = &report->evidence->models[m];
         text_addf(&out, "%s%zu of %s (%s %s, %.0f mAh)", m ? "; " : "",
-                  json_array_size(model->cells), model->name, model->size, model->chemistry,
+                  json_array_size(model->cells), model->said, model->size, model->chemistry,
                   model->rated / 3.6);
     }
     return report_take(report, &out);

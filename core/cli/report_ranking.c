@@ -75,8 +75,8 @@ static void say_first(struct report *report, const struct standing *standing)
     const struct comparison *comparison = &standing->comparison;
     if (comparison->models < 2)
         return;
-    const char *first = comparison->model[standing->order[0]];
-    const char *second = comparison->model[standing->order[1]];
+    const char *first = evidence_said(report->evidence, comparison->model[standing->order[0]]);
+    const char *second = evidence_said(report->evidence, comparison->model[standing->order[1]]);
     double chance = 100 * standing->probability[standing->order[0] * comparison->models];
     const char *item;
     if (standing->sure != ANALYSIS_OK)

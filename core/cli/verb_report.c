@@ -26,7 +26,7 @@ static void say_head(struct report *report, const char *title)
     const struct evidence *evidence = report->evidence;
     struct text names = TEXT_EMPTY, source = TEXT_EMPTY;
     for (size_t m = 0; m < evidence->model_count && m < 4; m++)
-        text_addf(&names, "%s%s", m ? ", " : "", evidence->models[m].name);
+        text_addf(&names, "%s%s", m ? ", " : "", evidence->models[m].said);
     if (evidence->model_count > 4)
         text_addf(&names, " and %zu more", evidence->model_count - 4);
     report->page.title = title ? title : report_text(report, "Cell test: %s", names.bytes);

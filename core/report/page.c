@@ -1,6 +1,7 @@
 /* Writes the page of a report. */
 #include "report/page.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 #include "page_css.h"
@@ -52,12 +53,26 @@ static const char *class_of(const struct page_column *column)
     return column->number ? "number" : column->text ? "prose" : "short";
 }
 
+static bool is_used(const struct page_table *table, size_t column)
+{
+    for (size_t r = 0; r < table->row_count; r++)
+        if (has(table->fields[r * table->column_count + column]))
+            return true;
+    return false;
+}
+
+/* A column without a single value takes room for nothing. */
 static void add_table(struct text *out, const struct page_table *table)
 {
     if (table->row_count == 0)
         return;
+    bool *used = xcalloc(table->column_count, sizeof *used);
+    for (size_t c = 0; c < table->column_count; c++)
+        used[c] = is_used(table, c);
     text_add(out, "<div class=\"scroll\" tabindex=\"0\">\n<table>\n<thead><tr>");
     for (size_t c = 0; c < table->column_count; c++) {
+        if (!used[c])
+            continue;
         text_addf(out, "<th scope=\"col\" class=\"%s\">", class_of(&table->columns[c]));
         add_escaped(out, table->columns[c].title);
         text_add(out, "</th>");
@@ -66,6 +81,8 @@ static void add_table(struct text *out, const struct page_table *table)
     for (size_t r = 0; r < table->row_count; r++) {
         text_add(out, "<tr>");
         for (size_t c = 0; c < table->column_count; c++) {
+            if (!used[c])
+                continue;
             text_addf(out, "<td class=\"%s\">", class_of(&table->columns[c]));
             add_escaped(out, table->fields[r * table->column_count + c]);
             text_add(out, "</td>");
@@ -73,6 +90,7 @@ static void add_table(struct text *out, const struct page_table *table)
         text_add(out, "</tr>\n");
     }
     text_add(out, "</tbody>\n</table>\n</div>\n");
+    free(used);
 }
 
 /* Line by line, for escaping makes a space of a line break. */

@@ -19,6 +19,7 @@ struct page_column {
     bool text;   /* prose that may be broken over lines; else a field stays on one */
 };
 
+/* A column that no row has a value for is left out. */
 struct page_table {
     const struct page_column *columns;
     size_t column_count;

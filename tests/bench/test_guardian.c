@@ -291,7 +291,7 @@ static void test_hung_up_line_is_let_go(void **state)
     (void)state;
     add_ptys(3);
     struct engine engine = engine_begin(QUICK, false, false);
-    sleep_s(0.2);
+    sleep_s(0.8); /* its rehearsal is over */
     int before = count_files(engine.guardian);
     hang_up(1);
     sleep_s(0.1);
