@@ -1,15 +1,18 @@
 /* The list of channels: owns them, finds them by name, makes them all safe at the end. */
 #include "bench/bench.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/text.h"
+#include "bench/guardian.h"
 #include "bench/instrument.h"
 #include "link/loop.h"
 
 /* s: the longest that closing waits for outputs to be seen to be off. */
 #define CLOSE_PATIENCE 2.0
+#define REACH_GRACE    2.0 /* s in which a line that is in use is asked for again */
 /* s between two looks at the instruments. */
 #define LOOK_EVERY 0.01
 
@@ -55,14 +58,20 @@ static int wait_while(struct bench *bench, bool (*waits)(const struct instrument
             count += waits(bench->instruments[i]);
         if (count == 0 || clock_bench(&clock) >= end)
             return count;
+        if (bench->guardian)
+            guardian_beat(bench->guardian);
         loop_run(bench->uv_loop, LOOK_EVERY, NULL);
     }
 }
 
+static bool is_unready(const struct instrument *instrument)
+{
+    return instrument_state(instrument) != INSTRUMENT_READY;
+}
+
 static bool is_unknown(const struct instrument *instrument)
 {
-    return instrument_state(instrument) != INSTRUMENT_READY &&
-           instrument_trouble(instrument)->code == ERROR_NONE;
+    return is_unready(instrument) && instrument_trouble(instrument)->code == ERROR_NONE;
 }
 
 /* What is down cannot be waited for: it is made safe when it comes back, or by its guardian. */
@@ -74,9 +83,13 @@ static bool may_be_on(const struct instrument *instrument)
 int bench_reach(struct bench *bench, double seconds)
 {
     int unready = 0;
-    wait_while(bench, is_unknown, seconds);
+    /* The guardian of an engine that was killed just now lets go of the lines within half a second.
+     */
+    double grace = fmin(seconds, REACH_GRACE);
+    wait_while(bench, is_unready, grace);
+    wait_while(bench, is_unknown, seconds - grace);
     for (int i = 0; i < bench->instrument_count; i++)
-        unready += instrument_state(bench->instruments[i]) != INSTRUMENT_READY;
+        unready += is_unready(bench->instruments[i]);
     return unready;
 }
 

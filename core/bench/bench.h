@@ -13,7 +13,8 @@ struct bench {
     int count;
     struct instrument **instruments; /* owned, shared by the channels */
     int instrument_count;
-    void *uv_loop; /* borrowed: that the instruments are on; NULL without instruments */
+    void *uv_loop;             /* borrowed: that the instruments are on; NULL without instruments */
+    struct guardian *guardian; /* borrowed: hears a sign of life while this waits; may be NULL */
 };
 
 /* Takes the channel over; refuses a second one of the same name (the channel is closed then). */

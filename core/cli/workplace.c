@@ -130,6 +130,7 @@ int workplace_read_bench(struct workplace *workplace, const char *path, struct e
         workplace->access.guardian = workplace->guardian = guardian_open(0);
     int code = bench_file_read(workplace->bench_name, text, length, &workplace->clock,
                                workplace->world, &workplace->access, &workplace->bench, error);
+    workplace->bench.guardian = workplace->guardian;
     free(text);
     return code;
 }

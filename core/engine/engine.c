@@ -331,7 +331,7 @@ static void watch_guardian(struct engine *engine)
     if (!engine->unguarded) {
         engine->unguarded = true;
         engine_tell(engine, "error",
-                    state == GUARDIAN_TRIPPED
+                    state != GUARDIAN_LOST
                         ? "the engine was late, and the guardian made every output safe"
                         : "the guardian is lost: every output is made safe until it watches again");
         for (struct live_run *run = engine->runs; run; run = run->next)
