@@ -41,8 +41,13 @@ int error_set_at(struct error *error, const char *source, int line, enum error_c
 
 void error_clear(struct error *error)
 {
-    if (error != NULL)
-        *error = (struct error){.code = ERROR_NONE};
+    if (error == NULL)
+        return;
+    /* Empty texts, not zeroed ones: this runs at every reading of every channel. */
+    error->code = ERROR_NONE;
+    error->what[0] = error->why[0] = error->todo[0] = '\0';
+    error->source = NULL;
+    error->line = 0;
 }
 
 int error_exit_status(const struct error *error)

@@ -5,49 +5,50 @@
 
 #include "base/text.h"
 
-static bool earlier(const struct deadline *a, const struct deadline *b)
+static inline bool earlier(const struct deadline_slot *a, const struct deadline_slot *b)
 {
     return a->when != b->when ? a->when < b->when : a->order < b->order;
 }
 
-static void put(struct deadlines *deadlines, struct deadline *deadline, int place)
+static inline void put(struct deadlines *deadlines, struct deadline_slot slot, int place)
 {
-    deadlines->heap[place] = deadline;
-    deadline->place = place;
+    deadlines->heap[place] = slot;
+    slot.deadline->place = place;
 }
 
-static void sift_up(struct deadlines *deadlines, struct deadline *deadline, int place)
+static void sift_up(struct deadlines *deadlines, struct deadline_slot slot, int place)
 {
-    while (place > 1 && earlier(deadline, deadlines->heap[place / 2])) {
+    while (place > 1 && earlier(&slot, &deadlines->heap[place / 2])) {
         put(deadlines, deadlines->heap[place / 2], place);
         place /= 2;
     }
-    put(deadlines, deadline, place);
+    put(deadlines, slot, place);
 }
 
-static void sift_down(struct deadlines *deadlines, struct deadline *deadline, int place)
+static void sift_down(struct deadlines *deadlines, struct deadline_slot slot, int place)
 {
     for (;;) {
         int child = 2 * place;
         if (child > deadlines->count)
             break;
-        if (child < deadlines->count && earlier(deadlines->heap[child + 1], deadlines->heap[child]))
+        if (child < deadlines->count &&
+            earlier(&deadlines->heap[child + 1], &deadlines->heap[child]))
             child++;
-        if (!earlier(deadlines->heap[child], deadline))
+        if (!earlier(&deadlines->heap[child], &slot))
             break;
         put(deadlines, deadlines->heap[child], place);
         place = child;
     }
-    put(deadlines, deadline, place);
+    put(deadlines, slot, place);
 }
 
 /* Where a deadline of changed time belongs, from `place`, which is free. */
-static void settle(struct deadlines *deadlines, struct deadline *deadline, int place)
+static void settle(struct deadlines *deadlines, struct deadline_slot slot, int place)
 {
-    if (place > 1 && earlier(deadline, deadlines->heap[place / 2]))
-        sift_up(deadlines, deadline, place);
+    if (place > 1 && earlier(&slot, &deadlines->heap[place / 2]))
+        sift_up(deadlines, slot, place);
     else
-        sift_down(deadlines, deadline, place);
+        sift_down(deadlines, slot, place);
 }
 
 void deadlines_free(struct deadlines *deadlines)
@@ -62,8 +63,9 @@ void deadline_set(struct deadlines *deadlines, struct deadline *deadline, bench_
         deadlines->firing = NULL;
     deadline->when = when;
     deadline->order = deadlines->next_order++;
+    struct deadline_slot slot = {deadline->when, deadline->order, deadline};
     if (deadline->place) {
-        settle(deadlines, deadline, deadline->place);
+        settle(deadlines, slot, deadline->place);
         return;
     }
     if (deadlines->count + 1 >= deadlines->room) {
@@ -71,7 +73,7 @@ void deadline_set(struct deadlines *deadlines, struct deadline *deadline, bench_
         deadlines->heap =
             xrealloc(deadlines->heap, (size_t)deadlines->room * sizeof *deadlines->heap);
     }
-    sift_up(deadlines, deadline, ++deadlines->count);
+    sift_up(deadlines, slot, ++deadlines->count);
 }
 
 void deadline_clear(struct deadlines *deadlines, struct deadline *deadline)
@@ -82,14 +84,14 @@ void deadline_clear(struct deadlines *deadlines, struct deadline *deadline)
     if (deadlines->firing == deadline)
         deadlines->firing = NULL;
     deadline->place = 0;
-    struct deadline *last = deadlines->heap[deadlines->count--];
-    if (last != deadline)
+    struct deadline_slot last = deadlines->heap[deadlines->count--];
+    if (last.deadline != deadline)
         settle(deadlines, last, place);
 }
 
 bench_us deadlines_next(const struct deadlines *deadlines)
 {
-    return deadlines->count ? deadlines->heap[1]->when : BENCH_NEVER;
+    return deadlines->count ? deadlines->heap[1].when : BENCH_NEVER;
 }
 
 int deadlines_fire(struct deadlines *deadlines, bench_us now)
@@ -97,10 +99,9 @@ int deadlines_fire(struct deadlines *deadlines, bench_us now)
     /* What is set while firing gets a later order: the fence tells it from what was due before. */
     uint64_t fence = deadlines->next_order;
     int fired = 0;
-    while (deadlines->count && deadlines->heap[1]->when <= now &&
-           deadlines->heap[1]->order < fence) {
+    while (deadlines->count && deadlines->heap[1].when <= now && deadlines->heap[1].order < fence) {
         /* Most are set anew at once: one move in the heap then, instead of out and in. */
-        struct deadline *first = deadlines->heap[1];
+        struct deadline *first = deadlines->heap[1].deadline;
         deadlines->firing = first;
         first->due(first->owner);
         if (deadlines->firing == first)

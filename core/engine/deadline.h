@@ -16,8 +16,15 @@ struct deadline {
     void *owner;
 };
 
+/* When and in which order stand beside the pointer: comparing need not look at what waits. */
+struct deadline_slot {
+    bench_us when;
+    uint64_t order;
+    struct deadline *deadline;
+};
+
 struct deadlines {
-    struct deadline **heap; /* [1..count] */
+    struct deadline_slot *heap; /* [1..count] */
     int count, room;
     uint64_t next_order;
     struct deadline *firing; /* being called; in the heap until it is set anew or done */

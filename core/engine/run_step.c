@@ -29,10 +29,11 @@ static void call(struct live_run *run, enum channel_wait wait)
 {
     struct channel *channel = run->channel;
     struct reading reading = {0};
-    struct error failure = {0};
+    struct error failure;
     enum channel_reply reply = CHANNEL_NOW;
     const bool reads = wait == AWAIT_READING || wait == AWAIT_PRESENCE;
 
+    error_clear(&failure);
     run->awaits = wait;
     if (reads) {
         reply = channel->ops->read(channel, &reading, &failure);
