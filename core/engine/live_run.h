@@ -18,6 +18,7 @@
 #include "bench/bench.h"
 #include "engine/deadline.h"
 #include "engine/journal.h"
+#include "engine/pinned.h"
 #include "logbook/runs.h"
 #include "logbook/steps.h"
 
@@ -51,6 +52,7 @@ struct live_run {
     enum live_phase phase;
     const char *gap_why; /* what a gap is put down to; NULL: no engine was at work */
 
+    struct pinned pinned;
     struct script *script;
     struct script_request request; /* the one being performed */
     struct journal journal;

@@ -5,9 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/random.h"
 #include "engine/acts.h"
 #include "engine/journal.h"
+#include "engine/pinned.h"
 #include "logbook/cells.h"
 #include "logbook/runs.h"
 #include "logbook/studies.h"
@@ -18,6 +18,7 @@
 struct walk {
     const struct projection *p;
     struct run_record record;
+    struct pinned pinned;
     struct script *script;
     struct journal journal;
     struct script_request request;
@@ -28,16 +29,6 @@ struct walk {
     struct duration age, late;
     struct text outcome;
 };
-
-static int module_text(void *owner, const char *name, char **text, size_t *length,
-                       struct error *error)
-{
-    struct walk *w = owner;
-    char hash[SHA256_HEX];
-    if (logbook_run_module(w->p->logbook, w->record.id, name, hash, error))
-        return error->code;
-    return logbook_script(w->p->logbook, hash, text, length, error);
-}
 
 /* --- performing by estimate
  * -------------------------------------------------------------------------- */
@@ -65,15 +56,21 @@ static utc_us *first_free(struct walk *w)
     return &w->channel[best];
 }
 
-static const struct estimate *estimate_on(struct walk *w, const char *label)
+/* The protocol to perform, as it is pinned to the study; NULL when it is not. */
+static char *protocol_text(struct walk *w, size_t *length)
+{
+    struct error unread;
+    char module[160], *text = NULL;
+    snprintf(module, sizeof module, "protocol/%s", w->request.text);
+    return pinned_module(&w->pinned, module, &text, length, &unread) ? NULL : text;
+}
+
+static const struct estimate *estimate_on(struct walk *w, const char *text, size_t length,
+                                          const char *label)
 {
     struct error unread;
     struct cell_facts facts;
-    char module[160], *text = NULL;
-    size_t length = 0;
-    snprintf(module, sizeof module, "protocol/%s", w->request.text);
-    if (facts_of_cell(w->p->logbook, label, &facts, &unread) ||
-        module_text(w, module, &text, &length, &unread))
+    if (!text || facts_of_cell(w->p->logbook, label, &facts, &unread))
         return NULL;
     struct script_context context = {.name = w->request.text,
                                      .text = text,
@@ -81,11 +78,9 @@ static const struct estimate *estimate_on(struct walk *w, const char *label)
                                      .params = w->request.params,
                                      .seed = 1,
                                      .cell = facts,
-                                     .module = module_text,
-                                     .owner = w};
-    const struct estimate *found = estimate(w->p->estimates, &context);
-    free(text);
-    return found;
+                                     .module = pinned_module,
+                                     .owner = &w->pinned};
+    return estimate(w->p->estimates, &context);
 }
 
 static int by_end(const void *a, const void *b)
@@ -122,14 +117,15 @@ static void perform(struct walk *w, bool going_on)
                       .cells = cells,
                       .from = INT64_MAX,
                       .going_on = going_on};
-    size_t i;
+    size_t i, length = 0;
+    char *protocol = protocol_text(w, &length);
     for (int c = 0; c < w->p->channels; c++)
         if (w->channel[c] < w->time)
             w->channel[c] = w->time;
     json_array_foreach(cells, i, label)
     {
         const char *name = json_string_value(label);
-        const struct estimate *known = estimate_on(w, name);
+        const struct estimate *known = estimate_on(w, protocol, length, name);
         utc_us charged = charged_at(w, name), *free_at = first_free(w), start = *free_at;
         utc_us ready = w->has_window && charged ? duration_after(charged, &w->age) : 0;
         double seconds = known ? known->seconds : 0;
@@ -163,6 +159,7 @@ static void perform(struct walk *w, bool going_on)
     json_decref(outcome);
     w->p->visit(w->p->context, &due);
     json_decref(cells);
+    free(protocol);
 }
 
 /* --- the other requests
@@ -255,26 +252,14 @@ static int walk(struct walk *w, struct error *error)
 int project(const struct projection *projection, int64_t run, struct error *error)
 {
     struct walk w = {.p = projection, .charged = json_object()};
-    char *text = NULL, *cells = NULL, part[48];
-    size_t length = 0;
+    static const struct cell_facts none;
     error_clear(error);
     w.channel = xcalloc((size_t)projection->channels, sizeof *w.channel);
-    if (logbook_run(projection->logbook, run, &w.record, error) ||
-        cells_of_study(projection->logbook, run, &cells, error) ||
-        logbook_script(projection->logbook, w.record.script_hash, &text, &length, error))
+    if (logbook_run(projection->logbook, run, &w.record, error))
         goto out;
-    snprintf(part, sizeof part, "segment %d", w.record.segment);
-    struct script_context context = {.name = w.record.script_name,
-                                     .text = text,
-                                     .length = length,
-                                     .params = w.record.params ? w.record.params : "{}",
-                                     .state = w.record.segment_state,
-                                     .seed = seed_for(w.record.seed, part),
-                                     .cells = cells,
-                                     .module = module_text,
-                                     .owner = &w};
+    w.pinned = (struct pinned){.logbook = projection->logbook, .run = run};
     utc_us began = w.record.segment_at ? w.record.segment_at : projection->now;
-    if (!projection->scripts->open(&w.script, &context, error) &&
+    if (!pinned_open(&w.pinned, projection->scripts, &w.record, &none, &w.script, error) &&
         !journal_load(&w.journal, projection->logbook, run, w.record.segment, began, error))
         walk(&w, error);
 out:
@@ -284,8 +269,6 @@ out:
     text_free(&w.outcome);
     json_decref(w.charged);
     free(w.channel);
-    free(text);
-    free(cells);
     run_record_free(&w.record);
     return error->code;
 }

@@ -3,17 +3,7 @@
 #ifndef PERDURE_ENGINE_REPLAY_H
 #define PERDURE_ENGINE_REPLAY_H
 
-#include <jansson.h>
-
-#include "engine/script.h"
-#include "logbook/logbook.h"
-
-/* The text to replay with; modules: JSON object NAME -> TEXT, or NULL. */
-struct replay_text {
-    const char *name, *text;
-    size_t length;
-    json_t *modules;
-};
+#include "engine/pinned.h"
 
 struct replay_report {
     int64_t entries;  /* on record in the current segment */

@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/random.h"
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
 
@@ -26,6 +25,7 @@ struct live_run *run_new(struct engine *engine, struct run_record *record, struc
     run->engine = engine;
     run->record = *record;
     *record = (struct run_record){0};
+    run->pinned = (struct pinned){.logbook = engine->options.logbook, .run = run->record.id};
     run->phase = LIVE_QUEUED;
     run->deadline = (struct deadline){.due = due, .owner = run};
     if (run->record.cell &&
@@ -99,51 +99,13 @@ static void set_state(struct live_run *run, enum run_state state, utc_us at, con
 /* --- beginning
  * ------------------------------------------------------------------------------------- */
 
-static int module_text(void *owner, const char *name, char **text, size_t *length,
-                       struct error *error)
-{
-    struct live_run *run = owner;
-    char hash[SHA256_HEX];
-    struct logbook *logbook = run->engine->options.logbook;
-    if (logbook_run_module(logbook, run->record.id, name, hash, error))
-        return error->code;
-    return logbook_script(logbook, hash, text, length, error);
-}
-
 static int open_script(struct live_run *run, struct error *error)
 {
     struct engine *engine = run->engine;
-    struct logbook *logbook = engine->options.logbook;
-    char *text = NULL;
-    size_t length = 0;
-    if (logbook_script(logbook, run->record.script_hash, &text, &length, error))
+    if (pinned_open(&run->pinned, engine->options.scripts, &run->record, &run->cell, &run->script,
+                    error))
         return error->code;
-    char part[48];
-    snprintf(part, sizeof part, "segment %d", run->record.segment);
-    char *cells = NULL;
-    if (strcmp(run->record.kind, "study") == 0 &&
-        cells_of_study(logbook, run->record.id, &cells, error)) {
-        free(text);
-        return error->code;
-    }
-    struct script_context context = {
-        .name = run->record.script_name,
-        .text = text,
-        .length = length,
-        .params = run->record.params ? run->record.params : "{}",
-        .state = run->record.segment_state,
-        .seed = seed_for(run->record.seed, part),
-        .cell = run->cell,
-        .cells = cells,
-        .module = module_text,
-        .owner = run,
-    };
-    int code = engine->options.scripts->open(&run->script, &context, error);
-    free(text);
-    free(cells);
-    if (code)
-        return code;
-    return journal_load(&run->journal, logbook, run->record.id, run->record.segment,
+    return journal_load(&run->journal, engine->options.logbook, run->record.id, run->record.segment,
                         run->record.segment_at, error);
 }
 

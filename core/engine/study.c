@@ -52,17 +52,6 @@ static int find_protocol(struct live_run *run, struct perform *p, struct error *
     return logbook_script(logbook, p->hash, &p->text, &p->length, error);
 }
 
-/* A child sees the modules that were pinned to the study. */
-static int module_of_study(void *owner, const char *name, char **text, size_t *length,
-                           struct error *error)
-{
-    struct live_run *run = owner;
-    char hash[SHA256_HEX];
-    if (logbook_run_module(run->engine->options.logbook, run->record.id, name, hash, error))
-        return error->code;
-    return logbook_script(run->engine->options.logbook, hash, text, length, error);
-}
-
 /* Every cell is free, and the protocol takes its parameters: looked at before any run is queued. */
 static int look_at_cell(struct live_run *run, const struct perform *p, const char *label,
                         struct error *error)
@@ -84,8 +73,8 @@ static int look_at_cell(struct live_run *run, const struct perform *p, const cha
         .params = run->request.params,
         .seed = 1,
         .cell = facts,
-        .module = module_of_study,
-        .owner = run,
+        .module = pinned_module, /* a child sees what is pinned to the study */
+        .owner = &run->pinned,
     };
     if (ops->open(&script, &context, error))
         return error->code;
