@@ -29,14 +29,10 @@ static int wrong_state(const struct run_record *record, const char *verb, struct
                      run_state_name(record->state), verb);
 }
 
-static bool is_over(enum run_state state)
-{
-    return state == RUN_DONE || state == RUN_FAILED || state == RUN_STOPPED;
-}
-
 static int pause_run(struct act *a, const struct run_record *record, struct error *error)
 {
-    if (is_over(record->state) || record->state == RUN_PAUSED || record->state == RUN_ATTENTION)
+    if (run_state_is_over(record->state) || record->state == RUN_PAUSED ||
+        record->state == RUN_ATTENTION)
         return wrong_state(record, "pause", error);
     return logbook_set_run_state(a->logbook, record->id, RUN_PAUSED, a->now, NULL, error);
 }
@@ -52,7 +48,7 @@ static int resume_run(struct act *a, const struct run_record *record, struct err
 
 static int stop_run(struct act *a, const struct run_record *record, struct error *error)
 {
-    if (is_over(record->state))
+    if (run_state_is_over(record->state))
         return wrong_state(record, "stop", error);
     if (a->engine && engine_find(a->engine, record->id))
         return 0; /* the engine ends it, safe first */
@@ -124,7 +120,7 @@ static int adopt_text(struct act *a, const struct run_record *record, struct err
     if (json_unpack_ex((json_t *)a->request, &problem, 0, "{s:s, s:s%, s:o}", "name", &name, "text",
                        &text, &length, "modules", &modules))
         return bad_request(error, problem.text);
-    if (is_over(record->state))
+    if (run_state_is_over(record->state))
         return wrong_state(record, "go on with", error);
     if (a->engine) {
         struct live_run *run = engine_find(a->engine, record->id);

@@ -90,6 +90,8 @@ void run_free(struct live_run *run);
 void run_begin(struct live_run *run, struct channel *channel);
 /* Resumes the script with an outcome and performs what it asks for, until it has to wait. */
 void run_continue(struct live_run *run, const char *outcome);
+/* An outcome that is an error, for the script to meet: run->outcome. */
+void run_refuse(struct live_run *run, const struct error *why);
 /* The outcome of the request being performed: journaled, then given to the script. */
 void run_complete(struct live_run *run, const char *outcome);
 /* The same without going on. */
@@ -112,6 +114,8 @@ void run_event(struct live_run *run, const char *level, const char *format, ...)
  * begun earlier. The channel is energised later, by run_step_energise, once that is committed. True
  * when the plan is refused: run->outcome says why. */
 bool run_step_begin(struct live_run *run, bool taken_up);
+/* The step of run->request, begun now, on record: run->step_id and run->step_started. */
+void run_step_record(struct live_run *run);
 void run_step_energise(struct live_run *run);
 /* Rows and progress since the last call, into the transaction. */
 void run_step_save(struct live_run *run);
@@ -151,6 +155,8 @@ bool perform(struct live_run *run, bool taken_up);
 void perform_due(struct live_run *run);
 /* The wall clock was set: dates are met by the calendar, so their deadlines move. */
 void perform_rearm(struct live_run *run);
+/* Puts a question of the entry being performed. */
+void perform_ask(struct live_run *run, const char *text, const char *expects);
 /* Looks whether the open question of the run has its answer. */
 void perform_answered(struct live_run *run);
 

@@ -63,24 +63,28 @@ void perform_due(struct live_run *run)
         run_complete(run, "true");
 }
 
-static bool ask(struct live_run *run, bool taken_up)
+void perform_ask(struct live_run *run, const char *text, const char *expects)
 {
     struct engine *engine = run->engine;
-    run->phase = LIVE_ASKING;
-    if (taken_up) {
-        perform_answered(run);
-        return false;
-    }
     struct question_record question = {
         .run = run->record.id,
         .segment = run->record.segment,
         .n = run->journal.n,
-        .text = run->request.text,
-        .expects = run->request.expects,
+        .text = text,
+        .expects = expects,
         .asked_at = clock_utc(engine->options.clock),
     };
     logbook_add_question(engine->options.logbook, &question, engine_error(engine));
     run_event(run, "info", "asks (question %" PRId64 "): %s", question.id, question.text);
+}
+
+static bool ask(struct live_run *run, bool taken_up)
+{
+    run->phase = LIVE_ASKING;
+    if (taken_up)
+        perform_answered(run);
+    else
+        perform_ask(run, run->request.text, run->request.expects);
     return false;
 }
 

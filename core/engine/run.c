@@ -173,8 +173,10 @@ void run_begin(struct live_run *run, struct channel *channel)
     }
     if (fresh) {
         set_state(run, RUN_RUNNING, run->record.started_at, NULL);
-        run_event(run, "info", study ? "study started%s%s" : "started on channel %s%s",
-                  channel ? channel->name : "", "");
+        if (study)
+            run_event(run, "info", "study started");
+        else
+            run_event(run, "info", "started on channel %s", channel->name);
     } else {
         say_taken_up(run);
     }
@@ -192,6 +194,17 @@ void run_journal_outcome(struct live_run *run, const char *outcome)
     logbook_journal_outcome(engine->options.logbook, run->record.id, run->record.segment,
                             run->journal.n, outcome, now, engine_error(engine));
     run->journal.cursor = now;
+}
+
+void run_refuse(struct live_run *run, const struct error *why)
+{
+    struct text message = TEXT_EMPTY;
+    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
+    text_clear(&run->outcome);
+    text_add(&run->outcome, "{\"error\":");
+    text_add_json_string(&run->outcome, message.bytes, message.length);
+    text_add(&run->outcome, "}");
+    text_free(&message);
 }
 
 void run_complete(struct live_run *run, const char *outcome)

@@ -69,47 +69,15 @@ static const char *needs(enum step_kind kind)
 /* --- doing ---------------------------------------------------------------------------------------
  */
 
-static void put_on_record(struct live_run *run)
-{
-    struct engine *engine = run->engine;
-    struct text plan = TEXT_EMPTY;
-    plan_json(&run->request.plan, &plan);
-    run->step_started = clock_utc(engine->options.clock);
-    struct step_record record = {
-        .run = run->record.id,
-        .segment = run->record.segment,
-        .n = run->journal.n,
-        .cell = run->record.cell,
-        .plan = plan.bytes,
-        .started_at = run->step_started,
-    };
-    string_copy(record.channel, sizeof record.channel, run->channel->name);
-    string_copy(record.kind, sizeof record.kind, step_kind_name(run->request.plan.kind));
-    string_copy(record.how, sizeof record.how, run->channel->ops->kind);
-    logbook_add_step(engine->options.logbook, &record, engine_error(engine));
-    run->step_id = record.id;
-    text_free(&plan);
-}
-
 static void ask_person(struct live_run *run)
 {
-    struct engine *engine = run->engine;
     struct text words = TEXT_EMPTY, expects = TEXT_EMPTY;
     say(run, &words);
     text_addf(&expects,
               "{\"kind\":\"display\",\"needs\":[%s],\"rated_Ah\":", needs(run->request.plan.kind));
     text_add_number(&expects, run->cell.rated_charge / 3600);
     text_add(&expects, "}");
-    struct question_record question = {
-        .run = run->record.id,
-        .segment = run->record.segment,
-        .n = run->journal.n,
-        .text = words.bytes,
-        .expects = expects.bytes,
-        .asked_at = clock_utc(engine->options.clock),
-    };
-    logbook_add_question(engine->options.logbook, &question, engine_error(engine));
-    run_event(run, "info", "asks (question %" PRId64 "): %s", question.id, question.text);
+    perform_ask(run, words.bytes, expects.bytes);
     text_free(&words);
     text_free(&expects);
 }
@@ -128,7 +96,7 @@ bool by_hand_begin(struct live_run *run, bool taken_up)
                           engine_error(engine));
         free(progress);
     } else {
-        put_on_record(run);
+        run_step_record(run);
         if (plan->kind != STEP_REST)
             ask_person(run);
     }

@@ -119,17 +119,6 @@ void run_step_save(struct live_run *run)
 /* --- beginning
  * -------------------------------------------------------------------------------------- */
 
-static void refuse(struct live_run *run, const struct error *why)
-{
-    struct text message = TEXT_EMPTY;
-    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
-    text_clear(&run->outcome);
-    text_add(&run->outcome, "{\"error\":");
-    text_add_json_string(&run->outcome, message.bytes, message.length);
-    text_add(&run->outcome, "}");
-    text_free(&message);
-}
-
 /* Takes up a step that an earlier engine, or a pause, left open. False when there is none on
  * record, or when the gap is longer than the bench allows: the run is then over. */
 static bool take_up(struct live_run *run)
@@ -172,6 +161,29 @@ static bool take_up(struct live_run *run)
     return true;
 }
 
+void run_step_record(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    struct text plan = TEXT_EMPTY;
+    plan_json(&run->request.plan, &plan);
+    run->step_started = clock_utc(engine->options.clock);
+    struct step_record record = {
+        .run = run->record.id,
+        .segment = run->record.segment,
+        .n = run->journal.n,
+        .cell = run->record.cell,
+        .plan = plan.bytes,
+        .started_at = run->step_started,
+    };
+    string_copy(record.channel, sizeof record.channel, run->channel->name);
+    string_copy(record.kind, sizeof record.kind, step_kind_name(run->request.plan.kind));
+    string_copy(record.how, sizeof record.how, run->channel->ops->kind);
+    engine_write(engine);
+    logbook_add_step(engine->options.logbook, &record, engine_error(engine));
+    run->step_id = record.id;
+    text_free(&plan);
+}
+
 bool run_step_begin(struct live_run *run, bool taken_up)
 {
     struct engine *engine = run->engine;
@@ -181,7 +193,7 @@ bool run_step_begin(struct live_run *run, bool taken_up)
     struct limits limits = limits_meet(&run->channel->limits, &of_cell);
     struct step_plan *plan = &run->request.plan;
     if (step_plan_check(plan, &run->cell, &limits, &refusal)) {
-        refuse(run, &refusal);
+        run_refuse(run, &refusal);
         return true;
     }
 
@@ -197,26 +209,8 @@ bool run_step_begin(struct live_run *run, bool taken_up)
     step_begin(run->step, plan, &run->cell, &limits, run->channel->tick_least,
                run->channel->tick_most, run->channel->rest_most);
 
-    if (!taken_up || !take_up(run)) {
-        struct text text = TEXT_EMPTY;
-        plan_json(plan, &text);
-        run->step_started = clock_utc(engine->options.clock);
-        struct step_record record = {
-            .run = run->record.id,
-            .segment = run->record.segment,
-            .n = run->journal.n,
-            .cell = run->record.cell,
-            .plan = text.bytes,
-            .started_at = run->step_started,
-        };
-        string_copy(record.channel, sizeof record.channel, run->channel->name);
-        string_copy(record.kind, sizeof record.kind, step_kind_name(plan->kind));
-        string_copy(record.how, sizeof record.how, run->channel->ops->kind);
-        engine_write(engine);
-        logbook_add_step(engine->options.logbook, &record, engine_error(engine));
-        run->step_id = record.id;
-        text_free(&text);
-    }
+    if (!taken_up || !take_up(run))
+        run_step_record(run);
     if (run->phase == LIVE_STEPPING && run->awaits == AWAIT_NOTHING) {
         run->to_energise = true;
         engine->energising = true;

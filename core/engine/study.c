@@ -17,18 +17,6 @@
 
 #define PROTOCOL_PREFIX "protocol/" /* of the modules that are protocols to perform */
 
-static bool refuse(struct live_run *run, const struct error *why)
-{
-    struct text message = TEXT_EMPTY;
-    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
-    text_clear(&run->outcome);
-    text_add(&run->outcome, "{\"error\":");
-    text_add_json_string(&run->outcome, message.bytes, message.length);
-    text_add(&run->outcome, "}");
-    text_free(&message);
-    return true;
-}
-
 /* --- performing ----------------------------------------------------------------------------------
  */
 
@@ -147,8 +135,10 @@ bool study_perform(struct live_run *run, bool taken_up)
     }
     free(p.text);
     json_decref(p.cells);
-    if (refusal.code)
-        return refuse(run, &refusal);
+    if (refusal.code) {
+        run_refuse(run, &refusal);
+        return true;
+    }
     run->phase = LIVE_PERFORMING;
     run->engine->some_over = true; /* the children may all be over already: looked at this pass */
     return false;

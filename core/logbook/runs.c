@@ -26,7 +26,7 @@ static enum run_state state_of(const char *name)
     return RUN_FAILED; /* the schema allows no other name */
 }
 
-static bool is_over(enum run_state state)
+bool run_state_is_over(enum run_state state)
 {
     return state == RUN_DONE || state == RUN_FAILED || state == RUN_STOPPED;
 }
@@ -47,7 +47,7 @@ static int refuse_busy_cell(struct logbook *logbook, struct run_record *record, 
         failed = sql_row(logbook, error, stmt, &row);
     if (row) {
         string_copy(record->cell_label, sizeof(record->cell_label), column_string(stmt, 0));
-        if (sqlite3_column_type(stmt, 1) != SQLITE_NULL && !is_over(record->state))
+        if (sqlite3_column_type(stmt, 1) != SQLITE_NULL && !run_state_is_over(record->state))
             failed = error_set(error, ERROR_FAILED, record->cell_label,
                                "let that run end, or stop it, then start this one",
                                "the cell is in run %lld, which is %s",
@@ -205,7 +205,7 @@ int logbook_set_run_state(struct logbook *logbook, int64_t id, enum run_state st
                      "segment_at = CASE WHEN ?4 THEN coalesce(segment_at, ?6) ELSE segment_at END, "
                      "ended_at = CASE WHEN ?5 THEN ?6 END WHERE id = ?1 AND ended_at IS NULL",
                      V_INT(id), V_TEXT(run_state_name(state)), V_TEXT(why), V_INT(starts),
-                     V_INT(is_over(state)), V_INT(at));
+                     V_INT(run_state_is_over(state)), V_INT(at));
 
     if (failed || sqlite3_changes(logbook->db) == 1)
         return failed;

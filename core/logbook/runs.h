@@ -32,6 +32,7 @@ enum run_state {
 #undef X
 };
 const char *run_state_name(enum run_state state);
+bool run_state_is_over(enum run_state state); /* done, failed or stopped: it never changes again */
 
 struct run_record {
     int64_t id;
