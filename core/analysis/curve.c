@@ -13,7 +13,7 @@ struct stretch {
     double dt, v0, v1, i0, i1;
 };
 
-static enum analysis_status check_curve(const struct curve *curve)
+enum analysis_status curve_check(const struct curve *curve, size_t least)
 {
     if (curve->count == 0)
         return ANALYSIS_NO_DATA;
@@ -24,7 +24,7 @@ static enum analysis_status check_curve(const struct curve *curve)
         if (curve->time[k] < curve->time[k - 1])
             return ANALYSIS_TIME_ORDER;
     }
-    return curve->count < 2 ? ANALYSIS_TOO_FEW : ANALYSIS_OK;
+    return curve->count < least ? ANALYSIS_TOO_FEW : ANALYSIS_OK;
 }
 
 static struct stretch stretch_at(const struct curve *curve, size_t k)
@@ -88,7 +88,7 @@ enum analysis_status curve_measure(const struct curve *curve, const struct curve
                                    .mid_voltage = NAN,
                                    .gap_time = NAN};
     double direction;
-    enum analysis_status status = check_curve(curve);
+    enum analysis_status status = curve_check(curve, 2);
     if (status == ANALYSIS_OK)
         status = find_direction(curve, &direction);
     if (status != ANALYSIS_OK)

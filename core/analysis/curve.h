@@ -17,6 +17,9 @@ struct curve {
     size_t count;
 };
 
+/* At least `least` finite samples, in order of time. */
+enum analysis_status curve_check(const struct curve *curve, size_t least);
+
 struct curve_options {
     double rated;       /* rated charge, A.s; NAN when not wanted */
     double end_voltage; /* V: measure up to where the line between two samples crosses it (falling

@@ -43,25 +43,11 @@ enum analysis_status resistance_one_method(const struct resistance_method *metho
     return ANALYSIS_OK;
 }
 
-static enum analysis_status check_pulse(const struct curve *curve)
-{
-    if (curve->count == 0)
-        return ANALYSIS_NO_DATA;
-    if (!all_finite(curve->time, curve->count) || !all_finite(curve->voltage, curve->count) ||
-        !all_finite(curve->current, curve->count))
-        return ANALYSIS_NOT_FINITE;
-    for (size_t k = 1; k < curve->count; k++) {
-        if (curve->time[k] < curve->time[k - 1])
-            return ANALYSIS_TIME_ORDER;
-    }
-    return curve->count < 4 ? ANALYSIS_TOO_FEW : ANALYSIS_OK;
-}
-
 enum analysis_status resistance_of_pulse(const struct curve *curve, double first_time,
                                          double second_time, struct two_step *out)
 {
     *out = (struct two_step){NAN, NAN, NAN, NAN, NAN};
-    enum analysis_status status = check_pulse(curve);
+    enum analysis_status status = curve_check(curve, 4);
     if (status != ANALYSIS_OK)
         return status;
     if (!(first_time >= 0) || !(second_time > 0))

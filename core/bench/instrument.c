@@ -405,8 +405,3 @@ const char *instrument_place(const struct instrument *instrument)
 {
     return instrument->place;
 }
-
-const struct link_counts *instrument_counts(const struct instrument *instrument)
-{
-    return link_counts(instrument->link);
-}

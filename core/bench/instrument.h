@@ -91,8 +91,7 @@ bool instrument_is_off(const struct instrument *instrument);
 /* Why it is down; code 0 when it is not, or was not tried yet. */
 const struct error *instrument_trouble(const struct instrument *instrument);
 
-/* Its link as a text, such as "tcp 127.0.0.1 5025", and what passed over it. */
+/* Its link as a text, such as "tcp 127.0.0.1 5025". */
 const char *instrument_place(const struct instrument *instrument);
-const struct link_counts *instrument_counts(const struct instrument *instrument);
 
 #endif

@@ -34,8 +34,3 @@ void turn_leave(struct turn *turn, struct turn_wait *wait)
         }
     pass_on(turn);
 }
-
-bool turn_is_held(const struct turn *turn, const struct turn_wait *wait)
-{
-    return turn->holder == wait;
-}

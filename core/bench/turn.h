@@ -21,6 +21,4 @@ void turn_take(struct turn *turn, struct turn_wait *wait);
 /* Ends it, whether held or waited for; nothing when neither. Calls whoever comes next. */
 void turn_leave(struct turn *turn, struct turn_wait *wait);
 
-bool turn_is_held(const struct turn *turn, const struct turn_wait *wait);
-
 #endif

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/rows.h"
 #include "base/text.h"
 
 /* What is known of a result: which way is better, and what it is taken as a part of. */
@@ -27,12 +28,6 @@ static const struct kind *kind_of(const char *name)
     return NULL;
 }
 
-static const char *text_of(const json_t *row, const char *key)
-{
-    const char *text = json_string_value(json_object_get(row, key));
-    return text ? text : "";
-}
-
 /* --- values of cells
  * ------------------------------------------------------------------------------ */
 
@@ -45,8 +40,8 @@ static double capacity_before(const json_t *results, const char *cell, const cha
     json_t *row;
     json_array_foreach(results, i, row)
     {
-        if (strcmp(text_of(row, "cell"), cell) == 0 &&
-            strcmp(text_of(row, "name"), "capacity") == 0 && strcmp(text_of(row, "at"), at) < 0)
+        if (strcmp(row_text(row, "cell"), cell) == 0 &&
+            strcmp(row_text(row, "name"), "capacity") == 0 && strcmp(row_text(row, "at"), at) < 0)
             found = json_number_value(json_object_get(row, "value"));
     }
     return found;
@@ -59,7 +54,7 @@ static double value_of(const json_t *results, const json_t *row, const struct ki
     if (kind && kind->as == OF_RATING)
         return json_is_number(percent) ? json_number_value(percent) : NAN;
     if (kind && kind->as == OF_CAPACITY)
-        return 100 * value / capacity_before(results, text_of(row, "cell"), text_of(row, "at"));
+        return 100 * value / capacity_before(results, row_text(row, "cell"), row_text(row, "at"));
     return value;
 }
 
@@ -72,12 +67,12 @@ static size_t gather(const json_t *results, const json_t *cells, const char *mod
     json_array_foreach(cells, i, cell)
     {
         double last = NAN;
-        if (strcmp(text_of(cell, "model"), model) != 0)
+        if (strcmp(row_text(cell, "model"), model) != 0)
             continue;
         json_array_foreach(results, j, row)
         {
-            if (strcmp(text_of(row, "name"), name) == 0 &&
-                strcmp(text_of(row, "cell"), text_of(cell, "label")) == 0)
+            if (strcmp(row_text(row, "name"), name) == 0 &&
+                strcmp(row_text(row, "cell"), row_text(cell, "label")) == 0)
                 last = value_of(results, row, kind_of(name));
         }
         if (isfinite(last))
@@ -103,7 +98,7 @@ static int list_models(const json_t *cells, struct comparison *out, struct error
     json_t *cell;
     json_array_foreach(cells, i, cell)
     {
-        const char *model = text_of(cell, "model");
+        const char *model = row_text(cell, "model");
         if (find(out->model, out->models, model) < out->models)
             continue;
         if (out->models == MODELS_MOST)
@@ -125,8 +120,8 @@ static int add_criterion(const json_t *results, struct comparison *out, const ch
     const char *unit = NULL;
     json_array_foreach(results, i, row)
     {
-        if (strcmp(text_of(row, "name"), name) == 0)
-            unit = text_of(row, "unit");
+        if (strcmp(row_text(row, "name"), name) == 0)
+            unit = row_text(row, "unit");
     }
     if (!unit)
         return error_set(error, ERROR_FAILED, name, "perdure results lists what is on record",

@@ -10,26 +10,6 @@
 #include "logbook/facts.h"
 #include "report/lettering.h"
 
-const char *row_text(const json_t *row, const char *key)
-{
-    const char *text = json_string_value(json_object_get(row, key));
-    return text ? text : "";
-}
-
-double row_number(const json_t *row, const char *key)
-{
-    const json_t *value = json_object_get(row, key);
-    return json_is_number(value) ? json_number_value(value) : NAN;
-}
-
-utc_us row_instant(const json_t *row, const char *key)
-{
-    utc_us at = 0;
-    struct error none;
-    const char *text = row_text(row, key);
-    return text[0] && !utc_parse(text, &at, &none) ? at : 0;
-}
-
 /* --- which cells
  * ------------------------------------------------------------------------------- */
 

@@ -5,6 +5,7 @@
 
 #include <jansson.h>
 
+#include "base/rows.h"
 #include "base/text.h"
 #include "cli/cli.h"
 
@@ -42,10 +43,5 @@ json_t *evidence_steps(const struct evidence *evidence, const char *label);
 /* "Simulated cells. Logbook x.perdure, as of 2026-03-02." How the results were obtained comes
  * first, and nothing simulated is shown without saying so. */
 void evidence_source(const struct evidence *evidence, struct text *out);
-
-/* Of a row: "" and NAN where there is none. */
-const char *row_text(const json_t *row, const char *key);
-double row_number(const json_t *row, const char *key);
-utc_us row_instant(const json_t *row, const char *key); /* 0 where there is none */
 
 #endif

@@ -6,26 +6,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/rows.h"
 #include "base/text.h"
 #include "logbook/facts.h"
 
 #define DAY (86400 * US_PER_S)
-
-static utc_us instant_of(const json_t *row, const char *key)
-{
-    struct error unread;
-    utc_us at = 0;
-    const char *text = json_string_value(json_object_get(row, key));
-    if (text)
-        utc_parse(text, &at, &unread);
-    return at;
-}
-
-static const char *text_of(const json_t *row, const char *key)
-{
-    const char *text = json_string_value(json_object_get(row, key));
-    return text ? text : "";
-}
 
 /* --- the calendar: what one entry of the study started, together ---------------------------------
  */
@@ -37,13 +22,13 @@ struct block {
     double hours;
 };
 
-static struct block *block_of(struct block **blocks, int *count, int64_t n, int64_t *known)
+static struct block *block_of(struct block *blocks, int *count, int64_t n, int64_t *known)
 {
     for (int i = 0; i < *count; i++)
         if (known[i] == n)
-            return &(*blocks)[i];
+            return &blocks[i];
     known[*count] = n;
-    return &(*blocks)[(*count)++];
+    return &blocks[(*count)++];
 }
 
 static json_t *calendar_rows(const json_t *runs)
@@ -57,14 +42,14 @@ static json_t *calendar_rows(const json_t *runs)
     {
         if (json_is_null(json_object_get(run, "parent")))
             continue;
-        utc_us from = instant_of(run, "started_at"), until = instant_of(run, "ended_at");
+        utc_us from = row_instant(run, "started_at"), until = row_instant(run, "ended_at");
         struct block *block =
-            block_of(&blocks, &count, json_integer_value(json_object_get(run, "parent_n")), known);
+            block_of(blocks, &count, json_integer_value(json_object_get(run, "parent_n")), known);
         if (!block->cells++ || from < block->from)
             block->from = from;
         block->until = until > block->until ? until : block->until;
         block->hours += (double)(until - from) / 3.6e9;
-        string_copy(block->what, sizeof block->what, text_of(run, "script"));
+        string_copy(block->what, sizeof block->what, row_text(run, "script"));
     }
     for (int b = 0; b < count; b++) {
         char from[40], until[40];
@@ -93,7 +78,7 @@ static double *hours_by_day(const json_t *runs, utc_us first, size_t days)
     {
         if (json_is_null(json_object_get(run, "parent")))
             continue;
-        utc_us at = instant_of(run, "started_at"), end = instant_of(run, "ended_at");
+        utc_us at = row_instant(run, "started_at"), end = row_instant(run, "ended_at");
         while (at < end) {
             size_t day = (size_t)((at - first) / DAY);
             utc_us next = first + (utc_us)(day + 1) * DAY;
@@ -123,7 +108,7 @@ static json_t *summary(struct logbook *logbook, const json_t *runs, int channels
         logbook_list(logbook, LIST_EVENTS, &(struct listing_filter){0}, &events, error);
     json_array_foreach(events, i, row)
     {
-        if (strcmp(text_of(row, "level"), "warning") == 0)
+        if (strcmp(row_text(row, "level"), "warning") == 0)
             json_array_append(warnings, json_object_get(row, "text"));
     }
     utc_format(first + (utc_us)busiest * DAY, day, sizeof day);

@@ -6,7 +6,9 @@
 #include <string.h>
 
 #include "base/quantity.h"
+#include "base/rows.h"
 #include "bindings/script.h"
+#include "cli/output_file.h"
 #include "cli/workplace.h"
 #include "engine/project.h"
 #include "logbook/facts.h"
@@ -71,28 +73,6 @@ static void add(void *context, const struct due *due)
     text_free(&cells);
 }
 
-static int by_time(const void *a, const void *b)
-{
-    const json_t *x = *(json_t *const *)a, *y = *(json_t *const *)b;
-    json_int_t at = json_integer_value(json_object_get(x, "from_us"));
-    json_int_t other = json_integer_value(json_object_get(y, "from_us"));
-    return at < other ? -1 : at > other;
-}
-
-static void sort(json_t **rows)
-{
-    size_t count = json_array_size(*rows);
-    json_t **list = xcalloc(count + 1, sizeof *list), *sorted = json_array();
-    for (size_t i = 0; i < count; i++)
-        list[i] = json_array_get(*rows, i);
-    qsort(list, count, sizeof *list, by_time);
-    for (size_t i = 0; i < count; i++)
-        json_array_append(sorted, list[i]);
-    free(list);
-    json_decref(*rows);
-    *rows = sorted;
-}
-
 /* All open studies, each led onward. */
 static int collect(struct logbook *logbook, struct agenda *agenda, int channels, utc_us horizon,
                    struct error *error)
@@ -120,7 +100,7 @@ static int collect(struct logbook *logbook, struct agenda *agenda, int channels,
         }
     json_decref(runs);
     estimates_free(estimates);
-    sort(&agenda->rows);
+    rows_sort(&agenda->rows, "from_us");
     return error->code;
 }
 
@@ -155,13 +135,8 @@ static int write_calendar(const struct agenda *agenda, const char *path, struct 
         if (entries[i].end <= entries[i].start)
             entries[i].end = 0;
     }
-    FILE *file = NULL;
-    if (!calendar_file_write(&out, entries, count, error)) {
-        file = fopen(path, "w");
-        if (!file || fwrite(out.bytes, 1, out.length, file) != out.length || fclose(file))
-            error_set(error, ERROR_FAILED, path, "see that its folder can be written to",
-                      "the calendar could not be written");
-    }
+    if (!calendar_file_write(&out, entries, count, error))
+        output_write(path, &out, error);
     for (i = 0; i < 2 * count; i++)
         text_free(&texts[i]);
     free(texts);

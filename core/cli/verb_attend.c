@@ -9,6 +9,7 @@
 #include <strings.h>
 #include <unistd.h>
 
+#include "base/rows.h"
 #include "cli/workplace.h"
 #include "engine/answer.h"
 #include "logbook/facts.h"
@@ -37,19 +38,13 @@ static int open_questions(const struct arguments *arguments, json_t **rows, stru
     return error->code;
 }
 
-static const char *text_of(const json_t *row, const char *key)
-{
-    const char *text = json_string_value(json_object_get(row, key));
-    return text ? text : "";
-}
-
 static json_t *of_cell(json_t *rows, const char *label)
 {
     size_t i;
     json_t *row;
     json_array_foreach(rows, i, row)
     {
-        if (strcasecmp(text_of(row, "cell"), label) == 0)
+        if (strcasecmp(row_text(row, "cell"), label) == 0)
             return row;
     }
     return NULL;
@@ -58,10 +53,10 @@ static json_t *of_cell(json_t *rows, const char *label)
 static void show(const json_t *row, size_t left)
 {
     printf("\n%s  (question %" JSON_INTEGER_FORMAT ", asked %.16s UTC; %zu open)\n",
-           text_of(row, "text"), json_integer_value(json_object_get(row, "question")),
-           text_of(row, "asked_at"), left);
+           row_text(row, "text"), json_integer_value(json_object_get(row, "question")),
+           row_text(row, "asked_at"), left);
     printf("    an answer is %s; ENTER passes, a label picks its cell, q ends\n%s> ",
-           text_of(row, "hint"), text_of(row, "cell"));
+           row_text(row, "hint"), row_text(row, "cell"));
     fflush(stdout);
 }
 
@@ -70,12 +65,8 @@ static void send(const struct arguments *arguments, const json_t *row, const cha
 {
     struct error refused;
     json_t *reply = NULL;
-    const char *who = argument(arguments, "who");
-    if (!who)
-        who = getenv("USER");
     json_t *request =
-        json_pack("{s:s, s:O, s:s, s:s}", "act", "answer", "question",
-                  json_object_get(row, "question"), "answer", typed, "who", who ? who : "");
+        answer_request(arguments, json_integer_value(json_object_get(row, "question")), typed);
     error_clear(&refused);
     if (change(arguments, request, &reply, &refused))
         printf("%s: %s; %s\n", refused.what, refused.why, refused.todo);
@@ -117,7 +108,7 @@ static int attend(const struct arguments *arguments, struct error *error)
         }
         line[strcspn(line, "\r\n")] = '\0';
         const json_t *expects = json_object_get(row, "expects");
-        bool only_enter = strcmp(text_of(expects, "kind"), "done") == 0;
+        bool only_enter = strcmp(row_text(expects, "kind"), "done") == 0;
         if (of_cell(rows, line))
             string_copy(picked, sizeof picked, line);
         else if (line[0])

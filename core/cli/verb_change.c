@@ -1,4 +1,5 @@
 /* perdure stop, pause, resume, answer, adopt: changes to a run that may be going on. */
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -7,58 +8,51 @@
 #include "cli/source.h"
 #include "cli/workplace.h"
 
+/* Sends the request; says what was done, or shows the reply with --json. `promise`: an engine at
+ * work makes the output safe before it replies, and only it can say so. */
 static int say(const struct arguments *arguments, const json_t *request, const char *done,
-               struct error *error)
+               bool promise, struct error *error)
 {
     json_t *reply = NULL;
     if (change(arguments, request, &reply, error))
         return error->code;
+    const char *more = !promise ? ""
+                       : json_is_true(json_object_get(reply, "engine"))
+                           ? ", its output is safe"
+                           : "; no engine is at work: see for yourself that nothing is driven";
     if (arguments->json)
         print_json(reply);
     else
-        printf("%s %s\n", arguments->word[0], done);
+        printf("%s %s%s\n", arguments->word[0], done, more);
     json_decref(reply);
     return 0;
 }
 
-/* Only an engine at work can say that the output is safe. */
 static int on_run(const struct arguments *arguments, const char *act, const char *done,
-                  struct error *error)
+                  bool promise, struct error *error)
 {
     int64_t id;
-    json_t *reply = NULL;
     if (argument_run(arguments->word[0], &id, error))
         return error->code;
     json_t *request = json_pack("{s:s, s:I}", "act", act, "run", (json_int_t)id);
-    if (!change(arguments, request, &reply, error)) {
-        if (arguments->json)
-            print_json(reply);
-        else if (strcmp(act, "resume") == 0)
-            printf("%s %s\n", arguments->word[0], done);
-        else
-            printf("%s %s%s\n", arguments->word[0], done,
-                   json_is_true(json_object_get(reply, "engine"))
-                       ? ", its output is safe"
-                       : "; no engine is at work: see for yourself that nothing is driven");
-    }
+    int code = say(arguments, request, done, promise, error);
     json_decref(request);
-    json_decref(reply);
-    return error->code;
+    return code;
 }
 
 static int run_stop(const struct arguments *arguments, struct error *error)
 {
-    return on_run(arguments, "stop", "stopped", error);
+    return on_run(arguments, "stop", "stopped", true, error);
 }
 
 static int run_pause(const struct arguments *arguments, struct error *error)
 {
-    return on_run(arguments, "pause", "paused", error);
+    return on_run(arguments, "pause", "paused", true, error);
 }
 
 static int run_resume(const struct arguments *arguments, struct error *error)
 {
-    return on_run(arguments, "resume", "goes on", error);
+    return on_run(arguments, "resume", "goes on", false, error);
 }
 
 static int run_answer(const struct arguments *arguments, struct error *error)
@@ -66,12 +60,8 @@ static int run_answer(const struct arguments *arguments, struct error *error)
     int64_t id;
     if (argument_run(arguments->word[0], &id, error))
         return error->code;
-    const char *who = argument(arguments, "who");
-    if (!who)
-        who = getenv("USER");
-    json_t *request = json_pack("{s:s, s:I, s:s, s:s}", "act", "answer", "question", (json_int_t)id,
-                                "answer", arguments->word[1], "who", who ? who : "");
-    int code = say(arguments, request, "answered", error);
+    json_t *request = answer_request(arguments, id, arguments->word[1]);
+    int code = say(arguments, request, "answered", false, error);
     json_decref(request);
     return code;
 }
@@ -105,7 +95,7 @@ static int run_adopt(const struct arguments *arguments, struct error *error)
         json_t *reply = NULL;
         if (!change(arguments, request, &reply, error) && !agreed(arguments, error)) {
             json_object_del(request, "dry");
-            say(arguments, request, "moved to the edited text", error);
+            say(arguments, request, "moved to the edited text", false, error);
         }
         json_decref(reply);
         json_decref(request);

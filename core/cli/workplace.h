@@ -41,6 +41,9 @@ void workplace_close(struct workplace *workplace);
 int workplace_work(struct workplace *workplace, struct engine_options *options,
                    struct error *error);
 
+/* The request of the act `answer`, by --who or else $USER. */
+json_t *answer_request(const struct arguments *arguments, int64_t question, const char *typed);
+
 /* Makes a change: directly, or through the engine that holds the logbook. */
 int change(const struct arguments *arguments, const json_t *request, json_t **reply,
            struct error *error);

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/rows.h"
 #include "engine/acts.h"
 #include "engine/journal.h"
 #include "engine/pinned.h"
@@ -83,29 +84,6 @@ static const struct estimate *estimate_on(struct walk *w, const char *text, size
     return estimate(w->p->estimates, &context);
 }
 
-static int by_end(const void *a, const void *b)
-{
-    const json_t *x = *(json_t *const *)a, *y = *(json_t *const *)b;
-    double ends =
-        json_real_value(json_object_get(x, "end")) - json_real_value(json_object_get(y, "end"));
-    return ends < 0 ? -1 : ends > 0;
-}
-
-/* In the order in which they end, as the engine gives them. */
-static json_t *sorted(json_t *runs)
-{
-    size_t count = json_array_size(runs);
-    json_t **list = xcalloc(count + 1, sizeof *list), *out = json_array();
-    for (size_t i = 0; i < count; i++)
-        list[i] = json_array_get(runs, i);
-    qsort(list, count, sizeof *list, by_end);
-    for (size_t i = 0; i < count; i++)
-        json_array_append(out, list[i]);
-    free(list);
-    json_decref(runs);
-    return out;
-}
-
 static void perform(struct walk *w, bool going_on)
 {
     json_t *cells = json_loads(w->request.cells, 0, NULL), *label, *runs = json_array();
@@ -152,7 +130,8 @@ static void perform(struct walk *w, bool going_on)
         json_array_append_new(runs, run);
     }
     w->time = due.until > w->time ? due.until : w->time;
-    json_t *outcome = json_pack("{s:o}", "runs", sorted(runs));
+    rows_sort(&runs, "end"); /* in the order in which they end, as the engine gives them */
+    json_t *outcome = json_pack("{s:o}", "runs", runs);
     char *text = json_dumps(outcome, JSON_COMPACT | JSON_REAL_PRECISION(17));
     text_add(&w->outcome, text);
     free(text);
