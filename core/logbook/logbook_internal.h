@@ -18,7 +18,7 @@
 #include "logbook/migrate.h"
 
 #define LOGBOOK_APPLICATION 0x50455244u /* 'PERD', as in schema.sql */
-#define LOGBOOK_VERSION     1           /* as in schema.sql */
+#define LOGBOOK_VERSION     2           /* as in schema.sql */
 
 #define STATEMENTS 256 /* a power of two, well above the number of literals in this layer */
 

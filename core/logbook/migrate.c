@@ -2,10 +2,13 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "from_1_sql.h"
 #include "logbook/logbook_internal.h"
 
-/* Version 1 is the first, so there is no step yet. */
-const struct migration_plan logbook_migrations = {LOGBOOK_VERSION, NULL, 0};
+static const struct migration steps[] = {{1, from_1_sql}};
+
+const struct migration_plan logbook_migrations = {LOGBOOK_VERSION, steps,
+                                                  sizeof(steps) / sizeof(*steps)};
 
 static const char *step_from(const struct migration_plan *plan, int from)
 {

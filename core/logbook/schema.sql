@@ -12,7 +12,7 @@
 -- Rows are added and completed, not rewritten: what was once recorded stays.
 
 PRAGMA application_id = 0x50455244; -- 'PERD'
-PRAGMA user_version = 1;
+PRAGMA user_version = 2;
 
 -- What is tested -----------------------------------------------------------------------------------
 
@@ -22,7 +22,8 @@ CREATE TABLE logbook ( -- one row: this file itself
     seed        TEXT NOT NULL,             -- unsigned 64-bit decimal; every random draw follows from it
     clock       TEXT NOT NULL DEFAULT '',  -- 'real', 'virtual', 'x60'; '' until the first engine decides
     utc_origin  INTEGER NOT NULL DEFAULT 0, -- a scaled clock: the instant it showed...
-    real_origin INTEGER NOT NULL DEFAULT 0  -- ...at this true instant; microseconds UTC
+    real_origin INTEGER NOT NULL DEFAULT 0, -- ...at this true instant; microseconds UTC
+    zone        TEXT NOT NULL DEFAULT 'UTC' -- whose calendar days and hours count: 'Europe/Berlin'
 ) STRICT;
 
 CREATE TABLE model ( -- what was bought
@@ -40,7 +41,8 @@ CREATE TABLE cell ( -- one physical cell
     id          INTEGER PRIMARY KEY,
     label       TEXT NOT NULL COLLATE NOCASE UNIQUE, -- as written on it; never changes
     model       INTEGER NOT NULL REFERENCES model (id),
-    enrolled_at INTEGER NOT NULL
+    enrolled_at INTEGER NOT NULL,
+    reference   INTEGER NOT NULL DEFAULT 0 CHECK (reference IN (0, 1)) -- 1: it tests the channels
 ) STRICT;
 CREATE INDEX cell_of_model ON cell (model);
 
@@ -62,6 +64,15 @@ CREATE TABLE session ( -- one engine's life on this logbook
     ended_why  TEXT
 ) STRICT;
 
+CREATE TABLE session_channel ( -- a channel of the bench as it was in that session
+    session     INTEGER NOT NULL REFERENCES session (id),
+    channel     TEXT NOT NULL,
+    how         TEXT NOT NULL,       -- how it obtains values: 'simulated'
+    accuracy    TEXT NOT NULL,       -- JSON: what is stated, per voltage, current, temperature; SI
+    instruments TEXT NOT NULL,       -- JSON: role -> instrument, and its identity where it told one
+    PRIMARY KEY (session, channel)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE run ( -- one execution of a protocol or a study
     id             INTEGER PRIMARY KEY,
     parent         INTEGER REFERENCES run (id), -- the study's run that started it...
@@ -81,6 +92,8 @@ CREATE TABLE run ( -- one execution of a protocol or a study
     segment_at     INTEGER,                     -- when it began
     queued_at      INTEGER NOT NULL,
     due_at         INTEGER,                     -- not to begin before; NULL: at once
+    due_civil      TEXT,                        -- the same as a wall clock shows it...
+    due_zone       TEXT,                        -- ...in this zone
     started_at     INTEGER,
     ended_at       INTEGER,                     -- NULL while the run is open
     why            TEXT,                        -- why it failed, stopped or needs attention
@@ -216,6 +229,7 @@ CREATE TABLE result ( -- a named value that a run put on record
     value       REAL NOT NULL,       -- in `unit`
     unit        TEXT NOT NULL,       -- 'Ah'
     uncertainty REAL,                -- standard uncertainty, same unit
+    freedom     REAL,                -- its degrees of freedom; NULL: well known
     how         TEXT NOT NULL,       -- how it was obtained: 'simulated'
     flags       TEXT NOT NULL DEFAULT '', -- '', 'gap'
     at          INTEGER NOT NULL,
@@ -254,6 +268,16 @@ CREATE TABLE answer ( -- what was said; the latest holds, a correction is a new 
     at       INTEGER NOT NULL
 ) STRICT;
 CREATE INDEX answer_to ON answer (question);
+
+CREATE TABLE notice ( -- what the outside was told of: that an appointment is due
+    run     INTEGER NOT NULL,
+    segment INTEGER NOT NULL,
+    n       INTEGER NOT NULL,
+    what    TEXT NOT NULL,           -- 'due', 'overdue', 'question'
+    at      INTEGER NOT NULL,
+    came_of TEXT NOT NULL DEFAULT '', -- how the command ended: 'exit 0'; '' while it runs
+    PRIMARY KEY (run, segment, n, what)
+) STRICT, WITHOUT ROWID;
 
 -- Views: the same for reading ----------------------------------------------------------------------
 

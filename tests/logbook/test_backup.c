@@ -152,16 +152,19 @@ static void test_backups_while_another_writes(void **state)
 /* --- migrations ---------------------------------------------------------------------------------
  */
 
+#define NOW LOGBOOK_VERSION /* what a fresh file is */
+
 static const struct migration steps[] = {
-    {1, "ALTER TABLE cell ADD COLUMN batch TEXT; UPDATE cell SET batch = 'first'"},
-    {2, "CREATE TABLE shelf (cell INTEGER PRIMARY KEY REFERENCES cell (id)) STRICT;"
-        "INSERT INTO shelf SELECT id FROM cell"},
-    {3, "DELETE FROM cell"}, /* leaves the shelf pointing nowhere */
+    {NOW, "ALTER TABLE cell ADD COLUMN batch TEXT; UPDATE cell SET batch = 'first'"},
+    {NOW + 1, "CREATE TABLE shelf (cell INTEGER PRIMARY KEY REFERENCES cell (id)) STRICT;"
+              "INSERT INTO shelf SELECT id FROM cell"},
+    {NOW + 2, "DELETE FROM cell"}, /* leaves the shelf pointing nowhere */
 };
 
-static const struct migration_plan to_3 = {3, steps, 3}, to_4 = {4, steps, 3}, past = {9, steps, 3};
+static const struct migration_plan two_on = {NOW + 2, steps, 3}, three_on = {NOW + 3, steps, 3},
+                                   past = {NOW + 8, steps, 3};
 
-static void make_version_1(const struct folder *folder)
+static void make_one_of_today(const struct folder *folder)
 {
     struct logbook *logbook = new_logbook(folder);
 
@@ -195,19 +198,21 @@ static void test_an_older_file_is_migrated_after_a_backup(void **state)
 {
     struct folder *folder = *state;
     struct logbook *logbook;
-    char copy[192];
+    char name[64], copy[192];
 
-    make_version_1(folder);
-    refused(ERROR_LOGBOOK, logbook_open_as(&logbook, folder->logbook, LOGBOOK_READ, &to_3, &error));
-    expect_version(folder->logbook, 1, 0);
-    must(logbook_open_as(&logbook, folder->logbook, LOGBOOK_WRITE, &to_3, &error));
+    make_one_of_today(folder);
+    refused(ERROR_LOGBOOK,
+            logbook_open_as(&logbook, folder->logbook, LOGBOOK_READ, &two_on, &error));
+    expect_version(folder->logbook, NOW, 0);
+    must(logbook_open_as(&logbook, folder->logbook, LOGBOOK_WRITE, &two_on, &error));
     ask_text(logbook, "SELECT label || ' ' || batch FROM cell JOIN shelf ON cell = id",
              "KES-01 first");
     assert_int_equal(ask(logbook, "PRAGMA foreign_keys"), 1);
     close_sound(logbook);
-    expect_version(folder->logbook, 3, 1);
-    expect_version(in_folder(folder, "kestrel.perdure-version-1", copy), 1, 0);
-    must(logbook_open_as(&logbook, folder->logbook, LOGBOOK_READ, &to_3, &error));
+    expect_version(folder->logbook, NOW + 2, 1);
+    snprintf(name, sizeof(name), "kestrel.perdure-version-%d", NOW);
+    expect_version(in_folder(folder, name, copy), NOW, 0);
+    must(logbook_open_as(&logbook, folder->logbook, LOGBOOK_READ, &two_on, &error));
     close_sound(logbook);
     /* This Perdure finds it newer than what it knows. */
     refused(ERROR_LOGBOOK, logbook_open(&logbook, folder->logbook, LOGBOOK_WRITE, &error));
@@ -218,23 +223,23 @@ static void test_an_older_file_is_migrated_after_a_backup(void **state)
 static void test_a_migration_that_fails_changes_nothing(void **state)
 {
     static const struct migration broken[] = {
-        {1, "ALTER TABLE cell ADD COLUMN batch TEXT"},
-        {2, "CREATE TABLE more (x); nonsense"},
+        {NOW, "ALTER TABLE cell ADD COLUMN batch TEXT"},
+        {NOW + 1, "CREATE TABLE more (x); nonsense"},
     };
-    static const struct migration_plan half_way = {3, broken, 2};
+    static const struct migration_plan half_way = {NOW + 2, broken, 2};
     struct folder *folder = *state;
     struct logbook *logbook;
 
-    make_version_1(folder);
+    make_one_of_today(folder);
     refused(ERROR_INTERNAL,
             logbook_open_as(&logbook, folder->logbook, LOGBOOK_WRITE, &half_way, &error));
-    expect_version(folder->logbook, 1, 0);
+    expect_version(folder->logbook, NOW, 0);
     refused(ERROR_LOGBOOK, /* references would be broken */
-            logbook_open_as(&logbook, folder->logbook, LOGBOOK_WRITE, &to_4, &error));
-    expect_version(folder->logbook, 1, 0);
+            logbook_open_as(&logbook, folder->logbook, LOGBOOK_WRITE, &three_on, &error));
+    expect_version(folder->logbook, NOW, 0);
     refused(ERROR_LOGBOOK, /* no step leads there */
             logbook_open_as(&logbook, folder->logbook, LOGBOOK_WRITE, &past, &error));
-    expect_version(folder->logbook, 1, 0);
+    expect_version(folder->logbook, NOW, 0);
     close_sound(open_logbook(folder, LOGBOOK_WRITE));
 }
 

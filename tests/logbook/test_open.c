@@ -72,7 +72,7 @@ static void test_the_file_says_what_it_is(void **state)
     must(file_read(folder->logbook, 1 << 26, &bytes, &length, &error));
     assert_memory_equal(bytes, "SQLite format 3", 16);
     assert_memory_equal(bytes + 68, "PERD", 4);
-    assert_memory_equal(bytes + 60, "\0\0\0\1", 4);
+    assert_memory_equal(bytes + 60, "\0\0\0\2", 4);
     assert_memory_equal(bytes + 18, "\2\2", 2);
     free(bytes);
 }
@@ -238,7 +238,7 @@ static void make_garbled_page(struct folder *folder, char *sound, size_t length)
 static void make_tableless(struct folder *folder, char *sound, size_t length)
 {
     (void)sound, (void)length;
-    write_database(folder->logbook, "PRAGMA application_id = 0x50455244; PRAGMA user_version = 1;"
+    write_database(folder->logbook, "PRAGMA application_id = 0x50455244; PRAGMA user_version = 2;"
                                     "CREATE TABLE cell (id)");
 }
 
@@ -256,7 +256,7 @@ static const struct bad_file bad_files[] = {
     {"text", "not a logbook", make_text, false},
     {"another program's database", "something else", make_other_database, false},
     {"another program's database with a log", "something else", make_other_wal_database, false},
-    {"a newer version", "version 2", make_newer, false},
+    {"a newer version", "of version 3", make_newer, false},
     {"a stub", "damaged", make_stub, false},
     {"cut in half", "damaged", make_truncated, false},
     {"a garbled header", "damaged", make_garbled_header, false},
