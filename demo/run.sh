@@ -1,5 +1,6 @@
 #!/bin/sh
-# The main job on a simulated bench: an invented test of four models, sixteen cells, in virtual time.
+# The main job on a simulated bench: an invented year of four models, thirty-six cells, in
+# virtual time.
 # Sets up what is missing, builds, runs, says where to look. Can be run again at once.
 set -eu
 cd "$(dirname "$0")/.."
@@ -18,35 +19,41 @@ PERDURE_LOGBOOK="$place/demo.perdure"
 export PERDURE_LOGBOOK
 
 echo
-echo "The invented harbour office of Saltmere buys cells by the dozen, and asks which model keeps its"
-echo "promise. Sixteen cells, eight simulated channels, a virtual clock."
+echo "The invented harbour office of Saltmere buys cells by the dozen, and asks which model keeps its promise:"
+echo "fresh, after a year on the shelf, and after a year in the lamps. Four models, nine cells of each, a bench"
+echo "of simulated channels, and a virtual clock that does the year while you wait."
 echo
 "$perdure" new --clock virtual --from 2026-03-02 --seed 20260302 >"$place/new.log"
 "$perdure" enrol demo/cells.csv
-all=$(sed 1d demo/cells.csv | cut -d, -f1 | paste -sd,)
-fresh=$(printf %s "$all" | tr , '\n' | grep -- '-0[12]$' | paste -sd,)
-
-"$perdure" start break-in --cells "$fresh" >"$place/start.log"
-"$perdure" engine --bench demo/bench.lua --until-idle
-"$perdure" start capacity --cells "$all" >>"$place/start.log"
-"$perdure" engine --bench demo/bench.lua --until-idle
-
+cells() { sed 1d demo/cells.csv | cut -d, -f1 | grep -- "$1" | paste -sd,; }
+"$perdure" start demo/shelf.lua --cells "$(cells '-0[1-6]$')" >"$place/start.log"
+"$perdure" start demo/service.lua --cells "$(cells '-0[7-9]$')" >>"$place/start.log"
 echo
-echo "Break-in: cycles until the capacity settled"
+echo "What will be due, before anything was done:"
 echo
-"$perdure" results --name cycles
+"$perdure" agenda --channels 24 --weeks 60
 echo
-echo "Capacity at 0.2 It to 1.0 V, after 16 h at 0.1 It and a rest of 1 h"
+"$perdure" engine --bench demo/bench.lua --until-idle >"$place/engine.log"
 echo
-"$perdure" results --name capacity
+echo "What the year did to one cell of the shelf and one of the lamps:"
+echo
+"$perdure" results --cell HER-01
+echo
+"$perdure" results --cell HER-07 --name capacity
+echo
+"$perdure" rank
 echo
 "$perdure" audit
+"$perdure" report -o "$place/report.html"
 
 echo
-echo "Where to look and what to try next (the logbook is $PERDURE_LOGBOOK):"
+echo "Open this file in a browser:"
+echo "  $place/report.html"
+echo
+echo "What to try next (the logbook is $PERDURE_LOGBOOK):"
 echo "  export PERDURE_LOGBOOK=$PERDURE_LOGBOOK"
 echo "  $perdure runs 9              one run, step by step"
 echo "  $perdure cells HER-01        one cell's whole history"
-echo "  $perdure rehearse capacity --set rate=\"500 mA\"    what another rate would take"
+echo "  $perdure rehearse demo/shelf.lua    its year, seen ahead"
 echo "  sqlite3 $PERDURE_LOGBOOK \"SELECT * FROM reading LIMIT 5\"    the curves, in any SQLite tool"
-echo "  protocols/capacity.lua       the script that did it: copy it and change it"
+echo "  demo/shelf.lua               the study that did it, on protocols/: copy it and change it"

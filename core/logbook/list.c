@@ -78,11 +78,12 @@ static const char *const queries[] = {
         "WHERE CASE WHEN ?1 <= 0 THEN answer.id IS NULL ELSE question.run BETWEEN ?1 AND ?2 END "
         "AND (?3 IS NULL OR label = ?3) ORDER BY question.id",
 
-    [LIST_GAPS] = "SELECT gap.step, (from_at - started_at) / 1e6 AS from_s, "
-                  "(to_at - started_at) / 1e6 AS to_s, from_at, to_at, why "
-                  "FROM gap JOIN step ON step.id = gap.step "
-                  "WHERE (?5 = 0 OR gap.step = ?5) "
-                  "AND run BETWEEN ?1 AND ?2 ORDER BY gap.step, from_at",
+    [LIST_GAPS] =
+        "SELECT gap.step, (from_at - started_at) / 1e6 AS from_s, "
+        "(to_at - started_at) / 1e6 AS to_s, from_at, to_at, why "
+        "FROM gap CROSS JOIN step ON step.id = gap.step " /* in this order: gaps are few */
+        "WHERE gap.step BETWEEN ?5 AND iif(?5, ?5, 9223372036854775807) "
+        "AND run BETWEEN ?1 AND ?2 ORDER BY gap.step, from_at",
 
     [LIST_CELL_STEPS] = "SELECT script_name AS script, run.state AS run_state, " STEP_COLUMNS
                         "FROM step JOIN run ON run.id = step.run "

@@ -1,0 +1,16 @@
+-- A year in the lamps: a full cycle a day, with capacity and resistance looked at every fifty.
+return study {
+  title = "A year in the lamps",
+  run = function(s)
+    local function look()
+      s:perform("resistance", s.cells)
+      s:perform("capacity", s.cells, { again = 1 })
+    end
+    s:perform("break-in", s.cells)
+    look()
+    for _ = 1, 6 do
+      s:perform("cycles", s.cells, { count = 50, rest = "9 h" }) -- with its rests about a day
+      look()
+    end
+  end,
+}
