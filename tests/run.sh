@@ -6,6 +6,7 @@ set -eu
 cd "$(dirname "$0")/.."
 . tests/support/setup.sh
 set_up $build_needs $test_needs
+set_up_browser
 
 passed=0
 failed=0

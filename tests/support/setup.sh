@@ -34,3 +34,27 @@ set_up() {
     $as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends \
         $missing >/dev/null
 }
+
+# The browser tests: Debian's browser and what tests/browser/package.json names, kept in build/browser.
+set_up_browser() {
+    commands=
+    command -v node >/dev/null || commands="nodejs"
+    command -v npm >/dev/null || commands="$commands npm"
+    command -v chromium >/dev/null || commands="$commands chromium"
+    # shellcheck disable=SC2086
+    set_up $commands
+    command -v npm >/dev/null || { echo "No npm: the browser tests will be skipped."; return 0; }
+    mkdir -p build/browser
+    cmp -s tests/browser/package-lock.json build/browser/installed && return
+    cp tests/browser/package.json tests/browser/package-lock.json build/browser/
+    npm ci --prefix build/browser --no-audit --no-fund --ignore-scripts >/dev/null &&
+        cp tests/browser/package-lock.json build/browser/installed
+}
+
+# From a test, with $top: whether they are there; names them to the scripts of tests/browser.
+browser_is_there() {
+    BROWSER_MODULES=$top/build/browser
+    CHROMIUM=$(command -v chromium) || return
+    export BROWSER_MODULES CHROMIUM
+    command -v node >/dev/null && [ -e "$BROWSER_MODULES/installed" ]
+}
