@@ -150,6 +150,7 @@ static int script_open(struct script **out, const struct script_context *context
     script->state = context->state ? xstrdup(context->state) : NULL;
     script->cells = context->cells ? xstrdup(context->cells) : NULL;
     script->cell = context->cell;
+    script->zone = context->zone;
     script->module = context->module;
     script->owner = context->owner;
     script->run_ref = script->params_ref = script->cell_ref = script->when_ref = LUA_NOREF;

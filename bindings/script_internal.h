@@ -33,6 +33,7 @@ struct script {
     /* Of the context, copied. */
     char *name, *params, *state, *cells;
     struct cell_facts cell;
+    const struct zone *zone; /* not owned; NULL: UTC */
     int (*module)(void *owner, const char *name, char **text, size_t *length, struct error *error);
     void *owner;
     char *module_text; /* while it is compiled: freed when that fails too */

@@ -126,11 +126,14 @@ static void duration_at(lua_State *L, int index, const char *what, struct durati
         guest_raise(L, &error);
 }
 
-/* The latest instant at which it is in time, seconds since 1970. */
+/* The latest instant at which it is in time, seconds since 1970: as it was put on record, else by
+ * the rules of today (and UTC has no others). */
 static int take_latest(lua_State *L, int status, lua_KContext context)
 {
     (void)status, (void)context;
-    lua_pushnumber(L, script_of(L)->latest);
+    canonical_read(L, script_of(L)->outcome);
+    if (!lua_isnumber(L, -1))
+        lua_pushnumber(L, script_of(L)->latest);
     return 1;
 }
 
@@ -146,8 +149,9 @@ static int study_wait_age(lua_State *L)
     duration_at(L, 4, "late side of the window", &request->late);
     request->has_window = true;
     request->wait = age;
-    request->until = duration_after(origin, &age);
-    script->latest = (double)duration_after(request->until, &request->late) / (double)US_PER_S;
+    request->until = zone_after(script->zone, origin, &age);
+    script->latest =
+        (double)zone_after(script->zone, request->until, &request->late) / (double)US_PER_S;
 
     char date[40];
     struct text *args = &script->args;
@@ -157,8 +161,10 @@ static int study_wait_age(lua_State *L)
     canonical_write(L, 3, args, "wait");
     text_add(args, ",\"late\":");
     canonical_write(L, 4, args, "wait");
-    utc_format(request->until, date, sizeof date);
-    text_addf(args, ",\"until\":\"%s\"}", date);
+    /* The journal must read the same should the rules of the zone be changed: no date by them. */
+    utc_format(script->zone ? origin : request->until, date, sizeof date);
+    text_addf(args, script->zone ? ",\"from\":\"%s\",\"zone\":\"%s\"}" : ",\"until\":\"%s\"}",
+              date, zone_name(script->zone));
     return request_yield(L, take_latest);
 }
 

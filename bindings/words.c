@@ -289,11 +289,14 @@ static int word_wait_until(lua_State *L)
 {
     struct script *script = script_of(L);
     struct script_request *request = request_begin(L, REQUEST_WAIT, "wait_until");
+    int64_t read = 0;
+    bool civil = false;
     luaL_checkany(L, 1);
     if (lua_type(L, 1) == LUA_TSTRING) {
         struct error error;
-        if (utc_parse(lua_tostring(L, 1), &request->until, &error))
+        if (civil_parse(lua_tostring(L, 1), &read, &civil, &error))
             return guest_raise(L, &error);
+        request->until = civil ? zone_instant(script->zone, read) : read;
     } else {
         double seconds = luaL_checknumber(L, 1);
         if (!(fabs(seconds) < 1e11))
@@ -304,10 +307,12 @@ static int word_wait_until(lua_State *L)
     if (request->until == 0)
         request->until = 1; /* 0 would mean no date; the instant is past either way */
     char date[40];
-    utc_format(request->until, date, sizeof date);
-    text_add(&script->args, "{\"until\":");
-    text_add_json_string(&script->args, date, strlen(date));
-    text_add(&script->args, "}");
+    if (civil && script->zone) /* as it was written, whatever rules the zone will have */
+        text_addf(&script->args, "{\"until\":\"%s\",\"zone\":\"%s\"}",
+                  civil_format(read, date, sizeof date), zone_name(script->zone));
+    else
+        text_addf(&script->args, "{\"until\":\"%s\"}",
+                  utc_format(request->until, date, sizeof date));
     return request_yield(L, take_nothing);
 }
 

@@ -179,8 +179,6 @@ static const char *read_zone(const char **at, int64_t *us)
     *us = 0;
     if (read_letter(at, 'Z'))
         return NULL;
-    if (**at == '\0')
-        return "the time has no zone: end it with Z for UTC, or with an offset such as +01:00";
     bool behind = **at == '-';
     if (!read_letter(at, '-') && !read_letter(at, '+'))
         return "the time is followed by neither Z nor an offset such as +01:00";
@@ -195,7 +193,10 @@ static const char *read_zone(const char **at, int64_t *us)
     return NULL;
 }
 
-int utc_parse(const char *text, utc_us *out, struct error *error)
+enum written { DATE_ALONE, WITHOUT_ZONE, WITH_ZONE };
+
+/* Without a zone *out is as if it were UTC. */
+static int parse(const char *text, int64_t *out, enum written *as, struct error *error)
 {
     const char *at = text != NULL ? text : "";
     struct civil civil;
@@ -211,9 +212,11 @@ int utc_parse(const char *text, utc_us *out, struct error *error)
                  days_in_month(civil.year, civil.month));
         return fail(text, error, why);
     }
+    *as = DATE_ALONE;
     if (read_letter(&at, 'T')) {
         const char *reason = read_time(&at, &within_day);
-        if (reason == NULL)
+        *as = at[strspn(at, " \t")] == '\0' ? WITHOUT_ZONE : WITH_ZONE;
+        if (reason == NULL && *as == WITH_ZONE)
             reason = read_zone(&at, &ahead);
         if (reason != NULL)
             return fail(text, error, reason);
@@ -221,6 +224,29 @@ int utc_parse(const char *text, utc_us *out, struct error *error)
     if (at[strspn(at, " \t")] != '\0')
         return fail(text, error, "has something left over at its end");
     *out = days_of_civil(civil) * US_PER_DAY + within_day - ahead;
+    return 0;
+}
+
+int utc_parse(const char *text, utc_us *out, struct error *error)
+{
+    enum written as;
+    utc_us instant;
+    if (parse(text, &instant, &as, error) != 0)
+        return ERROR_USAGE;
+    if (as == WITHOUT_ZONE)
+        return fail(
+            text, error,
+            "the time has no zone: end it with Z for UTC, or with an offset such as +01:00");
+    *out = instant;
+    return 0;
+}
+
+int civil_parse(const char *text, int64_t *out, bool *civil, struct error *error)
+{
+    enum written as;
+    if (parse(text, out, &as, error) != 0)
+        return ERROR_USAGE;
+    *civil = as != WITH_ZONE;
     return 0;
 }
 

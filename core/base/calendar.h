@@ -3,6 +3,7 @@
 #ifndef PERDURE_BASE_CALENDAR_H
 #define PERDURE_BASE_CALENDAR_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -28,12 +29,17 @@ int duration_parse(const char *text, struct duration *out, struct error *error);
 int duration_seconds(const struct duration *duration, double *seconds, struct error *error);
 
 /* `from` plus the duration, in UTC: months first, then days, then seconds. A day of the month that
- * does not exist becomes the last that does (Jan 31 + P1M is the end of February). */
+ * does not exist becomes the last that does (Jan 31 + P1M is the end of February). By the wall
+ * clock of a place: zone_after, in zone.h. */
 utc_us duration_after(utc_us from, const struct duration *duration);
 
 /* Reads an ISO 8601 date or date-time: 2026-03-02, 2026-03-02T08:00Z, 2026-03-02T08:00:00.5+01:00.
  * A date alone is midnight UTC; a date-time without a zone is refused. */
 int utc_parse(const char *text, utc_us *out, struct error *error);
+
+/* The same, and a date-time needs no zone: *civil says that it has none, nor has a date alone, and
+ * *out is then what a wall clock reads, not an instant (see zone.h). */
+int civil_parse(const char *text, int64_t *out, bool *civil, struct error *error);
 
 /* Writes 2026-03-02T08:00:00Z, with as many decimals as needed (none, 3 or 6); returns buffer. */
 char *utc_format(utc_us instant, char *buffer, size_t size);

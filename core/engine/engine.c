@@ -160,6 +160,8 @@ int engine_take(struct engine *engine, int64_t id, struct error *error)
     append(engine, run);
     engine->queue_changed = true;
 
+    if (state == RUN_QUEUED)
+        study_review_due(run);
     if (run->record.channel[0] && !bench_find(engine->options.bench, run->record.channel))
         run_event(run, "warning", "waits: channel %s is not on this bench", run->record.channel);
     if (state == RUN_PAUSED || state == RUN_ATTENTION) {

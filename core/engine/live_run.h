@@ -144,8 +144,10 @@ void study_look(struct live_run *run);
 void study_place(struct live_run *run);
 /* Takes in the window of the wait that is asked for. */
 void study_window(struct live_run *run);
+/* A queued run's date holds as civil time: by other rules of its zone it is another instant now. */
+void study_review_due(struct live_run *run);
 /* The instant that a REQUEST_WAIT asked for at `cursor` waits for. */
-utc_us wait_end(const struct script_request *request, utc_us cursor);
+utc_us wait_end(const struct zone *zone, const struct script_request *request, utc_us cursor);
 
 /* --- perform.c: the primitives that need no channel
  * ------------------------------------------------ */

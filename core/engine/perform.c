@@ -38,11 +38,24 @@ void perform_rearm(struct live_run *run)
                  clock_bench(engine->options.clock) + (run->until > now ? run->until - now : 0));
 }
 
+/* What a wait gives: by the rules of a zone, which may be changed, also when its window ended. */
+static const char *wait_outcome(const struct live_run *run, char *buffer, size_t size)
+{
+    const struct zone *zone = logbook_zone(run->engine->options.logbook);
+    if (run->request.kind != REQUEST_WAIT || !run->request.has_window || !zone)
+        return "true";
+    utc_us latest = zone_after(zone, run->request.until, &run->request.late);
+    snprintf(buffer, size, "%.6f", (double)latest / (double)US_PER_S);
+    return buffer;
+}
+
 static bool wait(struct live_run *run)
 {
-    run->until = wait_end(&run->request, run->journal.cursor);
+    char outcome[40];
+    run->until = wait_end(logbook_zone(run->engine->options.logbook), &run->request,
+                          run->journal.cursor);
     if (run->until <= clock_utc(run->engine->options.clock)) {
-        done_with(run, "true");
+        done_with(run, wait_outcome(run, outcome, sizeof outcome));
         return true;
     }
     run->phase = LIVE_WAITING;
@@ -52,6 +65,7 @@ static bool wait(struct live_run *run)
 
 void perform_due(struct live_run *run)
 {
+    char outcome[40];
     /* The wall clock may have been set back since: a date is met by the calendar only. */
     if (run->until > clock_utc(run->engine->options.clock)) {
         perform_rearm(run);
@@ -60,7 +74,7 @@ void perform_due(struct live_run *run)
     if (run->by_hand)
         by_hand_end(run, NULL);
     else
-        run_complete(run, "true");
+        run_complete(run, wait_outcome(run, outcome, sizeof outcome));
 }
 
 void perform_ask(struct live_run *run, const char *text, const char *expects)

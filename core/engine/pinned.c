@@ -45,6 +45,7 @@ int pinned_open(struct pinned *pinned, const struct script_ops *scripts,
         .seed = seed_for(record->seed, part),
         .cell = *cell,
         .cells = cells,
+        .zone = logbook_zone(pinned->logbook),
         .module = pinned_module,
         .owner = pinned,
     };

@@ -47,6 +47,11 @@ static utc_us charged_at(struct walk *w, const char *label)
     return at;
 }
 
+static utc_us later(const struct walk *w, utc_us from, const struct duration *duration)
+{
+    return zone_after(logbook_zone(w->p->logbook), from, duration);
+}
+
 /* The channel that is free first. */
 static utc_us *first_free(struct walk *w)
 {
@@ -105,7 +110,7 @@ static void perform(struct walk *w, bool going_on)
         const char *name = json_string_value(label);
         const struct estimate *known = estimate_on(w, protocol, length, name);
         utc_us charged = charged_at(w, name), *free_at = first_free(w), start = *free_at;
-        utc_us ready = w->has_window && charged ? duration_after(charged, &w->age) : 0;
+        utc_us ready = w->has_window && charged ? later(w, charged, &w->age) : 0;
         double seconds = known ? known->seconds : 0;
         if (ready > start)
             start = ready;
@@ -115,7 +120,7 @@ static void perform(struct walk *w, bool going_on)
         due.until = end > due.until ? end : due.until;
         due.channel_hours += seconds / 3600;
         if (w->has_window && charged) {
-            utc_us latest = duration_after(duration_after(charged, &w->age), &w->late);
+            utc_us latest = later(w, later(w, charged, &w->age), &w->late);
             due.latest = due.latest && due.latest < latest ? due.latest : latest;
         }
         json_t *run =
@@ -191,7 +196,7 @@ static bool lead(struct walk *w, bool open)
     switch (w->request.kind) {
     case REQUEST_WAIT: {
         utc_us until = w->request.until ? w->request.until
-                                        : duration_after(w->journal.cursor, &w->request.wait);
+                                        : later(w, w->journal.cursor, &w->request.wait);
         w->time = until > w->time ? until : w->time;
         text_add(&w->outcome, "true");
         break;

@@ -11,6 +11,7 @@
 
 #include "base/calendar.h"
 #include "base/error.h"
+#include "base/zone.h"
 #include "bench/channel.h"
 #include "step/step.h"
 
@@ -70,6 +71,7 @@ struct script_context {
     uint64_t seed;
     struct cell_facts cell; /* label "" for a study */
     const char *cells;      /* a study's: JSON array of {label, model, size, chemistry, rated_Ah} */
+    const struct zone *zone; /* the logbook's, outlives the script; NULL: UTC */
     /* A required module's text, pinned on first use; *text owned by the caller. */
     int (*module)(void *owner, const char *name, char **text, size_t *length, struct error *error);
     void *owner;

@@ -70,6 +70,15 @@ static int look_at_cell(struct live_run *run, const struct perform *p, const cha
     return 0;
 }
 
+/* An age in hours holds on the absolute time line, whatever a wall clock will show. */
+static void set_due(struct run_record *record, const struct zone *zone, utc_us charged,
+                    const struct duration *age)
+{
+    record->due_at = zone_after(zone, charged, age);
+    if (age->months == 0 && age->days == 0)
+        string_copy(record->due_zone, sizeof record->due_zone, zone_name(NULL));
+}
+
 static void queue_child(struct live_run *run, const struct perform *p, const char *label)
 {
     struct engine *engine = run->engine;
@@ -101,7 +110,7 @@ static void queue_child(struct live_run *run, const struct perform *p, const cha
             !logbook_last_charge(logbook, cell.id, record.queued_at, &charged,
                                  engine_error(engine)) &&
             charged)
-            record.due_at = duration_after(charged, &run->age);
+            set_due(&record, logbook_zone(logbook), charged, &run->age);
         if (!logbook_add_run(logbook, &record, engine_error(engine)) &&
             !logbook_copy_modules(logbook, run->record.id, record.id, engine_error(engine)))
             engine_take(engine, record.id, engine_error(engine));
@@ -152,11 +161,12 @@ static const char *timing_of(const struct live_run *run, utc_us started, utc_us 
 {
     if (!run->has_window || !charged)
         return "in time";
-    utc_us due = duration_after(charged, &run->age);
-    utc_us early = duration_after(due, &run->early) - due;
-    return started < due - early                       ? "early"
-           : started > duration_after(due, &run->late) ? "late"
-                                                       : "in time";
+    const struct zone *zone = logbook_zone(run->engine->options.logbook);
+    utc_us due = zone_after(zone, charged, &run->age);
+    utc_us early = zone_after(zone, due, &run->early) - due;
+    return started < due - early                         ? "early"
+           : started > zone_after(zone, due, &run->late) ? "late"
+                                                         : "in time";
 }
 
 /* {"cell", "run", "state", "why", "age", "timing", "results"} of one child. */
@@ -243,9 +253,9 @@ void study_place(struct live_run *run)
     json_decref(cells);
 }
 
-utc_us wait_end(const struct script_request *request, utc_us cursor)
+utc_us wait_end(const struct zone *zone, const struct script_request *request, utc_us cursor)
 {
-    return request->until ? request->until : duration_after(cursor, &request->wait);
+    return request->until ? request->until : zone_after(zone, cursor, &request->wait);
 }
 
 /* Also while replaying: what follows a wait for an age is judged by its window. */
@@ -258,4 +268,30 @@ void study_window(struct live_run *run)
     run->age = request->wait;
     run->early = request->early;
     run->late = request->late;
+}
+
+void study_review_due(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    struct run_record *record = &run->record;
+    const struct zone *own = logbook_zone(engine->options.logbook);
+    char shown[40], now_at[40];
+    civil_us civil;
+    bool is_civil;
+    struct error unread;
+    if (!record->due_at || !own || strcmp(record->due_zone, zone_name(own)) != 0)
+        return; /* UTC has no rules */
+    civil_format(zone_civil(own, record->due_at), shown, sizeof shown);
+    if (strcmp(shown, record->due_civil) == 0 ||
+        civil_parse(record->due_civil, &civil, &is_civil, &unread) || !is_civil ||
+        zone_instant(own, civil) == record->due_at)
+        return;
+    record->due_at = zone_instant(own, civil);
+    engine_write(engine);
+    logbook_set_run_due(engine->options.logbook, record->id, record->due_at, engine_error(engine));
+    run_event(run, "warning",
+              "the clocks of %s go by other rules now: what was due at %s would be due at %s; it "
+              "stays at that civil time, which is %s",
+              record->due_zone, record->due_civil, shown,
+              utc_format(record->due_at, now_at, sizeof now_at));
 }

@@ -171,9 +171,10 @@ int db_fill(sqlite3 *db, const char *path, const struct logbook_birth *birth, st
     if (!failed)
         failed =
             SQL(&new, error,
-                "INSERT INTO logbook (id, created_at, seed, clock, utc_origin, real_origin) "
-                "VALUES (1, ?1, ?2, coalesce(?3, ''), ?1, ?1)",
-                V_INT(birth->created), V_TEXT(seed_text(birth->seed, seed)), V_TEXT(birth->clock));
+                "INSERT INTO logbook (id, created_at, seed, clock, utc_origin, real_origin, zone) "
+                "VALUES (1, ?1, ?2, coalesce(?3, ''), ?1, ?1, coalesce(?4, 'UTC'))",
+                V_INT(birth->created), V_TEXT(seed_text(birth->seed, seed)), V_TEXT(birth->clock),
+                V_TEXT(birth->zone));
     sql_forget(&new);
     if (!failed)
         failed = sql_script(db, path, "COMMIT", error);

@@ -83,12 +83,23 @@ static int check_pages(struct logbook *logbook, struct error *error)
     return failed;
 }
 
+/* A zone never changes: it is opened once, and kept when what was read is read again. */
+static int read_zone(struct logbook *logbook, const char *name, struct error *error)
+{
+    struct error unknown;
+
+    if (logbook->zone != NULL || !zone_open(&logbook->zone, name, &unknown))
+        return 0;
+    return error_set(error, ERROR_LOGBOOK, logbook->path, unknown.todo,
+                     "its dates go by the clocks of %s: %s", unknown.what, unknown.why);
+}
+
 static int read_birth(struct logbook *logbook, struct error *error)
 {
     sqlite3_stmt *stmt;
     bool row = false;
     int failed = QUERY(logbook, error, &stmt,
-                       "SELECT created_at, seed, clock FROM logbook WHERE id = ?1", V_INT(1));
+                       "SELECT created_at, seed, clock, zone FROM logbook WHERE id = ?1", V_INT(1));
 
     if (!failed)
         failed = sql_row(logbook, error, stmt, &row);
@@ -96,6 +107,7 @@ static int read_birth(struct logbook *logbook, struct error *error)
         logbook->created = sqlite3_column_int64(stmt, 0);
         logbook->seed = column_seed(stmt, 1);
         string_copy(logbook->clock, sizeof(logbook->clock), column_string(stmt, 2));
+        failed = read_zone(logbook, column_string(stmt, 3), error);
     } else if (!failed) {
         failed = error_set(error, ERROR_LOGBOOK, logbook->path,
                            "keep this file as it is and go on from the latest backup",
@@ -242,6 +254,7 @@ static void let_go(struct logbook *logbook)
         tidy_after_reading(logbook->path);
     lock_release(logbook->lock);
     staging_close(logbook);
+    zone_close(logbook->zone);
     free(logbook->path);
     free(logbook);
 }

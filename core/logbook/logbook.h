@@ -14,6 +14,7 @@
 
 #include "base/calendar.h"
 #include "base/error.h"
+#include "base/zone.h"
 
 struct logbook;
 
@@ -27,6 +28,7 @@ struct logbook_birth {
     uint64_t seed;     /* every draw and every simulated truth follows from it */
     const char *clock; /* "real", "virtual", "x60": a logbook keeps one clock, so that simulated
                           days and real ones never mix; NULL: the first engine decides */
+    const char *zone;  /* whose calendar days and hours count: "Europe/Berlin"; NULL: UTC */
 };
 
 /* Makes a new file and refuses an existing one. ":memory:" needs no create: opening it gives a new
@@ -35,7 +37,8 @@ int logbook_create(const char *path, const struct logbook_birth *birth, struct e
 
 /* Refuses, untouched: a file that is missing, not SQLite, SQLite but not a logbook
  * (application_id), of a newer version (user_version), damaged. An older version is migrated, after
- * a backup, when opened to write; to read it is refused with advice. */
+ * a backup, when opened to write; to read it is refused with advice. So is one of a zone that this
+ * machine does not know: its dates could not be told. */
 int logbook_open(struct logbook **out, const char *path, enum logbook_mode mode,
                  struct error *error);
 
@@ -55,6 +58,8 @@ void logbook_rollback(struct logbook *logbook);
 const char *logbook_path(const struct logbook *logbook);
 uint64_t logbook_seed(const struct logbook *logbook);
 utc_us logbook_created(const struct logbook *logbook);
+/* Whose wall clock all dates go by; NULL is UTC. Lives as long as the logbook. */
+const struct zone *logbook_zone(const struct logbook *logbook);
 
 /* The clock it keeps, and the calendar pair that pins a scaled one (see clock_open_scaled). */
 const char *logbook_clock(const struct logbook *logbook); /* "" while undecided */

@@ -35,6 +35,7 @@ struct logbook {
     uint64_t seed;
     utc_us created;
     char clock[32];
+    struct zone *zone; /* NULL: UTC */
     struct {
         const char *sql;
         sqlite3_stmt *stmt;

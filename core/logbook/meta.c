@@ -20,6 +20,11 @@ utc_us logbook_created(const struct logbook *logbook)
     return logbook->created;
 }
 
+const struct zone *logbook_zone(const struct logbook *logbook)
+{
+    return logbook->zone;
+}
+
 const char *logbook_clock(const struct logbook *logbook)
 {
     return logbook->clock;

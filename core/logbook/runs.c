@@ -61,20 +61,47 @@ static int refuse_busy_cell(struct logbook *logbook, struct run_record *record, 
     return failed;
 }
 
+/* What the wall clock will show when the run is due: should the rules of the zone be changed until
+ * then, that is seen. */
+static int write_due(struct logbook *logbook, struct run_record *record, struct error *error)
+{
+    const char *own = zone_name(logbook->zone);
+    struct zone *other = NULL;
+    int failed = 0;
+
+    record->due_civil[0] = '\0';
+    if (record->due_at == 0) {
+        record->due_zone[0] = '\0';
+        return 0;
+    }
+    if (record->due_zone[0] == '\0')
+        string_copy(record->due_zone, sizeof(record->due_zone), own);
+    if (strcmp(record->due_zone, own) != 0)
+        failed = zone_open(&other, record->due_zone, error);
+    if (!failed)
+        civil_format(
+            zone_civil(strcmp(record->due_zone, own) == 0 ? logbook->zone : other, record->due_at),
+            record->due_civil, sizeof(record->due_civil));
+    zone_close(other);
+    return failed;
+}
+
 int logbook_add_run(struct logbook *logbook, struct run_record *record, struct error *error)
 {
     char seed[SEED_TEXT];
     int failed = record->cell == 0 ? 0 : refuse_busy_cell(logbook, record, error);
 
     if (!failed)
+        failed = write_due(logbook, record, error);
+    if (!failed)
         failed =
             SQL(logbook, error,
                 "INSERT INTO run (parent, kind, script_name, script_hash, params, cell, "
                 "channel, seed, state, segment, segment_state, segment_at, queued_at, "
                 "started_at, ended_at, why, engine_version, lua_version, parent_segment, "
-                "parent_n, due_at) VALUES "
+                "parent_n, due_at, due_civil, due_zone) VALUES "
                 "(?1, ?2, ?3, ?4, coalesce(?5, '{}'), ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, "
-                "?15, ?16, ?17, ?18, ?19, ?20, ?21)",
+                "?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23)",
                 V_ID(record->parent), V_TEXT(record->kind), V_TEXT(record->script_name),
                 V_TEXT(record->script_hash), V_TEXT(record->params), V_ID(record->cell),
                 V_TEXT(record->channel), V_TEXT(seed_text(record->seed, seed)),
@@ -83,7 +110,8 @@ int logbook_add_run(struct logbook *logbook, struct run_record *record, struct e
                 V_ID(record->started_at), V_ID(record->ended_at), V_TEXT(record->why),
                 V_TEXT(record->engine_version), V_TEXT(record->lua_version),
                 record->parent ? V_INT(record->parent_segment) : V_ID(0), V_ID(record->parent_n),
-                V_ID(record->due_at));
+                V_ID(record->due_at), V_TEXT(record->due_at ? record->due_civil : NULL),
+                V_TEXT(record->due_at ? record->due_zone : NULL));
     if (!failed)
         record->id = sqlite3_last_insert_rowid(logbook->db);
     return failed;
@@ -125,6 +153,8 @@ static void read_run(sqlite3_stmt *stmt, struct run_record *out)
     out->parent_segment = sqlite3_column_int(stmt, 20);
     out->parent_n = sqlite3_column_int64(stmt, 21);
     out->due_at = sqlite3_column_int64(stmt, 22);
+    string_copy(out->due_civil, sizeof(out->due_civil), column_string(stmt, 23));
+    string_copy(out->due_zone, sizeof(out->due_zone), column_string(stmt, 24));
 }
 
 int logbook_run(struct logbook *logbook, int64_t id, struct run_record *out, struct error *error)
@@ -135,7 +165,8 @@ int logbook_run(struct logbook *logbook, int64_t id, struct run_record *out, str
         logbook, error, &stmt,
         "SELECT run.id, parent, kind, script_name, script_hash, params, cell, label, "
         "channel, seed, state, segment, segment_state, queued_at, started_at, "
-        "ended_at, why, engine_version, lua_version, segment_at, parent_segment, parent_n, due_at "
+        "ended_at, why, engine_version, lua_version, segment_at, parent_segment, parent_n, due_at, "
+        "due_civil, due_zone "
         "FROM run LEFT JOIN cell ON cell.id = run.cell WHERE run.id = ?1",
         V_INT(id));
 
@@ -225,6 +256,14 @@ int logbook_set_run_channel(struct logbook *logbook, int64_t id, const char *cha
     return changed_one(logbook,
                        SQL(logbook, error, "UPDATE run SET channel = ?2 WHERE id = ?1", V_INT(id),
                            V_TEXT(channel)),
+                       id, error);
+}
+
+int logbook_set_run_due(struct logbook *logbook, int64_t id, utc_us due_at, struct error *error)
+{
+    return changed_one(logbook,
+                       SQL(logbook, error, "UPDATE run SET due_at = ?2 WHERE id = ?1", V_INT(id),
+                           V_INT(due_at)),
                        id, error);
 }
 

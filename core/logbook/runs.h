@@ -53,6 +53,9 @@ struct run_record {
     utc_us segment_at;   /* when the segment began: the run's start for segment 0; 0 while not */
     utc_us queued_at, started_at, ended_at; /* 0 while not */
     utc_us due_at;                          /* not to begin before; 0: at once */
+    /* The same as a wall clock shows it (see civil_format), and the zone of that clock. Adding a
+     * run writes the form down; a zone of "" is then the logbook's. */
+    char due_civil[40], due_zone[ZONE_NAME];
     char *why; /* why it failed, stopped or needs attention, or NULL; owned */
     char engine_version[32], lua_version[32];
 };
@@ -70,6 +73,8 @@ int logbook_set_run_state(struct logbook *logbook, int64_t id, enum run_state st
                           const char *why, struct error *error);
 int logbook_set_run_channel(struct logbook *logbook, int64_t id, const char *channel,
                             struct error *error);
+/* The civil time on record is another instant by now: the rules of its zone were changed. */
+int logbook_set_run_due(struct logbook *logbook, int64_t id, utc_us due_at, struct error *error);
 /* A fresh journal segment that begins with plain-data state. */
 int logbook_set_run_segment(struct logbook *logbook, int64_t id, int segment, const char *state,
                             utc_us at, struct error *error);

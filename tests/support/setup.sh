@@ -2,7 +2,7 @@
 # demo/run.sh and tests/run.sh, from the top folder.
 
 build_needs="build-essential cmake pkg-config liblua5.4-dev libsqlite3-dev libuv1-dev libjansson-dev
-  libmd-dev libcsv-dev libserialport-dev libsystemd-dev libgsl-dev
+  libmd-dev libcsv-dev libserialport-dev libsystemd-dev libgsl-dev libglib2.0-dev tzdata
   libcairo2-dev librsvg2-dev libqrencode-dev fonts-liberation libcmocka-dev"
 test_needs="clang-format cppcheck lua-check sqlite3 libical-dev zbar-tools libxml2-utils"
 
@@ -16,7 +16,7 @@ missing_packages() {
 set_up() {
     if ! command -v dpkg-query >/dev/null || ! command -v apt-get >/dev/null; then
         echo "This machine has no apt. Needed, by whatever name they go here:"
-        echo "  a C compiler, CMake, pkg-config, Lua 5.4, SQLite 3, libuv, Jansson, libmd, libcsv, libserialport,"
+        echo "  a C compiler, CMake, pkg-config, Lua 5.4, SQLite 3, libuv, Jansson, libmd, libcsv, libserialport, GLib, tzdata,"
         echo "  libsystemd, GSL, cairo, librsvg, libqrencode, cmocka"
         echo "  and for all tests: clang-format, cppcheck, luacheck, the sqlite3 shell, libical, zbar, xmllint"
         return 0
