@@ -163,8 +163,8 @@ static int study_wait_age(lua_State *L)
     canonical_write(L, 4, args, "wait");
     /* The journal must read the same should the rules of the zone be changed: no date by them. */
     utc_format(script->zone ? origin : request->until, date, sizeof date);
-    text_addf(args, script->zone ? ",\"from\":\"%s\",\"zone\":\"%s\"}" : ",\"until\":\"%s\"}",
-              date, zone_name(script->zone));
+    text_addf(args, script->zone ? ",\"from\":\"%s\",\"zone\":\"%s\"}" : ",\"until\":\"%s\"}", date,
+              zone_name(script->zone));
     return request_yield(L, take_latest);
 }
 

@@ -25,7 +25,7 @@ struct zone {
 
 static bool is_utc(const char *name)
 {
-    static const char *const names[] = {"UTC", "UCT",     "Universal",     "Zulu",
+    static const char *const names[] = {"UTC",     "UCT",     "Universal",     "Zulu",
                                         "Etc/UTC", "Etc/UCT", "Etc/Universal", "Etc/Zulu"};
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
         if (strcmp(name, names[i]) == 0)
@@ -37,7 +37,8 @@ static bool is_utc(const char *name)
 static bool is_name(const char *name)
 {
     return ((name[0] >= 'A' && name[0] <= 'Z') || (name[0] >= 'a' && name[0] <= 'z')) &&
-           name[strspn(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789_+-/")] ==
+           name[strspn(name,
+                       "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789_+-/")] ==
                '\0' &&
            strlen(name) < ZONE_NAME;
 }

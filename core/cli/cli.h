@@ -63,13 +63,16 @@ int argument_run(const char *word, int64_t *id, struct error *error);
 struct column {
     const char *key; /* of the row's object */
     const char *title;
-    char align; /* 'l', 'r', or 't': a time, to the minute, UTC */
+    char align; /* 'l', 'r', or 't': a time, to the minute: UTC, or with its offset in a zone */
 };
 
 /* A table of rows (a JSON array of objects), or the rows as they are with --json. A column that no
  * row has a value for is left out. */
 void print_rows(const struct arguments *arguments, const json_t *rows,
                 const struct column *columns);
+/* The same, and the table shows times by the wall clock of the zone; NULL: UTC. */
+void print_rows_in(const struct arguments *arguments, const json_t *rows,
+                   const struct column *columns, const struct zone *zone);
 void print_json(const json_t *document);
 
 #endif

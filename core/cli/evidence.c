@@ -170,6 +170,7 @@ void evidence_source(const struct evidence *evidence, struct text *out)
     size_t i, simulated = 0, count = json_array_size(evidence->results);
     json_t *row;
     char stamp[40];
+    const struct zone *zone = logbook_zone(evidence->logbook);
     const char *path = logbook_path(evidence->logbook), *slash = strrchr(path, '/');
     json_array_foreach(evidence->results, i, row)
     {
@@ -179,6 +180,7 @@ void evidence_source(const struct evidence *evidence, struct text *out)
         text_add(out, "Simulated cells, no real ones. ");
     else if (simulated)
         text_add(out, "Some of the results are of simulated cells. ");
-    utc_format(evidence->latest, stamp, sizeof stamp);
-    text_addf(out, "Logbook %s, as of %.10s.", slash ? slash + 1 : path, stamp);
+    zone_format(zone, evidence->latest, stamp, sizeof stamp);
+    text_addf(out, "Logbook %s, as of %.10s", slash ? slash + 1 : path, stamp);
+    text_addf(out, zone ? " (%s)." : ".", zone_name(zone));
 }

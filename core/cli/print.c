@@ -16,9 +16,19 @@ void print_json(const json_t *document)
 }
 
 /* What a cell of the table shows; buffer is used where the text is not shown as it is. */
-static const char *shown(const json_t *value, char align, char *buffer, size_t size)
+static const char *shown(const json_t *value, char align, const struct zone *zone, char *buffer,
+                         size_t size)
 {
     const char *text = json_string_value(value);
+    struct error none;
+    utc_us at;
+    if (text && align == 't' && zone && !utc_parse(text, &at, &none)) {
+        char civil[48];
+        zone_format(zone, at, civil, sizeof civil);
+        snprintf(buffer, size, "%.10s %.5s %s", civil, civil + 11,
+                 civil + strlen(civil) - strlen("+hh:mm"));
+        return buffer;
+    }
     if (text && align == 't' && strlen(text) > 16) {
         snprintf(buffer, size, "%.10s %.5s", text, text + 11);
         return buffer;
@@ -66,6 +76,12 @@ static void print_cell(const char *text, int width, char align, bool last)
 
 void print_rows(const struct arguments *arguments, const json_t *rows, const struct column *columns)
 {
+    print_rows_in(arguments, rows, columns, NULL);
+}
+
+void print_rows_in(const struct arguments *arguments, const json_t *rows,
+                   const struct column *columns, const struct zone *zone)
+{
     if (arguments->json) {
         print_json(rows);
         return;
@@ -78,7 +94,7 @@ void print_rows(const struct arguments *arguments, const json_t *rows, const str
         int most = 0;
         json_array_foreach(rows, i, row)
         {
-            int here = width_of(shown(json_object_get(row, columns[c].key), columns[c].align,
+            int here = width_of(shown(json_object_get(row, columns[c].key), columns[c].align, zone,
                                       buffer, sizeof buffer));
             most = here > most ? here : most;
         }
@@ -98,7 +114,7 @@ void print_rows(const struct arguments *arguments, const json_t *rows, const str
     {
         for (int c = 0; c < count; c++)
             print_cell(shown(json_object_get(row, columns[used[c]].key), columns[used[c]].align,
-                             buffer, sizeof buffer),
+                             zone, buffer, sizeof buffer),
                        width[c], columns[used[c]].align, c == count - 1);
     }
 }

@@ -68,8 +68,13 @@ static json_t *calendar_rows(const json_t *runs)
 /* --- the busiest day
  * -------------------------------------------------------------------------------- */
 
-/* Channel-hours of each day from `first`; owned by the caller. */
-static double *hours_by_day(const json_t *runs, utc_us first, size_t days)
+static int64_t day_number(const struct zone *zone, utc_us at)
+{
+    return zone_civil(zone, at) / DAY;
+}
+
+/* Channel-hours of each day of the zone from the one that `from` is in; owned by the caller. */
+static double *hours_by_day(const json_t *runs, const struct zone *zone, utc_us from, size_t days)
 {
     double *hours = xcalloc(days, sizeof *hours);
     size_t i;
@@ -80,8 +85,8 @@ static double *hours_by_day(const json_t *runs, utc_us first, size_t days)
             continue;
         utc_us at = row_instant(run, "started_at"), end = row_instant(run, "ended_at");
         while (at < end) {
-            size_t day = (size_t)((at - first) / DAY);
-            utc_us next = first + (utc_us)(day + 1) * DAY;
+            size_t day = (size_t)(day_number(zone, at) - day_number(zone, from));
+            utc_us next = zone_day(zone, at, 1);
             utc_us part = end < next ? end : next;
             if (day < days)
                 hours[day] += (double)(part - at) / 3.6e9;
@@ -94,9 +99,9 @@ static double *hours_by_day(const json_t *runs, utc_us first, size_t days)
 static json_t *summary(struct logbook *logbook, const json_t *runs, int channels, utc_us from,
                        utc_us until, struct error *error)
 {
-    size_t days = (size_t)((until - from) / DAY) + 2, busiest = 0, i;
-    utc_us first = from - from % DAY;
-    double *hours = hours_by_day(runs, first, days), total = 0;
+    const struct zone *zone = logbook_zone(logbook);
+    size_t days = (size_t)(day_number(zone, until) - day_number(zone, from)) + 1, busiest = 0, i;
+    double *hours = hours_by_day(runs, zone, from, days), total = 0;
     json_t *questions = NULL, *events = NULL, *row, *warnings = json_array();
     char day[40];
     for (i = 0; i < days; i++) {
@@ -111,7 +116,7 @@ static json_t *summary(struct logbook *logbook, const json_t *runs, int channels
         if (strcmp(row_text(row, "level"), "warning") == 0)
             json_array_append(warnings, json_object_get(row, "text"));
     }
-    utc_format(first + (utc_us)busiest * DAY, day, sizeof day);
+    civil_format((day_number(zone, from) + (int64_t)busiest) * DAY, day, sizeof day);
     day[10] = '\0';
     json_t *out = json_pack("{s:f, s:f, s:s, s:f, s:i, s:i, s:o}", "duration_h",
                             (double)(until - from) / 3.6e9, "channel_hours", total, "busiest_day",
@@ -169,7 +174,7 @@ int show_calendar(const struct arguments *arguments, struct logbook *logbook, in
         print_json(whole);
     } else if (!error->code) {
         printf("rehearsed on virtual cells and %d channels\n\n", channels);
-        print_rows(arguments, rows, columns);
+        print_rows_in(arguments, rows, columns, logbook_zone(logbook));
         print_summary(whole);
     }
     json_decref(rows);

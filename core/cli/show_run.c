@@ -98,7 +98,7 @@ int show_run(const struct arguments *arguments, struct logbook *logbook, int64_t
             json_object_set(whole, parts[i].key, rows);
         } else if (json_array_size(rows)) {
             printf("\n");
-            print_rows(arguments, rows, parts[i].columns);
+            print_rows_in(arguments, rows, parts[i].columns, logbook_zone(logbook));
         }
         json_decref(rows);
     }

@@ -18,16 +18,16 @@ struct agenda {
     json_t *rows;
     utc_us now;
     uint64_t seed;
+    const struct zone *zone;
 };
 
 static const char *when_of(const struct agenda *agenda, const struct due *due)
 {
-    const utc_us day = 86400 * US_PER_S, today = agenda->now - agenda->now % day;
     if (due->going_on)
         return "going on";
     if (due->latest && due->latest < agenda->now)
         return "overdue";
-    return due->from < today + day ? "today" : "planned";
+    return due->from < zone_day(agenda->zone, agenda->now, 1) ? "today" : "planned";
 }
 
 static json_t *instant(utc_us at)
@@ -63,10 +63,11 @@ static void add(void *context, const struct due *due)
              due->run, due->segment, due->n);
     json_array_append_new(
         agenda->rows,
-        json_pack("{s:s, s:o, s:o, s:o, s:I, s:s, s:s, s:i, s:s, s:O?, s:f, s:b, s:s, s:I, s:I}",
-                  "when", when_of(agenda, due), "from", instant(due->from), "until",
-                  instant(due->until), "latest", instant(due->latest), "study",
-                  (json_int_t)due->run, "script", due->script, "what", due->what, "cells",
+        json_pack("{s:s, s:s, s:o, s:o, s:o, s:I, s:s, s:s, s:i, s:s, s:O?, s:f, s:b, s:s, s:I, "
+                  "s:I}",
+                  "when", when_of(agenda, due), "zone", zone_name(agenda->zone), "from",
+                  instant(due->from), "until", instant(due->until), "latest", instant(due->latest),
+                  "study", (json_int_t)due->run, "script", due->script, "what", due->what, "cells",
                   (int)json_array_size(due->cells), "labels", cells.bytes, "all_labels", due->cells,
                   "channel_hours", due->channel_hours, "person", due->person, "uid", uid, "from_us",
                   (json_int_t)due->from, "until_us", (json_int_t)due->until));
@@ -164,14 +165,15 @@ static int run(const struct arguments *arguments, struct error *error)
         logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
     if (!clock_of_logbook(&clock, logbook, NULL, false, error)) {
-        struct agenda agenda = {json_array(), clock_utc(&clock), logbook_seed(logbook)};
+        struct agenda agenda = {json_array(), clock_utc(&clock), logbook_seed(logbook),
+                                logbook_zone(logbook)};
         const char *path = argument(arguments, "ics");
-        utc_us horizon = agenda.now + (utc_us)weeks * 7 * 86400 * US_PER_S;
+        utc_us horizon = zone_after(agenda.zone, agenda.now, &(struct duration){.days = 7 * weeks});
         if (!collect(logbook, &agenda, channels, horizon, error)) {
             if (path && json_array_size(agenda.rows))
                 write_calendar(&agenda, path, error);
             if (!error->code && (arguments->json || json_array_size(agenda.rows)))
-                print_rows(arguments, agenda.rows, columns);
+                print_rows_in(arguments, agenda.rows, columns, agenda.zone);
             else if (!error->code)
                 puts("nothing is due: no study is going on");
         }

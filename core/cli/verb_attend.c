@@ -15,7 +15,7 @@
 #include "logbook/facts.h"
 
 static const struct column columns[] = {
-    {"question", "question", 'r'},  {"cell", "cell", 'l'},         {"asked_at", "asked", 't'},
+    {"question", "question", 'r'},  {"cell", "cell", 'l'},         {"asked_at", "asked (UTC)", 't'},
     {"text", "what is asked", 'l'}, {"hint", "an answer is", 'l'}, {NULL, NULL, 0},
 };
 

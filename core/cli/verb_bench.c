@@ -195,7 +195,7 @@ static int run(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace;
     int64_t began = 0;
-    if (workplace_rehearsal(&workplace, 0, 1, error))
+    if (workplace_rehearsal(&workplace, 0, NULL, 1, error))
         return error->code;
     workplace.uv_loop = loop_new();
     clock_open_real(&workplace.clock);

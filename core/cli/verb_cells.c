@@ -27,7 +27,7 @@ static int run(const struct arguments *arguments, struct error *error)
         return error->code;
     if (!(filter.label && logbook_cell(logbook, filter.label, &cell, error)) &&
         !logbook_list(logbook, filter.label ? LIST_CELL_STEPS : LIST_CELLS, &filter, &rows, error))
-        print_rows(arguments, rows, filter.label ? history : list);
+        print_rows_in(arguments, rows, filter.label ? history : list, logbook_zone(logbook));
     json_decref(rows);
     logbook_close(logbook);
     return error->code;

@@ -235,15 +235,35 @@ static int show(struct workplace *workplace, const struct arguments *arguments, 
     return 0;
 }
 
+/* By the clocks of --zone, else of the logbook if there is one. */
+static int begin_when(const struct arguments *arguments, char name[ZONE_NAME], utc_us *from,
+                      struct error *error)
+{
+    const char *wanted = argument(arguments, "zone"), *date = argument(arguments, "from");
+    struct logbook *logbook = NULL;
+    struct zone *zone = NULL;
+    struct error none;
+    if (!wanted && !logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, &none))
+        wanted = zone_name(logbook_zone(logbook));
+    int code = zone_open(&zone, wanted ? wanted : "UTC", error);
+    if (!code && date)
+        code = zone_parse(zone, date, from, NULL, error);
+    string_copy(name, ZONE_NAME, zone_name(zone));
+    zone_close(zone);
+    if (logbook)
+        logbook_close(logbook);
+    return code;
+}
+
 static int run_rehearse(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace;
     struct clock real;
     clock_open_real(&real);
     utc_us from = clock_utc(&real);
-    if (argument(arguments, "from") && utc_parse(argument(arguments, "from"), &from, error))
-        return error->code;
-    if (workplace_rehearsal(&workplace, from, 1, error))
+    char zone[ZONE_NAME];
+    if (begin_when(arguments, zone, &from, error) ||
+        workplace_rehearsal(&workplace, from, zone, 1, error))
         return error->code;
     bool is_study;
     if (!rehearse(&workplace, arguments, &is_study, error) &&
@@ -258,7 +278,7 @@ static int run_rehearse(const struct arguments *arguments, struct error *error)
 static int run_check(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace;
-    if (workplace_rehearsal(&workplace, 1772409600LL * US_PER_S, 1, error))
+    if (workplace_rehearsal(&workplace, 1772409600LL * US_PER_S, NULL, 1, error))
         return error->code;
     bool is_study;
     if (!rehearse(&workplace, arguments, &is_study, error) && !judge(&workplace, error)) {
@@ -280,6 +300,8 @@ static const struct option_spec options[] = {
     {"count", "N", "a study without --cells: cells of each of two virtual models; else 16", false},
     {"set", "NAME=VALUE", "a parameter of the script", true},
     {"from", "DATE", "when it would begin; else now", false},
+    {"zone", "NAME", "whose calendar days and hours count; else those of the logbook, or UTC",
+     false},
     {NULL, NULL, NULL, false},
 };
 

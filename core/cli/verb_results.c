@@ -22,7 +22,7 @@ static int run(const struct arguments *arguments, struct error *error)
     if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
     if (!logbook_list(logbook, LIST_RESULTS, &filter, &rows, error))
-        print_rows(arguments, rows, columns);
+        print_rows_in(arguments, rows, columns, logbook_zone(logbook));
     json_decref(rows);
     logbook_close(logbook);
     return error->code;

@@ -28,7 +28,7 @@ static int run(const struct arguments *arguments, struct error *error)
     if (id)
         show_run(arguments, logbook, id, error);
     else if (!logbook_list(logbook, LIST_RUNS, &(struct listing_filter){0}, &rows, error))
-        print_rows(arguments, rows, columns);
+        print_rows_in(arguments, rows, columns, logbook_zone(logbook));
     json_decref(rows);
     logbook_close(logbook);
     return error->code;

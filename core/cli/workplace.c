@@ -90,10 +90,11 @@ int workplace_open(struct workplace *out, const struct arguments *arguments, str
     return 0;
 }
 
-int workplace_rehearsal(struct workplace *out, utc_us from, uint64_t seed, struct error *error)
+int workplace_rehearsal(struct workplace *out, utc_us from, const char *zone, uint64_t seed,
+                        struct error *error)
 {
     *out = (struct workplace){.bench_name = ""};
-    struct logbook_birth birth = {.created = from, .seed = seed, .clock = "virtual"};
+    struct logbook_birth birth = {.created = from, .seed = seed, .clock = "virtual", .zone = zone};
     if (logbook_open_memory(&out->logbook, &birth, error) || world_open(&out->world, NULL, error)) {
         workplace_close(out);
         return error->code;

@@ -32,8 +32,10 @@ int clock_of_logbook(struct clock *clock, struct logbook *logbook, const char *w
 
 /* Opens the logbook to write and everything around it. */
 int workplace_open(struct workplace *out, const struct arguments *arguments, struct error *error);
-/* The same in memory, for rehearsals: a virtual clock from `from`, no file touched. */
-int workplace_rehearsal(struct workplace *out, utc_us from, uint64_t seed, struct error *error);
+/* The same in memory, for rehearsals: a virtual clock from `from`, dates by the zone, no file
+ * touched. */
+int workplace_rehearsal(struct workplace *out, utc_us from, const char *zone, uint64_t seed,
+                        struct error *error);
 int workplace_read_bench(struct workplace *workplace, const char *path, struct error *error);
 void workplace_close(struct workplace *workplace);
 

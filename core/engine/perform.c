@@ -52,8 +52,8 @@ static const char *wait_outcome(const struct live_run *run, char *buffer, size_t
 static bool wait(struct live_run *run)
 {
     char outcome[40];
-    run->until = wait_end(logbook_zone(run->engine->options.logbook), &run->request,
-                          run->journal.cursor);
+    run->until =
+        wait_end(logbook_zone(run->engine->options.logbook), &run->request, run->journal.cursor);
     if (run->until <= clock_utc(run->engine->options.clock)) {
         done_with(run, wait_outcome(run, outcome, sizeof outcome));
         return true;

@@ -195,8 +195,8 @@ static bool lead(struct walk *w, bool open)
     text_clear(&w->outcome);
     switch (w->request.kind) {
     case REQUEST_WAIT: {
-        utc_us until = w->request.until ? w->request.until
-                                        : later(w, w->journal.cursor, &w->request.wait);
+        utc_us until =
+            w->request.until ? w->request.until : later(w, w->journal.cursor, &w->request.wait);
         w->time = until > w->time ? until : w->time;
         text_add(&w->outcome, "true");
         break;

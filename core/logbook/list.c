@@ -35,7 +35,8 @@ static const char *const queries[] = {
 
     [LIST_RUNS] = "SELECT run.id AS run, parent, parent_n, kind, script_name AS script, "
                   "script_hash, label AS cell, "
-                  "channel, state, why, queued_at, due_at, due_civil, due_zone, started_at, ended_at, segment, seed, "
+                  "channel, state, why, queued_at, due_at, due_civil, due_zone, started_at, "
+                  "ended_at, segment, seed, "
                   "params AS \"params{}\", engine_version, lua_version "
                   "FROM run LEFT JOIN cell ON cell.id = run.cell "
                   "WHERE run.id BETWEEN ?1 AND ?2 AND (?3 IS NULL OR label = ?3) ORDER BY run.id",

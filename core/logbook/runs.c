@@ -261,10 +261,10 @@ int logbook_set_run_channel(struct logbook *logbook, int64_t id, const char *cha
 
 int logbook_set_run_due(struct logbook *logbook, int64_t id, utc_us due_at, struct error *error)
 {
-    return changed_one(logbook,
-                       SQL(logbook, error, "UPDATE run SET due_at = ?2 WHERE id = ?1", V_INT(id),
-                           V_INT(due_at)),
-                       id, error);
+    return changed_one(
+        logbook,
+        SQL(logbook, error, "UPDATE run SET due_at = ?2 WHERE id = ?1", V_INT(id), V_INT(due_at)),
+        id, error);
 }
 
 int logbook_set_run_segment(struct logbook *logbook, int64_t id, int segment, const char *state,
