@@ -119,10 +119,12 @@ static void choose(struct trial *t, const struct zone *zone, struct random *rand
     t->from = random_range(random, first / US_PER_S, last / US_PER_S) * US_PER_S;
     if (random_range(random, 0, 1)) {
         /* Back from near a change, on the wall clock. */
-        civil_us civil = zone_civil(zone, next_change(zone, t->from)) +
-                         random_range(random, -3 * 3600, 3 * 3600) * US_PER_S;
+        utc_us change = next_change(zone, t->from);
+        int64_t off = random_range(random, -3 * 3600, 3 * 3600) * US_PER_S;
         struct duration back = {.months = -t->duration.months, .days = -t->duration.days};
-        t->from = zone_instant(zone, duration_after(civil, &back));
+        t->from = back.months || back.days
+                      ? zone_instant(zone, duration_after(zone_civil(zone, change) + off, &back))
+                      : change + off; /* also the second of two */
     }
     struct duration days = {.months = t->duration.months, .days = t->duration.days};
     t->end = zone_after(zone, t->from, &t->duration);

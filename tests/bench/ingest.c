@@ -159,7 +159,7 @@ static void move_ours(struct logbook *logbook)
 
 static struct outcome ours(const char *path, const struct load *load)
 {
-    const struct logbook_birth birth = {1, 1, NULL};
+    const struct logbook_birth birth = {1, 1, NULL, NULL};
     struct sample *batch = xmalloc((size_t)load->rows * sizeof(*batch));
     struct outcome outcome = {.seconds = 0};
     int64_t steps[MOST_RUNS];

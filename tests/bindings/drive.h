@@ -33,6 +33,7 @@ struct drive_case {
     const char *chemistry; /* NULL: NiMH */
     uint64_t seed;
     utc_us start; /* 0: DRIVE_NOW */
+    const struct zone *zone;
 };
 
 struct drive_end {
@@ -78,6 +79,7 @@ static inline struct script_context drive_context(const struct drive_case *how, 
         .seed = how->seed,
         .cell = drive_cell(how->chemistry),
         .module = how->module,
+        .zone = how->zone,
     };
 }
 

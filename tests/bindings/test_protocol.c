@@ -370,6 +370,35 @@ static void test_time(void **state)
     drive_fails("wait_until(math.huge)", "no such time");
 }
 
+/* The journal holds civil times as they were written, and no instant that the rules of the zone
+ * could change. */
+static void test_civil_time(void **state)
+{
+    (void)state;
+    static const char text[] =
+        "return protocol { title = 'x', run = function(cell, p)\n"
+        "wait_until('2026-10-25T02:30') wait_until('2026-03-29') wait_until('2026-10-25T02:30Z')\n"
+        "end }";
+    struct zone *berlin;
+    struct error error;
+    if (zone_open(&berlin, "Europe/Berlin", &error)) {
+        print_message("skipped: the time zone database is not there\n");
+        skip();
+    }
+    struct drive_end end = drive_text(&(struct drive_case){.zone = berlin}, text, sizeof text - 1);
+    zone_close(berlin);
+    assert_int_equal(end.status, SCRIPT_DONE);
+    assert_string_equal(
+        end.asked.bytes,
+        "wait_until {\"until\":\"2026-10-25T02:30:00\",\"zone\":\"Europe/Berlin\"}\n"
+        "wait_until {\"until\":\"2026-03-29T00:00:00\",\"zone\":\"Europe/Berlin\"}\n"
+        "wait_until {\"until\":\"2026-10-25T02:30:00Z\"}\n");
+    drive_end_free(&end);
+    /* In UTC they are one and the same. */
+    drive_asks("wait_until('2026-10-25T02:30')",
+               "wait_until {\"until\":\"2026-10-25T02:30:00Z\"}\n");
+}
+
 static void test_quantity(void **state)
 {
     (void)state;
@@ -441,6 +470,7 @@ int main(void)
         cmocka_unit_test(test_plans),
         cmocka_unit_test(test_record),
         cmocka_unit_test(test_time),
+        cmocka_unit_test(test_civil_time),
         cmocka_unit_test(test_quantity),
         cmocka_unit_test(test_ask),
         cmocka_unit_test(test_expects),

@@ -187,11 +187,12 @@ static inline void rig_act_on(struct rig *rig, const char *name, int64_t run,
     rig_act(rig, json_pack("{s:s, s:I}", "act", name, "run", (json_int_t)run), expected);
 }
 
-static inline void rig_open(struct rig *rig, int channels)
+static inline void rig_open_in(struct rig *rig, int channels, const char *zone)
 {
     *rig = (struct rig){0};
     heard[0] = '\0';
-    struct logbook_birth birth = {.created = RIG_START, .seed = 7, .clock = "virtual"};
+    struct logbook_birth birth = {
+        .created = RIG_START, .seed = 7, .clock = "virtual", .zone = zone};
     assert_int_equal(logbook_open_memory(&rig->logbook, &birth, &rig->error), 0);
     assert_int_equal(world_open(&rig->world, NULL, &rig->error), 0);
     clock_open_virtual(&rig->clock, RIG_START);
@@ -200,6 +201,11 @@ static inline void rig_open(struct rig *rig, int channels)
             json_pack("{s:s, s:[{s:s, s:s, s:f, s:[s, s, s]}]}", "act", "enrol", "models", "name",
                       "Constant", "chemistry", "NiMH", "rated_Ah", 2.0, "cells", "A", "B", "C"),
             0);
+}
+
+static inline void rig_open(struct rig *rig, int channels)
+{
+    rig_open_in(rig, channels, NULL);
 }
 
 static inline void rig_queue(struct rig *rig, const char *text, const char *cell)

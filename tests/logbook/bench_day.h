@@ -113,7 +113,7 @@ static inline int folder_remove(void **state)
 
 #define DAY_ONE (1772438400LL * US_PER_S) /* 2026-03-02T08:00:00Z */
 
-static const struct logbook_birth birth = {DAY_ONE, 17, NULL};
+static const struct logbook_birth birth = {DAY_ONE, 17, NULL, NULL};
 
 static inline struct logbook *new_logbook(const struct folder *folder)
 {

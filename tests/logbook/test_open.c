@@ -44,7 +44,7 @@ static char *sound_bytes(struct folder *folder, size_t *length)
 static void test_a_new_one_is_as_it_was_born(void **state)
 {
     struct folder *folder = *state;
-    const struct logbook_birth born = {DAY_ONE, UINT64_MAX - 4, "x60"};
+    const struct logbook_birth born = {DAY_ONE, UINT64_MAX - 4, "x60", NULL};
     struct logbook *logbook;
 
     must(logbook_create(folder->logbook, &born, &error));
