@@ -40,6 +40,7 @@ only uv.h core/engine core/link
 only csv.h core/cli
 only libserialport.h core/link
 only gsl core/analysis
+only glib core/base
 only librsvg core/report
 only cairo core/report
 only qrencode.h core/report
