@@ -194,15 +194,12 @@ utc_us zone_day(const struct zone *zone, utc_us instant, int days)
 
 /* --- texts ---------------------------------------------------------------------------------- */
 
-int zone_parse(const struct zone *zone, const char *text, utc_us *out, bool *civil,
-               struct error *error)
+int zone_parse(const struct zone *zone, const char *text, utc_us *out, struct error *error)
 {
-    bool open;
-    int code = civil_parse(text, out, &open, error);
-    if (!code && open)
-        *out = zone_instant(zone, *out);
+    bool civil;
+    int code = civil_parse(text, out, &civil, error);
     if (!code && civil)
-        *civil = open;
+        *out = zone_instant(zone, *out);
     return code;
 }
 

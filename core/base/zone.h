@@ -49,9 +49,8 @@ utc_us zone_day(const struct zone *zone, utc_us instant, int days);
 /* --- texts ---------------------------------------------------------------------------------- */
 
 /* As utc_parse, and a date-time without an offset is civil time in the zone, a date alone the
- * beginning of that day. *civil (may be NULL) tells whether it was read so. */
-int zone_parse(const struct zone *zone, const char *text, utc_us *out, bool *civil,
-               struct error *error);
+ * beginning of that day. */
+int zone_parse(const struct zone *zone, const char *text, utc_us *out, struct error *error);
 
 /* Writes 2026-03-29T03:30:00+02:00; in UTC with Z, as utc_format. Returns buffer. */
 char *zone_format(const struct zone *zone, utc_us instant, char *buffer, size_t size);

@@ -87,6 +87,8 @@ static double *hours_by_day(const json_t *runs, const struct zone *zone, utc_us 
         while (at < end) {
             size_t day = (size_t)(day_number(zone, at) - day_number(zone, from));
             utc_us next = zone_day(zone, at, 1);
+            if (next <= at) /* clocks put back over midnight: the next day has begun twice */
+                next = at + DAY / 24;
             utc_us part = end < next ? end : next;
             if (day < days)
                 hours[day] += (double)(part - at) / 3.6e9;

@@ -40,7 +40,7 @@ static int run(const struct arguments *arguments, struct error *error)
         return error->code;
     string_copy(name, sizeof name, zone_name(zone));
     birth.zone = name;
-    int unread = from ? zone_parse(zone, from, &birth.created, NULL, error) : 0;
+    int unread = from ? zone_parse(zone, from, &birth.created, error) : 0;
     zone_close(zone);
     if (unread)
         return unread;

@@ -247,7 +247,7 @@ static int begin_when(const struct arguments *arguments, char name[ZONE_NAME], u
         wanted = zone_name(logbook_zone(logbook));
     int code = zone_open(&zone, wanted ? wanted : "UTC", error);
     if (!code && date)
-        code = zone_parse(zone, date, from, NULL, error);
+        code = zone_parse(zone, date, from, error);
     string_copy(name, ZONE_NAME, zone_name(zone));
     zone_close(zone);
     if (logbook)

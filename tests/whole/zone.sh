@@ -39,7 +39,7 @@ return study {
     s:ask { text = "Go on?" }
     wait_until("2026-10-24T12:00")
     s:perform("brief", s.cells)
-    note("window", s:wait("P1D", { late = "P2D" }))
+    note("window", s:wait("P1D", { late = "P0D" }))
     s:perform("brief", s.cells)
     note("autumn day")
   end,
@@ -75,6 +75,29 @@ grep -q '"from": "2026-10-24T10:00:00Z"' out.txt || fail "instants in JSON are U
 expect 0 'today' "$PERDURE" agenda
 expect 0 '+02:00' "$PERDURE" runs
 
+# By the clocks of Berlin half past midnight is tomorrow; by those of UTC it is today.
+cat >midnight.lua <<'L'
+return study {
+  title = "Midnight",
+  run = function(s)
+    wait_until("2026-03-30T23:30")
+    s:ask { text = "Go on?" }
+    wait_until("2026-03-31T00:30")
+    s:perform("brief", s.cells)
+  end,
+}
+L
+(
+    PERDURE_LOGBOOK=$work/midnight.perdure
+    "$PERDURE" new --clock virtual --from 2026-03-30 --seed 7 --zone Europe/Berlin >/dev/null
+    "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01,T-02 >/dev/null
+    "$PERDURE" start midnight.lua --cells T-01,T-02 >/dev/null
+    "$PERDURE" engine --bench bench.lua --until-idle
+    "$PERDURE" agenda
+) >midnight.txt
+grep -q '^today .*2026-03-30 23:30 +02:00.*Go on' midnight.txt || fail "today: $(cat midnight.txt)"
+grep -q '^planned .*2026-03-31 00:30 +02:00.*brief' midnight.txt || fail "tomorrow: $(cat midnight.txt)"
+
 # 4. To its end. Each cell is due at the hour of its own charge, 25 h later, and that is on record.
 expect 0 '' "$PERDURE" answer 1 yes
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
@@ -95,8 +118,9 @@ done <due.txt
 expect 0 '0 findings' "$PERDURE" audit
 sound
 
-# 5. Other rules (the clocks of another place under this name): what was waited for is on record, not worked out
-#    anew, so every journal fits. Half way through, too.
+# 5. Other rules (the clocks of another place under this name): what was waited for, and whether that was in
+#    time, is on record and not worked out anew, so every journal fits. Half way through, too.
+[ "$(ask_logbook "SELECT count(*) FROM event WHERE text LIKE 'window%in time%'")" = 1 ] || fail "in time"
 mkdir -p other/Europe
 cp "$zones/America/New_York" other/Europe/Berlin
 expect 0 '0 findings' env TZDIR="$work/other" "$PERDURE" audit
