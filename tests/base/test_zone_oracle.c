@@ -243,7 +243,7 @@ static void agrees_with_date(void **state)
     (void)state;
     struct random random;
     struct tally tally = {0};
-    civil_us berlin;
+    civil_us berlin = 0;
     random_seed(&random, 20260329);
     /* 2026-07-01T10:00Z is noon in Berlin: by a date that knows neither -f nor zones it is not. */
     if (!ask_clock(zones[0], &(utc_us){1782900000 * US_PER_S}, 1, &berlin) ||
