@@ -70,6 +70,15 @@ static struct channel *simulated(const struct bench_reader *reader,
     struct channel *channel = simulated_channel(name, reader->clock, reader->world,
                                                 spec->has_truth ? &spec->truth : NULL);
     channel_keys_apply(&spec->channel, channel);
+    channel->accuracy = spec->accuracy;
+    simulated_misread(channel, &spec->misreads);
+    return channel;
+}
+
+static struct channel *worked_by_hand(const struct by_hand_spec *spec, const char *name)
+{
+    struct channel *channel = by_hand_channel(name, spec->title);
+    channel->accuracy = spec->accuracy;
     return channel;
 }
 
@@ -80,7 +89,7 @@ static void add_channel(lua_State *L, struct bench_reader *reader, const char *n
     const struct by_hand_spec *by_hand = by_hand_spec_at(L, -1);
     struct error error;
     struct channel *channel = words     ? wired_words_channel(L, words, name)
-                              : by_hand ? by_hand_channel(name, by_hand->title)
+                              : by_hand ? worked_by_hand(by_hand, name)
                                         : simulated(reader, spec, name);
     if (bench_add(reader->out, channel, &error))
         guest_raise(L, &error);

@@ -4,8 +4,11 @@
 
 #include <lua.h>
 
+#include "bench/channel.h"
+
 struct by_hand_spec {
     char title[128];
+    struct channel_accuracy accuracy; /* of what its display shows */
 };
 
 /* The word `by_hand`: pushes a value that by_hand_spec_at knows. */

@@ -33,7 +33,7 @@ struct script_request *request_begin(lua_State *L, enum request_kind kind, const
     memset(request, 0, sizeof *request);
     request->kind = kind;
     request->name = name;
-    request->uncertainty = NAN;
+    request->uncertainty = request->freedom = NAN;
     request->line = guest_line(L);
     return request;
 }

@@ -5,6 +5,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "bindings/accuracy_words.h"
 #include "bindings/fields.h"
 #include "bindings/sandbox.h"
 
@@ -134,6 +135,8 @@ int word_simulated(lua_State *L)
     *end++ = "open_circuit";
     *end++ = "chemistry";
     *end++ = "limits";
+    *end++ = "accuracy";
+    *end++ = "misreads";
     *end = NULL;
     lua_settop(L, 1);
     if (!lua_istable(L, 1))
@@ -143,6 +146,8 @@ int word_simulated(lua_State *L)
     struct simulated_spec spec = {.has_truth = false};
     read_truth(L, 1, &spec);
     channel_keys_read(L, 1, &spec.channel, "simulated");
+    accuracy_words_read(L, 1, &spec.accuracy);
+    misreads_words_read(L, 1, &spec.misreads);
 
     struct simulated_spec *kept = lua_newuserdatauv(L, sizeof *kept, 0);
     *kept = spec;

@@ -6,12 +6,15 @@
 #include <stdbool.h>
 
 #include "bench/simcell.h"
+#include "bench/simulated.h"
 #include "bindings/keys.h"
 
 struct simulated_spec {
     bool has_truth; /* else each cell gets the typical truth of its chemistry */
     struct simcell_truth truth;
     struct channel_keys channel;
+    struct channel_accuracy accuracy; /* what its results are to be trusted as if measured with */
+    struct misreading misreads;
 };
 
 /* The word `simulated`: pushes a value that simulated_spec_at knows. */

@@ -210,13 +210,23 @@ static void read_plan(lua_State *L, int table, struct step_plan *plan, const cha
 /* --- the outcome ------------------------------------------------------------------------------ */
 
 static const char *const outcome_fields[] = {
-    "charge",          "energy",       "duration",    "first_voltage",
-    "last_voltage",    "mean_voltage", "mid_voltage", "peak_voltage",
-    "max_temperature", "last_current", "ended_by",    "gaps",
-    "gap_time",        "quality",      "resistance",  NULL};
+    "charge", "energy", "duration", "first_voltage", "last_voltage", "mean_voltage", "mid_voltage",
+    "peak_voltage", "max_temperature", "last_current", "ended_by", "gaps", "gap_time", "quality",
+    "resistance",
+    /* where the bench states the channel's accuracy */
+    "charge_uncertainty", "energy_uncertainty", "duration_uncertainty", "first_voltage_uncertainty",
+    "last_voltage_uncertainty", "mean_voltage_uncertainty", "peak_voltage_uncertainty",
+    "last_current_uncertainty", "max_temperature_uncertainty", "resistance_uncertainty", NULL};
 
-static const char *const read_fields[] = {"voltage", "current", "temperature",
-                                          "gaps",    "quality", NULL};
+static const char *const read_fields[] = {"voltage",
+                                          "current",
+                                          "temperature",
+                                          "gaps",
+                                          "quality",
+                                          "voltage_uncertainty",
+                                          "current_uncertainty",
+                                          "temperature_uncertainty",
+                                          NULL};
 
 /* Every physical amount is a float, also a whole one: 36000 and 36000.5 behave alike in a script.
  */
@@ -253,14 +263,18 @@ static int take_step(lua_State *L, int status, lua_KContext context)
 
 static int take_read(lua_State *L, int status, lua_KContext context)
 {
-    static const char *const pairs[][2] = {{"voltage", "last_voltage"},
-                                           {"current", "last_current"},
-                                           {"temperature", "max_temperature"},
-                                           {"gaps", "gaps"},
-                                           {"quality", "quality"}};
+    static const char *const pairs[][2] = {
+        {"voltage", "last_voltage"},
+        {"current", "last_current"},
+        {"temperature", "max_temperature"},
+        {"voltage_uncertainty", "last_voltage_uncertainty"},
+        {"current_uncertainty", "last_current_uncertainty"},
+        {"temperature_uncertainty", "max_temperature_uncertainty"},
+        {"gaps", "gaps"},
+        {"quality", "quality"}};
     (void)status, (void)context;
     int outcome = push_outcome(L);
-    lua_createtable(L, 0, 5);
+    lua_createtable(L, 0, 8);
     for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++)
         if (field_push(L, outcome, pairs[i][1]))
             lua_setfield(L, -2, pairs[i][0]);

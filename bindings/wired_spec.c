@@ -5,10 +5,10 @@
 #include <math.h>
 #include <string.h>
 
-#include "analysis/accuracy.h"
 #include "base/text.h"
 #include "bench/simulated.h"
 #include "bench/wired.h"
+#include "bindings/accuracy_words.h"
 #include "bindings/bench_reader.h"
 #include "bindings/fields.h"
 
@@ -27,8 +27,6 @@ static const struct {
     [ROLE_METER] = {"meter", CAN_METER},    [ROLE_THERMOMETER] = {"thermometer", CAN_THERMOMETER},
     [ROLE_RELAY] = {"relay", CAN_RELAY},    [ROLE_SCANNER] = {"scanner", CAN_RELAY},
 };
-
-static const char *const accuracy_names[] = {"voltage", "current", "temperature", NULL};
 
 /* --- channel { ... } ------------------------------------------------------------------------- */
 
@@ -51,31 +49,6 @@ static void read_role(lua_State *L, int kept, enum wired_role role, struct wired
                    route->instrument->name, name);
     if ((role == ROLE_RELAY || role == ROLE_SCANNER) && !route->point)
         guest_fail(L, "write route(board, 3)", "the %s has no number", name);
-}
-
-static void read_accuracy(lua_State *L, struct wired_words *words)
-{
-    static const enum dimension dimensions[] = {DIM_VOLTAGE, DIM_CURRENT,
-                                                DIM_TEMPERATURE_DIFFERENCE};
-    for (int i = 0; i < 3; i++)
-        words->accuracy[i] = (struct stated_accuracy){NAN, NAN};
-    if (!field_push(L, 1, "accuracy"))
-        return;
-    if (!lua_istable(L, -1))
-        guest_fail(L, "write accuracy = { voltage = \"0.05 % + 2 mV\" }", "accuracy is a %s",
-                   luaL_typename(L, -1));
-    fields_check(L, -1, "accuracy", accuracy_names);
-    for (int i = 0; i < 3; i++) {
-        const char *text = field_text(L, -1, "accuracy", accuracy_names[i]);
-        struct accuracy accuracy;
-        struct error error;
-        if (!text)
-            continue;
-        if (accuracy_read(text, dimensions[i], &accuracy, &error))
-            guest_raise(L, &error);
-        words->accuracy[i] = (struct stated_accuracy){accuracy.relative, accuracy.absolute};
-    }
-    lua_pop(L, 1);
 }
 
 static void read_frozen(lua_State *L, struct wired_words *words)
@@ -134,7 +107,7 @@ int word_channel(lua_State *L)
     check_roles(L, words);
     channel_keys_read(L, 1, &words->channel, what);
     keys_read(L, 1, keys, words, what);
-    read_accuracy(L, words);
+    accuracy_words_read(L, 1, &words->accuracy);
     read_frozen(L, words);
     lua_settop(L, kept);
     if (luaL_newmetatable(L, TYPE_NAME)) {
@@ -246,8 +219,9 @@ struct channel *wired_words_channel(lua_State *L, const struct wired_words *word
     for (int i = ROLE_SOURCE; i <= ROLE_SINK; i++)
         if (words->role[i].instrument)
             channel->limits = limits_meet(&channel->limits, &words->role[i].instrument->limits);
-    channel->accuracy.voltage = words->accuracy[0];
-    channel->accuracy.current = words->accuracy[1];
-    channel->accuracy.temperature = words->accuracy[2];
+    channel->accuracy = words->accuracy;
+    /* Without a meter, what drives the cell measures both. With one, that depends on its driver. */
+    if (isnan(channel->accuracy.shared) && !words->role[ROLE_METER].instrument)
+        channel->accuracy.shared = 1;
     return channel;
 }

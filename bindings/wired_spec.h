@@ -20,9 +20,9 @@ enum wired_role {
 struct wired_words {
     struct route_words role[WIRED_ROLES];
     struct channel_keys channel;
-    struct stated_accuracy accuracy[3]; /* voltage, current, temperature */
-    double compliance;                  /* V; NAN */
-    int frozen_after;                   /* -1: not said */
+    struct channel_accuracy accuracy;
+    double compliance; /* V; NAN */
+    int frozen_after;  /* -1: not said */
 };
 
 int word_channel(lua_State *L);

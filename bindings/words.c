@@ -1,10 +1,11 @@
 /* The words that are there everywhere: record, note, ask, now, wait, wait_until, random, quantity,
- * restart_with. */
+ * restart_with; and from combine.c mean, total. */
 #include <lauxlib.h>
 #include <math.h>
 #include <string.h>
 
 #include "bindings/canonical.h"
+#include "bindings/combine.h"
 #include "bindings/fields.h"
 #include "bindings/script_internal.h"
 
@@ -59,9 +60,40 @@ static void add_field(struct text *args, const char *name, double number)
     text_add_number(args, number);
 }
 
+/* The fourth argument: a standard uncertainty, or { uncertainty = , freedom = }, or nothing.
+ * Written into the journal's arguments in the order of their names. */
+static void read_uncertainty(lua_State *L, struct script_request *request, const char *name,
+                             double ratio)
+{
+    static const char *const options[] = {"uncertainty", "freedom", NULL};
+    lua_settop(L, 4);
+    if (lua_isnil(L, 4))
+        return;
+    if (lua_istable(L, 4)) {
+        fields_check(L, 4, "record's options", options);
+        if (field_push(L, 4, "freedom")) {
+            request->freedom = luaL_checknumber(L, -1);
+            lua_pop(L, 1);
+        }
+        if (!field_push(L, 4, "uncertainty"))
+            return;
+        lua_replace(L, 4);
+    }
+    if (lua_type(L, 4) != LUA_TNUMBER)
+        guest_fail(L, "give the standard uncertainty, in the same unit",
+                   "record '%s': the uncertainty is a %s", name, luaL_typename(L, 4));
+    double uncertainty = lua_tonumber(L, 4) * ratio;
+    if (!isfinite(uncertainty) || uncertainty < 0)
+        guest_fail(L, "give the standard uncertainty, in the same unit",
+                   "record '%s': the uncertainty is no positive number", name);
+    if (request->freedom < 1)
+        guest_fail(L, "leave it out where the uncertainty is well known",
+                   "record '%s': there is less than one degree of freedom", name);
+    request->uncertainty = uncertainty;
+}
+
 static int word_record(lua_State *L)
 {
-    static const char *const options[] = {"uncertainty", NULL};
     struct script *script = script_of(L);
     struct script_request *request = request_begin(L, REQUEST_RECORD, "record");
     const char *name = luaL_checkstring(L, 1);
@@ -76,22 +108,15 @@ static int word_record(lua_State *L)
     request->value = lua_tonumber(L, 2) * ratio;
     if (!isfinite(request->value))
         return guest_fail(L, "check the calculation", "record '%s': the value is not finite", name);
+    read_uncertainty(L, request, name, ratio);
 
     struct text *args = &script->args;
     text_add(args, "{\"name\":");
     text_add_json_string(args, request->text, strlen(request->text));
-    if (!lua_isnoneornil(L, 4)) {
-        luaL_checktype(L, 4, LUA_TTABLE);
-        fields_check(L, 4, "record's options", options);
-        if (field_push(L, 4, "uncertainty")) {
-            double uncertainty = luaL_checknumber(L, -1) * ratio;
-            if (!isfinite(uncertainty) || uncertainty < 0)
-                return guest_fail(L, "give the standard uncertainty, in the same unit",
-                                  "record '%s': the uncertainty is no positive number", name);
-            request->uncertainty = uncertainty;
-            add_field(args, "uncertainty", uncertainty);
-        }
-    }
+    if (isfinite(request->freedom))
+        add_field(args, "freedom", request->freedom);
+    if (isfinite(request->uncertainty))
+        add_field(args, "uncertainty", request->uncertainty);
     text_add(args, ",\"unit\":");
     text_add_json_string(args, request->unit, strlen(request->unit));
     add_field(args, "value", request->value);
@@ -352,6 +377,7 @@ void words_open(lua_State *L)
 {
     static const luaL_Reg words[] = {
         {"ask", word_ask},
+        {"mean", word_mean},
         {"note", word_note},
         {"now", word_now},
         {"print", request_note},
@@ -359,6 +385,7 @@ void words_open(lua_State *L)
         {"random", word_random},
         {"record", word_record},
         {"restart_with", word_restart_with},
+        {"total", word_total},
         {"wait", word_wait},
         {"wait_until", word_wait_until},
         {NULL, NULL},

@@ -23,7 +23,7 @@ return protocol {
       cell:rest { time = p.rest }
       local settled = before and out.charge - before < before * p.gain / 100
       if settled or cycle == p.most then
-        record("capacity", out.charge, "Ah")
+        record("capacity", out.charge, "Ah", out.charge_uncertainty)
         record("cycles", cycle, "")
         if not settled then
           note("the capacity had not settled after " .. cycle .. " cycles")

@@ -29,10 +29,10 @@ return protocol {
     fill()
     cell:rest { time = p.rest }
     local out = cell:discharge { current = p.rate, stop = { voltage = p.stop } }
-    record("capacity", out.charge, "Ah")
+    record("capacity", out.charge, "Ah", out.charge_uncertainty)
     if out.energy then -- a display worked by hand may not show it
-      record("energy", out.energy, "Wh")
-      record("mean_voltage", out.mean_voltage, "V")
+      record("energy", out.energy, "Wh", out.energy_uncertainty)
+      record("mean_voltage", out.mean_voltage, "V", out.mean_voltage_uncertainty)
     end
     if p.again > 0 then
       cell:rest { time = p.rest }

@@ -12,14 +12,15 @@ return protocol {
   },
   results = { delivered = "Ah" },
   run = function(cell, p)
-    local delivered = 0
+    local outs = {}
     for _ = 1, p.count do
       cell:charge { current = p.charge, stop = { drop = p.drop, blind = "10 min", temperature = "45 degC" } }
       cell:rest { time = p.rest }
       local out = cell:discharge { current = p.rate, stop = { voltage = p.stop, charge = cell.rated * p.depth / 100 } }
-      delivered = delivered + out.charge
+      outs[#outs + 1] = { charge = out.charge, charge_uncertainty = out.charge_uncertainty }
       cell:rest { time = p.rest }
     end
-    record("delivered", delivered, "Ah")
+    local delivered, uncertainty = total(outs, "charge")
+    record("delivered", delivered, "Ah", uncertainty)
   end,
 }

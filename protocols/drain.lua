@@ -10,11 +10,11 @@ return protocol {
   results = { open_voltage = "V", remaining = "Ah", remaining_energy = "Wh" },
   run = function(cell, p)
     local found = cell:read {}
-    record("open_voltage", found.voltage, "V")
+    record("open_voltage", found.voltage, "V", found.voltage_uncertainty)
     local out = cell:discharge { current = p.rate, stop = { voltage = p.stop } }
-    record("remaining", out.charge, "Ah")
+    record("remaining", out.charge, "Ah", out.charge_uncertainty)
     if out.energy then -- a display worked by hand may not show it
-      record("remaining_energy", out.energy, "Wh")
+      record("remaining_energy", out.energy, "Wh", out.energy_uncertainty)
     end
   end,
 }

@@ -15,7 +15,7 @@ return protocol {
     local function check()
       long_charge()
       cell:rest { time = "1 h" }
-      return cell:discharge { current = "0.2 It", stop = { voltage = "1.0 V" } }.charge
+      return cell:discharge { current = "0.2 It", stop = { voltage = "1.0 V" } }
     end
     for block = 1, p.blocks do
       long_charge()
@@ -28,10 +28,11 @@ return protocol {
         end
         cell:discharge { current = "0.25 It", stop = ends }
       end
-      local capacity = check()
-      record("capacity", capacity, "Ah")
+      local out = check()
+      record("capacity", out.charge, "Ah", out.charge_uncertainty)
       record("cycles", 50 * block, "")
-      if capacity < cell.rated * p.least / 100 and check() < cell.rated * p.least / 100 then
+      local least = cell.rated * p.least / 100
+      if out.charge < least and check().charge < least then
         note("below " .. p.least .. " % of the rating after " .. 50 * block .. " cycles, twice")
         return
       end

@@ -9,16 +9,17 @@ return protocol {
   results = { charge_out = "Ah", resistance_1It = "ohm", resistance_2It = "ohm" },
   run = function(cell, p)
     cell:charge { current = "0.1 It", stop = { time = "16 h" } }
-    local out = 0
+    local parts, out, uncertainty = {}, 0, nil
     for _ = 1, p.steps do
       cell:rest { time = p.rest }
-      record("charge_out", out, "Ah")
+      record("charge_out", out, "Ah", uncertainty)
       for it = 1, 2 do
         local r = cell:pulse { current = { "0.2 It", it .. " It" }, time = { "10 s", "3 s" } }
-        record("resistance_" .. it .. "It", r.resistance, "ohm")
+        record("resistance_" .. it .. "It", r.resistance, "ohm", r.resistance_uncertainty)
       end
       local step = cell:discharge { current = p.rate, stop = { charge = cell.rated / p.steps, voltage = "1.0 V" } }
-      out = out + step.charge
+      parts[#parts + 1] = step
+      out, uncertainty = total(parts, "charge")
       if step.ended_by == "voltage" then
         return
       end

@@ -21,15 +21,16 @@ return protocol {
       cell:charge { current = "0.1 It", stop = { time = p.fill } }
     end
     cell:rest { time = p.rest }
-    local sum, least, most = 0, math.huge, 0
+    local pulses, least, most = {}, math.huge, 0
     for i = 1, p.times do
-      local r = cell:pulse { current = { p.low, p.high }, time = { p.low_time, p.high_time } }.resistance
-      sum, least, most = sum + r, math.min(least, r), math.max(most, r)
+      pulses[i] = cell:pulse { current = { p.low, p.high }, time = { p.low_time, p.high_time } }
+      least, most = math.min(least, pulses[i].resistance), math.max(most, pulses[i].resistance)
       if i < p.times then
         cell:rest { time = "1 min" }
       end
     end
-    record("resistance", sum / p.times, "ohm")
+    local resistance, uncertainty = mean(pulses, "resistance")
+    record("resistance", resistance, "ohm", uncertainty)
     record("resistance_spread", most - least, "ohm")
   end,
 }

@@ -13,14 +13,15 @@ return protocol {
   },
   results = { open_voltage = "V", remaining = "Ah", recovered = "Ah" },
   run = function(cell, p)
-    record("open_voltage", cell:read {}.voltage, "V")
+    local found = cell:read {}
+    record("open_voltage", found.voltage, "V", found.voltage_uncertainty)
     local left = cell:discharge { current = p.rate, stop = { voltage = p.stop } }
-    record("remaining", left.charge, "Ah")
+    record("remaining", left.charge, "Ah", left.charge_uncertainty)
     cell:rest { time = p.rest }
     cell:charge { current = p.charge, stop = { time = p.fill } }
     cell:rest { time = p.rest }
     local back = cell:discharge { current = p.rate, stop = { voltage = p.stop } }
-    record("recovered", back.charge, "Ah")
+    record("recovered", back.charge, "Ah", back.charge_uncertainty)
     cell:rest { time = p.rest }
     cell:charge { current = p.charge, stop = { time = p.fill } }
   end,

@@ -22,7 +22,7 @@ layer core/bench bench link base
 layer core/step step bench base
 layer core/analysis analysis base
 layer core/report report base
-layer core/engine engine link step bench logbook base
+layer core/engine engine analysis link step bench logbook base
 layer bindings bindings engine analysis step bench link logbook base
 layer core/cli cli bindings report analysis engine step bench link logbook base
 

@@ -17,7 +17,7 @@ static int wrong_entry(const char *text, const char *why, struct error *error)
 }
 
 /* One part of an entry into the field that it belongs to. */
-static int read_part(const char *text, const char *part, enum dimension dimension,
+static int read_part(const char *text, const char *part, enum dimension dimension, bool negative,
                      struct accuracy *out, bool seen[2], struct error *error)
 {
     bool is_ratio = strchr(part, '%') != NULL;
@@ -25,7 +25,7 @@ static int read_part(const char *text, const char *part, enum dimension dimensio
     int code = quantity_read(part, is_ratio ? DIM_RATIO : dimension, 0, &value, error);
     if (code != 0)
         return code;
-    if (!(value >= 0))
+    if (!negative && !(value >= 0))
         return wrong_entry(text, "a part is below zero", error);
     if (seen[is_ratio])
         return wrong_entry(text, "it has two parts of one kind", error);
@@ -34,8 +34,8 @@ static int read_part(const char *text, const char *part, enum dimension dimensio
     return 0;
 }
 
-int accuracy_read(const char *text, enum dimension dimension, struct accuracy *out,
-                  struct error *error)
+static int read_parts(const char *text, enum dimension dimension, bool negative,
+                      struct accuracy *out, struct error *error)
 {
     *out = (struct accuracy){0, 0, 0};
     char part[128];
@@ -46,7 +46,7 @@ int accuracy_read(const char *text, enum dimension dimension, struct accuracy *o
             return wrong_entry(text, "it is too long", error);
         memcpy(part, from, length);
         part[length] = '\0';
-        int code = read_part(text, part, dimension, out, seen, error);
+        int code = read_part(text, part, dimension, negative, out, seen, error);
         if (code != 0) {
             *out = (struct accuracy){NAN, NAN, NAN};
             return code;
@@ -55,6 +55,18 @@ int accuracy_read(const char *text, enum dimension dimension, struct accuracy *o
             return 0;
         from += length + 1;
     }
+}
+
+int accuracy_read(const char *text, enum dimension dimension, struct accuracy *out,
+                  struct error *error)
+{
+    return read_parts(text, dimension, false, out, error);
+}
+
+int accuracy_read_error(const char *text, enum dimension dimension, struct accuracy *out,
+                        struct error *error)
+{
+    return read_parts(text, dimension, true, out, error);
 }
 
 static bool is_accuracy(const struct accuracy *accuracy)
@@ -66,7 +78,7 @@ static bool is_accuracy(const struct accuracy *accuracy)
 static bool are_meters(const struct meters *meters)
 {
     return is_accuracy(&meters->voltage) && is_accuracy(&meters->current) &&
-           is_accuracy(&meters->time) && fabs(meters->shared) <= 1 && fabs(meters->steady) <= 1;
+           is_accuracy(&meters->time) && !(fabs(meters->shared) > 1) && fabs(meters->steady) <= 1;
 }
 
 static double limits_of(const struct accuracy *accuracy, double value)
@@ -120,10 +132,9 @@ enum analysis_status accuracy_of_charge(const struct meters *meters, const struc
     return status;
 }
 
-enum analysis_status accuracy_of_energy(const struct meters *meters, const struct delivered *run,
-                                        double *standard)
+static enum analysis_status energy_with(const struct meters *meters, double shared,
+                                        const struct delivered *run, double *standard)
 {
-    *standard = NAN;
     if (!isfinite(run->charge) || !isfinite(run->mean_voltage))
         return ANALYSIS_NOT_FINITE;
     enum analysis_status status = check_run(meters, run->energy, run->duration);
@@ -144,17 +155,23 @@ enum analysis_status accuracy_of_energy(const struct meters *meters, const struc
     double r[COUNT * COUNT] = {0};
     for (size_t k = 0; k < COUNT; k++)
         r[k * COUNT + k] = 1;
-    r[VOLTAGE * COUNT + CURRENT] = r[CURRENT * COUNT + VOLTAGE] = meters->shared;
+    r[VOLTAGE * COUNT + CURRENT] = r[CURRENT * COUNT + VOLTAGE] = shared;
     struct uncertainty out;
     status = uncertainty_combine(inputs, COUNT, r, 0.95, &out);
     *standard = out.standard;
     return status;
 }
 
-enum analysis_status accuracy_of_resistance(const struct meters *meters, double u1, double i1,
-                                            double u2, double i2, double *standard)
+enum analysis_status accuracy_of_energy(const struct meters *meters, const struct delivered *run,
+                                        double *standard)
 {
     *standard = NAN;
+    return energy_with(meters, isnan(meters->shared) ? 1 : meters->shared, run, standard);
+}
+
+static enum analysis_status resistance_with(const struct meters *meters, double shared, double u1,
+                                            double i1, double u2, double i2, double *standard)
+{
     if (!isfinite(u1) || !isfinite(i1) || !isfinite(u2) || !isfinite(i2))
         return ANALYSIS_NOT_FINITE;
     if (!are_meters(meters))
@@ -178,7 +195,7 @@ enum analysis_status accuracy_of_resistance(const struct meters *meters, double 
     double r[64] = {0};
     for (size_t a = 0; a < 8; a++) {
         for (size_t b = 0; b < 8; b++) {
-            double other_meter = a / 2 == b / 2 ? 1 : meters->shared;
+            double other_meter = a / 2 == b / 2 ? 1 : shared;
             double other_reading = a % 2 == b % 2 ? 1 : meters->steady;
             if (a < 4 && b < 4)
                 r[a * 8 + b] = other_meter * other_reading;
@@ -189,5 +206,21 @@ enum analysis_status accuracy_of_resistance(const struct meters *meters, double 
     struct uncertainty out;
     enum analysis_status status = uncertainty_combine(inputs, 8, r, 0.95, &out);
     *standard = out.standard;
+    return status;
+}
+
+enum analysis_status accuracy_of_resistance(const struct meters *meters, double u1, double i1,
+                                            double u2, double i2, double *standard)
+{
+    *standard = NAN;
+    if (!isnan(meters->shared))
+        return resistance_with(meters, meters->shared, u1, i1, u2, i2, standard);
+    /* The square goes in a line with the correlation, so the greater is at one of its ends. */
+    double apart = NAN, together = NAN;
+    enum analysis_status status = resistance_with(meters, 0, u1, i1, u2, i2, &apart);
+    if (status == ANALYSIS_OK)
+        status = resistance_with(meters, 1, u1, i1, u2, i2, &together);
+    if (status == ANALYSIS_OK)
+        *standard = fmax(apart, together);
     return status;
 }

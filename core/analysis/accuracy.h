@@ -21,6 +21,10 @@ struct accuracy {
 int accuracy_read(const char *text, enum dimension dimension, struct accuracy *out,
                   struct error *error);
 
+/* The same of an error that is known, with its sign: "-0.3 %", "0.1 % + -2 mV". */
+int accuracy_read_error(const char *text, enum dimension dimension, struct accuracy *out,
+                        struct error *error);
+
 /* Standard uncertainty of one reading. NAN when the accuracy or the value is none. */
 double accuracy_standard(const struct accuracy *accuracy, double value);
 
@@ -29,7 +33,8 @@ struct meters {
     struct accuracy voltage, current;
     struct accuracy time; /* of a duration: clock rate, and seconds of start and stop */
     /* Correlation of the error in voltage with that in current: 0 for two instruments; for one that
-     * measures both, 1 unless its maker knows better (the errors then add in an energy). */
+     * measures both, 1 unless its maker knows better (the errors then add in an energy). NAN where
+     * it is not known: whichever of 0 and 1 gives the greater uncertainty. */
     double shared;
     /* Correlation between two readings of one meter on one range: near 1 when moments apart (what
      * is off in both cancels in their difference), 0 when nothing is known, which is the cautious

@@ -321,3 +321,44 @@ int quantity_read(const char *text, enum dimension wanted, double rated_charge, 
     *si = quantity.value;
     return 0;
 }
+
+/* Whether a number begins at `at`, and not within one or within its exponent. */
+static bool begins_number(const char *text, const char *at)
+{
+    if (!is_digit(*at) && !(*at == '.' && is_digit(at[1])))
+        return false;
+    if (at == text)
+        return true;
+    const char *before = at - 1;
+    if (before > text && (*before == '+' || *before == '-'))
+        before--;
+    bool exponent = (*before == 'e' || *before == 'E') && before > text && is_digit(before[-1]);
+    return !is_digit(at[-1]) && at[-1] != '.' && !exponent;
+}
+
+double quantity_step(const char *text)
+{
+    struct quantity step;
+    struct error unused;
+    const char *end = NULL;
+    int decimals = 0;
+    if (quantity_parse(text, &step, &unused) || *text == 'P')
+        return 0; /* an ISO 8601 duration is on no display */
+    for (const char *at = text; *at; at++)
+        if (begins_number(text, at))
+            end = at;
+    if (!end)
+        return 0;
+    end += count_digits(end);
+    if (*end == '.') {
+        decimals = (int)count_digits(end + 1);
+        end += 1 + decimals;
+    }
+    if ((*end == 'e' || *end == 'E') && (is_digit(end[1]) || is_digit(end[2]))) {
+        decimals -= atoi(end + 1);
+        end += 2 + count_digits(end + 2);
+    }
+    char one[NUMBER_MAX + UNIT_MAX];
+    snprintf(one, sizeof one, "1%s", end);
+    return quantity_parse(one, &step, &unused) ? 0 : step.value * pow(10, -decimals);
+}

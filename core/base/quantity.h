@@ -53,6 +53,10 @@ int quantity_parse(const char *text, struct quantity *out, struct error *error);
 int quantity_read(const char *text, enum dimension wanted, double rated_charge, double *si,
                   struct error *error);
 
+/* The step of the last digit written, SI: 3.6 for "1973 mAh", 60 for "4 h 2 min", 0.01 for "1.32
+ * V". It is that of the last number; 0 when the text is no quantity. */
+double quantity_step(const char *text);
+
 double quantity_to_bench(double si, enum dimension dimension);
 double quantity_from_bench(double bench, enum dimension dimension);
 const char *dimension_unit(enum dimension dimension);

@@ -34,7 +34,16 @@ struct stated_accuracy {
     double absolute; /* SI */
 };
 
-#define STATES_NOTHING ((struct channel_accuracy){{NAN, NAN}, {NAN, NAN}, {NAN, NAN}})
+#define STATES_NOTHING                                                                             \
+    ((struct channel_accuracy){{NAN, NAN},                                                         \
+                               {NAN, NAN},                                                         \
+                               {NAN, NAN},                                                         \
+                               {NAN, NAN},                                                         \
+                               {NAN, NAN},                                                         \
+                               {NAN, NAN},                                                         \
+                               {NAN, NAN},                                                         \
+                               NAN,                                                                \
+                               NAN})
 
 struct channel;
 
@@ -63,6 +72,10 @@ struct channel {
 
     struct channel_accuracy {
         struct stated_accuracy voltage, current, temperature;
+        struct stated_accuracy time;                       /* of a duration */
+        struct stated_accuracy charge, energy, resistance; /* of a display that shows them */
+        double shared; /* correlation of the errors in voltage and current; NAN: not known */
+        double steady; /* of two readings moments apart; NAN: not known */
     } accuracy;
 
     /* Set by the run that holds the channel: a late answer of read, drive or make_safe; and

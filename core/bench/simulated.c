@@ -11,6 +11,7 @@ struct simulated {
     struct world *world;
     bool has_truth;
     struct simcell_truth truth;
+    struct misreading misreading;
     struct simcell *cell; /* NULL when empty; lives in the world */
 };
 
@@ -57,6 +58,11 @@ static enum channel_reply drive(struct channel *channel, const struct drive *wan
     return CHANNEL_NOW;
 }
 
+static double misread(const struct stated_accuracy *error, double truth)
+{
+    return truth * (1 + error->relative) + error->absolute;
+}
+
 static enum channel_reply read_cell(struct channel *channel, struct reading *out,
                                     struct error *error)
 {
@@ -67,6 +73,8 @@ static enum channel_reply read_cell(struct channel *channel, struct reading *out
     }
     out->at = to_present(simulated);
     simcell_read(simulated->cell, out);
+    out->voltage = misread(&simulated->misreading.voltage, out->voltage);
+    out->current = misread(&simulated->misreading.current, out->current);
     return CHANNEL_NOW;
 }
 
@@ -124,4 +132,9 @@ struct channel *simulated_channel(const char *name, const struct clock *clock, s
     if (truth != NULL)
         simulated->truth = *truth;
     return &simulated->channel;
+}
+
+void simulated_misread(struct channel *channel, const struct misreading *misreading)
+{
+    of(channel)->misreading = *misreading;
 }

@@ -350,5 +350,12 @@ struct instrument *wired_instrument(const struct channel *channel, int i)
     struct instrument *const all[] = {spec->source.instrument, spec->sink.instrument,
                                       spec->meter.instrument,  spec->thermometer.instrument,
                                       spec->relay.instrument,  spec->scanner.instrument};
-    return i >= 0 && i < 6 ? all[i] : NULL;
+    return i >= 0 && i < WIRED_INSTRUMENTS ? all[i] : NULL;
+}
+
+const char *wired_instrument_role(int i)
+{
+    static const char *const roles[WIRED_INSTRUMENTS] = {"source",      "sink",  "meter",
+                                                         "thermometer", "relay", "scanner"};
+    return roles[i];
 }

@@ -40,7 +40,9 @@ struct wired_spec {
 /* Ticks, accuracy and void_after may be changed before its first use. */
 struct channel *wired_channel(const struct wired_spec *spec);
 
-/* Which instruments it uses: 0 to 5, NULL where it has none. For listings. */
+/* Which instruments it uses, NULL where it has none, and as what ("source"). For listings. */
+#define WIRED_INSTRUMENTS 6
 struct instrument *wired_instrument(const struct channel *channel, int i);
+const char *wired_instrument_role(int i);
 
 #endif

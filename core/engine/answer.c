@@ -192,6 +192,8 @@ static int read_part(const json_t *expects, const char *part, json_t *values, st
         if (json_object_get(values, shown->name))
             return refuse(expects, part, "it is there twice", error);
         json_object_set_new(values, shown->name, json_real(quantity.value));
+        json_object_set_new(json_object_get(values, "steps"), shown->name,
+                            json_real(quantity_step(part)));
         return 0;
     }
     return refuse(expects, part, "no display shows this of a cell", error);
@@ -200,7 +202,7 @@ static int read_part(const json_t *expects, const char *part, json_t *values, st
 static int read_display(const json_t *expects, const char *typed, json_t **answer,
                         struct error *error)
 {
-    json_t *values = json_object(), *name;
+    json_t *values = json_pack("{s:{}}", "steps"), *name;
     char *copy = xstrdup(typed), *rest = copy, *part;
     size_t i;
     while ((part = strsep(&rest, ",;")) && !error->code) {

@@ -400,9 +400,7 @@ int engine_open(struct engine **out, const struct engine_options *options, struc
     make_bench_safe(engine);
     error_clear(error);
 
-    if (logbook_begin(options->logbook, error) ||
-        logbook_add_session(options->logbook, clock_utc(options->clock), options->bench_name,
-                            options->bench_hash, PERDURE_VERSION, &engine->session, error) ||
+    if (logbook_begin(options->logbook, error) || session_begin(engine, error) ||
         logbook_commit(options->logbook, error) || loop_open(engine, error) ||
         engine_load(engine, error)) {
         engine_close(engine);
@@ -426,5 +424,6 @@ void engine_close(struct engine *engine)
     drop_all(engine);
     loop_close(engine);
     deadlines_free(&engine->deadlines);
+    session_free(engine);
     free(engine);
 }

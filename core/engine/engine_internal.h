@@ -6,6 +6,7 @@
 #include "engine/deadline.h"
 #include "engine/engine.h"
 #include "engine/live_run.h"
+#include "engine/session.h"
 #include "logbook/facts.h"
 #include "step/checkpoint.h"
 
@@ -21,6 +22,7 @@ struct engine {
     int64_t last_commit; /* real us */
     int64_t last_try;    /* the same; of a held engine */
     int64_t session;
+    char **seen;          /* session.c: JSON of each channel's instruments, as on record */
     struct error trouble; /* the first failed write of this pass */
     struct error later;   /* those after it */
     bool held;            /* no room on the disk: safe, nothing in memory, trying again */

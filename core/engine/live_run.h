@@ -19,6 +19,7 @@
 #include "engine/deadline.h"
 #include "engine/journal.h"
 #include "engine/pinned.h"
+#include "engine/standard.h"
 #include "logbook/runs.h"
 #include "logbook/steps.h"
 
@@ -165,7 +166,8 @@ void perform_answered(struct live_run *run);
 /* --- outcome.c
  * -------------------------------------------------------------------------------------- */
 
-void outcome_json(const struct outcome *outcome, struct text *out);
+void outcome_json(const struct outcome *outcome, const struct outcome_standard *standard,
+                  struct text *out);
 void plan_json(const struct step_plan *plan, struct text *out);
 void outcome_sums(const struct outcome *outcome, struct step_sums *sums);
 

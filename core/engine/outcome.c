@@ -13,7 +13,7 @@ static void field(struct text *out, const char *name, double si, enum dimension 
     text_add_number(out, quantity_to_bench(si, dimension));
 }
 
-void outcome_json(const struct outcome *o, struct text *out)
+void outcome_json(const struct outcome *o, const struct outcome_standard *u, struct text *out)
 {
     text_addf(out, "{\"ended_by\":\"%s\",\"quality\":\"%s\",\"gaps\":%d",
               step_end_name(o->ended_by), o->quality, o->gaps);
@@ -30,6 +30,16 @@ void outcome_json(const struct outcome *o, struct text *out)
     field(out, "last_current", o->last_current, DIM_CURRENT);
     field(out, "max_temperature", o->max_temperature, DIM_TEMPERATURE);
     field(out, "resistance", o->resistance, DIM_RESISTANCE);
+    field(out, "charge_uncertainty", u->charge, DIM_CHARGE);
+    field(out, "energy_uncertainty", u->energy, DIM_ENERGY);
+    field(out, "duration_uncertainty", u->duration, DIM_TIME);
+    field(out, "first_voltage_uncertainty", u->first_voltage, DIM_VOLTAGE);
+    field(out, "last_voltage_uncertainty", u->last_voltage, DIM_VOLTAGE);
+    field(out, "mean_voltage_uncertainty", u->mean_voltage, DIM_VOLTAGE);
+    field(out, "peak_voltage_uncertainty", u->peak_voltage, DIM_VOLTAGE);
+    field(out, "last_current_uncertainty", u->last_current, DIM_CURRENT);
+    field(out, "max_temperature_uncertainty", u->max_temperature, DIM_TEMPERATURE_DIFFERENCE);
+    field(out, "resistance_uncertainty", u->resistance, DIM_RESISTANCE);
     text_add(out, "}");
 }
 

@@ -22,6 +22,7 @@ static void record(struct live_run *run)
         .value = request->value,
         .unit = request->unit,
         .uncertainty = request->uncertainty,
+        .freedom = request->freedom,
         .how = run->channel ? run->channel->ops->kind : "",
         .flags = "",
         .at = clock_utc(run->engine->options.clock),

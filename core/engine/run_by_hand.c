@@ -138,17 +138,19 @@ void by_hand_end(struct live_run *run, const char *answer_text)
         .ended_by = plan->kind == STEP_REST ? END_TIME : END_PERSON,
         .quality = "good",
     };
-    json_decref(answer);
     if (plan->kind == STEP_REST)
         outcome.duration = (double)(now - run->step_started) / 1e6;
     if (isfinite(outcome.charge) && isfinite(outcome.energy) && outcome.charge > 0)
         outcome.mean_voltage = outcome.energy / outcome.charge;
+    struct outcome_standard standard;
+    standard_of_display(&run->channel->accuracy, &outcome, answer, &standard);
+    json_decref(answer);
     struct step_sums sums;
     outcome_sums(&outcome, &sums);
     engine_write(engine);
     logbook_end_step(engine->options.logbook, run->step_id, &sums, now, engine_error(engine));
     text_clear(&run->outcome);
-    outcome_json(&outcome, &run->outcome);
+    outcome_json(&outcome, &standard, &run->outcome);
     run->by_hand = false;
     run->step_id = 0;
     run_complete(run, run->outcome.bytes);

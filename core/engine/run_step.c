@@ -256,6 +256,7 @@ static void present(struct live_run *run, const struct reading *reading)
         trip(run, reading);
         return;
     }
+    session_saw(run->engine, run->channel);
     call(run, drives(run) ? AWAIT_DRIVE : AWAIT_READING);
 }
 
@@ -291,15 +292,17 @@ static void record_end(struct live_run *run)
 {
     struct engine *engine = run->engine;
     struct outcome outcome;
+    struct outcome_standard standard;
     struct step_sums sums;
     flush_rows(run);
     step_outcome(run->step, &outcome);
+    standard_of_step(&run->channel->accuracy, &outcome, &standard);
     outcome_sums(&outcome, &sums);
     engine_write(engine);
     logbook_end_step(engine->options.logbook, run->step_id, &sums,
                      run->step_started + run->step->elapsed_us, engine_error(engine));
     text_clear(&run->outcome);
-    outcome_json(&outcome, &run->outcome);
+    outcome_json(&outcome, &standard, &run->outcome);
     run_step_free(run);
 }
 

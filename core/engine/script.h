@@ -21,7 +21,7 @@ enum request_kind {
     REQUEST_STEP,    /* plan */
     REQUEST_WAIT,    /* until */
     REQUEST_ASK,     /* text, expects */
-    REQUEST_RECORD,  /* text: the result's name; value, unit, uncertainty */
+    REQUEST_RECORD,  /* text: the result's name; value, unit, uncertainty, freedom */
     REQUEST_NOTE,    /* text */
     REQUEST_RESTART, /* state: JSON; the script is closed and begun again with it */
     REQUEST_PERFORM, /* study: text: a protocol's name; cells, params; waits for all of its runs */
@@ -41,7 +41,7 @@ struct script_request {
     const char *expects;
     double value;
     const char *unit;
-    double uncertainty;
+    double uncertainty, freedom; /* NAN: not known; well known */
     const char *state;
     /* Studies. */
     const char *cells;  /* JSON array of labels */

@@ -50,14 +50,16 @@ int logbook_add_result(struct logbook *logbook, const struct result_record *resu
     if (!failed)
         failed = join_quality(logbook, step, result->flags, &flags, error);
     if (!failed)
-        failed = SQL(logbook, error,
-                     "INSERT INTO result (run, segment, n, cell, step, name, value, unit, "
-                     "uncertainty, how, flags, at) "
-                     "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
-                     V_INT(result->run), V_INT(result->segment), V_INT(result->n),
-                     V_ID(result->cell), V_ID(step), V_TEXT(result->name), V_REAL(result->value),
-                     V_TEXT(result->unit), V_REAL(result->uncertainty), V_TEXT(result->how),
-                     V_TEXT(flags.bytes), V_INT(result->at));
+        failed =
+            SQL(logbook, error,
+                "INSERT INTO result (run, segment, n, cell, step, name, value, unit, "
+                "uncertainty, freedom, how, flags, at) "
+                "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+                V_INT(result->run), V_INT(result->segment), V_INT(result->n), V_ID(result->cell),
+                V_ID(step), V_TEXT(result->name), V_REAL(result->value), V_TEXT(result->unit),
+                V_REAL(result->uncertainty),
+                V_REAL(result->freedom > 0 && isfinite(result->freedom) ? result->freedom : NAN),
+                V_TEXT(result->how), V_TEXT(flags.bytes), V_INT(result->at));
     text_free(&flags);
     return failed;
 }
@@ -81,6 +83,17 @@ int logbook_add_session(struct logbook *logbook, utc_us at, const char *bench_na
 
     *id = failed ? 0 : sqlite3_last_insert_rowid(logbook->db);
     return failed;
+}
+
+int logbook_set_session_channel(struct logbook *logbook, const struct session_channel *channel,
+                                struct error *error)
+{
+    return SQL(logbook, error,
+               "INSERT INTO session_channel (session, channel, how, accuracy, instruments) "
+               "VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT (session, channel) DO UPDATE SET "
+               "how = ?3, accuracy = ?4, instruments = ?5",
+               V_INT(channel->session), V_TEXT(channel->channel), V_TEXT(channel->how),
+               V_TEXT(channel->accuracy), V_TEXT(channel->instruments));
 }
 
 int logbook_end_session(struct logbook *logbook, int64_t id, utc_us at, const char *why,

@@ -18,6 +18,7 @@ struct result_record {
     double value;       /* in `unit` */
     const char *unit;   /* "Ah" */
     double uncertainty; /* standard, same unit; NAN when not known */
+    double freedom;     /* its degrees of freedom; NAN, INFINITY or 0: well known */
     const char *how;    /* "simulated" */
     const char *flags;  /* "", "gap" */
     utc_us at;
@@ -57,6 +58,16 @@ int logbook_question(struct logbook *logbook, int64_t run, int segment, int64_t 
 int logbook_add_session(struct logbook *logbook, utc_us at, const char *bench_name,
                         const char *bench_hash, const char *version, int64_t *id,
                         struct error *error);
+/* A channel of the bench as it is in that session; said again, it replaces what was said. */
+struct session_channel {
+    int64_t session;
+    const char *channel;
+    const char *how;         /* "simulated" */
+    const char *accuracy;    /* JSON: {"voltage": {"relative": 0.0005, "absolute": 0.002}}; SI */
+    const char *instruments; /* JSON: {"meter": {"name": .., "maker": .., "serial": ..}} */
+};
+int logbook_set_session_channel(struct logbook *logbook, const struct session_channel *channel,
+                                struct error *error);
 int logbook_end_session(struct logbook *logbook, int64_t id, utc_us at, const char *why,
                         struct error *error);
 
@@ -67,12 +78,13 @@ enum listing {
     LIST_CELLS, /* with model, rating, runs so far, open run */
     LIST_RUNS,
     LIST_RESULTS,
-    LIST_STEPS,     /* of run `id` */
-    LIST_JOURNAL,   /* of run `id` */
-    LIST_EVENTS,    /* of run `id`, or all */
-    LIST_QUESTIONS, /* open ones, or all of run `id` */
-    LIST_GAPS,      /* of step `step`: from_s and to_s, seconds from its start; why */
-    LIST_CELL_STEPS /* everything that happened to cell `label` */
+    LIST_STEPS,      /* of run `id` */
+    LIST_JOURNAL,    /* of run `id` */
+    LIST_EVENTS,     /* of run `id`, or all */
+    LIST_QUESTIONS,  /* open ones, or all of run `id` */
+    LIST_GAPS,       /* of step `step`: from_s and to_s, seconds from its start; why */
+    LIST_CELL_STEPS, /* everything that happened to cell `label` */
+    LIST_CHANNELS    /* of each session, or only those that run `id` was measured by */
 };
 struct listing_filter {
     int64_t run; /* 0: any */

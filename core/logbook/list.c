@@ -43,7 +43,7 @@ static const char *const queries[] = {
 
     [LIST_RESULTS] = "SELECT result.run, script_name AS script, label AS cell, "
                      "model.name AS model, result.name, value, unit, uncertainty, "
-                     "CASE unit WHEN 'Ah' THEN 100 * value * 3600 / rated_charge END "
+                     "freedom, CASE unit WHEN 'Ah' THEN 100 * value * 3600 / rated_charge END "
                      "AS percent_of_rating, how, flags, result.step, at "
                      "FROM result JOIN run ON run.id = result.run "
                      "LEFT JOIN cell ON cell.id = result.cell "
@@ -91,6 +91,18 @@ static const char *const queries[] = {
                         "JOIN cell ON cell.id = step.cell "
                         "LEFT JOIN outcome ON outcome.step = step.id "
                         "WHERE label = ?3 AND step.run BETWEEN ?1 AND ?2 ORDER BY step.id",
+
+    /* A step may have gone on through several sessions. */
+    [LIST_CHANNELS] =
+        "SELECT session, began_at, bench_name AS bench, bench_hash, channel, how, "
+        "accuracy AS \"accuracy{}\", instruments AS \"instruments{}\" "
+        "FROM session_channel JOIN session ON session.id = session_channel.session "
+        "WHERE ?1 <= 0 OR EXISTS (SELECT 1 FROM step "
+        "LEFT JOIN outcome ON outcome.step = step.id "
+        "WHERE step.run BETWEEN ?1 AND ?2 AND step.channel = session_channel.channel "
+        "AND session.began_at <= coalesce(outcome.at, step.started_at) "
+        "AND step.started_at <= coalesce((SELECT min(later.began_at) FROM session AS later "
+        "WHERE later.id > session.id), step.started_at)) ORDER BY session, channel",
 };
 
 static bool ends_in(const char *name, const char *end)

@@ -25,6 +25,8 @@ void step_begin(struct step *step, const struct step_plan *plan, const struct ce
         step->level_voltage[i] = step->level_current[i] = NAN;
     step->origin = BENCH_NEVER;
     step->tick = tick_least;
+    step->end_span = 0;
+    step->end_slope = NAN;
 }
 
 double step_direction(const struct step *step)
@@ -94,6 +96,17 @@ static void integrate(struct step *step, const struct stretch *stretch)
         remember(step, to->voltage);
 }
 
+/* How sharply the end was found, for its uncertainty. The slope is that from the last row kept, a
+ * few millivolts back: less steep than the knee itself, so the cautious one. */
+static void mark_end(struct step *step, const struct stretch *stretch, double span, double cut)
+{
+    double dt = (double)(stretch->to.t_us - step->kept.t_us) * 1e-6;
+    bool crossed = step->ended_by == END_VOLTAGE || step->ended_by == END_CURRENT;
+    step->end_span = crossed && cut < 1 ? span : 0;
+    if (step->ended_by == END_VOLTAGE && dt > 0)
+        step->end_slope = (stretch->to.voltage - step->kept.voltage) / dt;
+}
+
 /* The end of a pulse's level: its voltage and current at the very time, by the line. */
 static bool level_over(struct step *step, const struct stretch *stretch, double before)
 {
@@ -150,10 +163,11 @@ enum step_verdict step_feed(struct step *step, const struct reading *reading, bo
         step_watch(step, &stretch);
         step->ended_by = step_ended(step, &stretch, when, &cut);
     }
-    double before = step->active;
+    double before = step->active, span = stretch.dt;
     cut_short(&stretch, cut);
     if (step->ended_by == END_VOLTAGE && cut < 1)
         stretch.to.voltage = step->plan.voltage;
+    mark_end(step, &stretch, span, cut);
     integrate(step, &stretch);
     if (step->ended_by == END_TIME && step->plan.kind != STEP_PULSE &&
         fabs(step->active - step->plan.time) < 1e-6)
@@ -238,6 +252,7 @@ void step_outcome(const struct step *step, struct outcome *out)
 {
     bool moved = step->plan.kind != STEP_REST && step->plan.kind != STEP_READ;
     double seen = step->plan.kind == STEP_REST ? step->active - step->gap_time : step->active;
+    bool pulsed = isfinite(resistance(step));
     *out = (struct outcome){
         .kind = step->plan.kind,
         .charge = moved ? step->charge : NAN,
@@ -250,11 +265,17 @@ void step_outcome(const struct step *step, struct outcome *out)
         .peak_voltage = step->peak_voltage,
         .last_current = step->last.current,
         .max_temperature = step->max_temperature,
-        .resistance = resistance(step),
+        .resistance = pulsed ? resistance(step) : NAN,
+        .end_span = step->end_span,
+        .end_slope = step->end_slope,
         .ended_by = step->ended_by,
         .guard = step->guard,
         .gaps = step->gaps,
         .gap_time = step->gap_time,
         .quality = quality(step),
     };
+    for (int i = 0; i < PULSE_LEVELS; i++) {
+        out->level_voltage[i] = pulsed ? step->level_voltage[i] : NAN;
+        out->level_current[i] = pulsed ? step->level_current[i] : NAN;
+    }
 }

@@ -94,6 +94,8 @@ struct step {
     bench_us origin;  /* bench time of t = 0, moved at each new stretch; BENCH_NEVER before
                          the first reading and after a load. Never saved */
     double tick;      /* s to the next wanted reading */
+    double end_span;  /* s between the readings that the end was found between; 0: at one */
+    double end_slope; /* V/s up to an end by voltage; NAN */
 };
 
 /* `plan` must have passed step_plan_check. Ticks come from the channel. Copies everything. */
@@ -127,7 +129,9 @@ struct outcome {
     double charge, energy, duration;
     double first_voltage, last_voltage, mean_voltage, mid_voltage, peak_voltage;
     double last_current, max_temperature;
-    double resistance; /* ohm; pulse only */
+    double resistance;                                               /* ohm; pulse only */
+    double level_voltage[PULSE_LEVELS], level_current[PULSE_LEVELS]; /* pulse only */
+    double end_span, end_slope;                                      /* as in struct step */
     enum step_end ended_by;
     enum step_guard guard;
     int gaps;
