@@ -29,6 +29,7 @@ enum package_name {
     PACKAGE_RUNS,
     PACKAGE_STEPS,
     PACKAGE_RESULTS,
+    PACKAGE_CHANNELS,
     PACKAGE_READINGS,
     PACKAGE_FLAT, /* results again, with all that is known of the cell in each row */
     PACKAGE_TABLES

@@ -1,5 +1,6 @@
 /* What the parts of a report share; the summary; the table of results. */
 #include "cli/report.h"
+#include "cli/measured.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -137,20 +138,11 @@ void report_summary(struct report *report)
 
 static const struct page_column result_columns[] = {
     {"Cell", false, false},       {"Model", false, true},     {"Result", false, false},
-    {"Value", true, false},       {"Unit", false, false},     {"Std. uncertainty", true, false},
+    {"Value", true, false},       {"Unit", false, false},     {"\xc2\xb1 U (k)", true, false},
     {"% of rating", true, false}, {"Origin", false, false},   {"Flags", false, false},
     {"Run", true, false},         {"Protocol", false, false}, {"Recorded (UTC)", false, false},
 };
 #define RESULT_COLUMNS (sizeof result_columns / sizeof *result_columns)
-
-static const char *number(struct report *report, double value, const char *format)
-{
-    char text[40];
-    if (!isfinite(value))
-        return NULL;
-    snprintf(text, sizeof text, "%.*g", format[0] - '0', value);
-    return report_text(report, "%s", text);
-}
 
 void report_results(struct report *report)
 {
@@ -159,16 +151,19 @@ void report_results(struct report *report)
                                        RESULT_COLUMNS, json_array_size(results));
     size_t i;
     json_t *row;
+    measured_say(report->evidence->results);
     json_array_foreach(results, i, row)
     {
         const char **f = &fields[i * RESULT_COLUMNS];
         f[0] = row_text(row, "cell");
         f[1] = row_text(row, "model");
         f[2] = row_text(row, "name");
-        f[3] = number(report, row_number(row, "value"), "5");
+        f[3] = row_text(row, "value_text");
         f[4] = row_text(row, "unit");
-        f[5] = number(report, row_number(row, "uncertainty"), "2");
-        f[6] = number(report, row_number(row, "percent_of_rating"), "4");
+        if (row_text(row, "expanded_text")[0])
+            f[5] = report_text(report, "%s (%s)", row_text(row, "expanded_text"),
+                               row_text(row, "coverage_text"));
+        f[6] = row_text(row, "percent_text");
         f[7] = row_text(row, "how");
         f[8] = row_text(row, "flags");
         f[9] = report_text(report, "%" JSON_INTEGER_FORMAT,
@@ -180,6 +175,8 @@ void report_results(struct report *report)
     report->page.results_note = json_array_size(results)
                                     ? "Every value on record, in the order of the runs. Origin: "
                                       "how it was obtained; flags: "
-                                      "what to keep in mind, such as a gap in the readings."
+                                      "what to keep in mind, such as a gap in the readings; "
+                                      "\xc2\xb1 U: expanded uncertainty k u of what measured it, "
+                                      "coverage about 95 %."
                                     : "No result is on record.";
 }

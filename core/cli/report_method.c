@@ -2,10 +2,12 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "cli/channel_words.h"
 #include "cli/report.h"
+#include "logbook/facts.h"
 #include "logbook/runs.h"
 
-#define FACTS_MOST 16
+#define FACTS_MOST 48
 
 struct facts {
     struct page_fact list[FACTS_MOST];
@@ -121,6 +123,37 @@ static const char *clock_words(struct report *report)
     return clock[0] ? "real time" : "";
 }
 
+/* A channel as it was: how, who, how accurate. Each time that one of these changed is a line of its
+ * own; channels that no step of these cells went through are left out. */
+static int add_channels(struct report *report, struct facts *facts, struct error *error)
+{
+    json_t *rows = NULL, *row, *seen = json_object(), *used = json_object(), *steps;
+    size_t i;
+    const char *label;
+    json_object_foreach(report->evidence->steps, label, steps)
+    {
+        add_different(used, steps, "channel");
+    }
+    if (!logbook_list(report->evidence->logbook, LIST_CHANNELS, NULL, &rows, error))
+        channels_say(rows);
+    json_array_foreach(rows, i, row)
+    {
+        const char *made = row_text(row, "instruments_text");
+        const char *name = report_text(report, "Channel %s", row_text(row, "channel"));
+        const char *words = report_text(report, "%s%s%s; accuracy: %s", row_text(row, "how"),
+                                        made[0] ? ": " : "", made, row_text(row, "accuracy_text"));
+        const char *both = report_text(report, "%s %s", name, words);
+        if (!json_object_get(used, row_text(row, "channel")) || json_object_get(seen, both))
+            continue;
+        json_object_set_new(seen, both, json_true());
+        add(facts, name, words);
+    }
+    json_decref(rows);
+    json_decref(seen);
+    json_decref(used);
+    return error->code;
+}
+
 /* --- scripts
  * ----------------------------------------------------------------------------------- */
 
@@ -187,6 +220,12 @@ int report_method(struct report *report, struct error *error)
     add(facts, "Clock", clock_words(report));
     add(facts, "Origin of readings", of_steps(report, "how"));
     add(facts, "Channels", of_steps(report, "channel"));
+    if (add_channels(report, facts, error))
+        return error->code;
+    add(facts, "Uncertainty",
+        "standard, from the stated accuracy of the channel (limits, any error within them as "
+        "likely) and of the clock; expanded by k for about 95 %. Where no accuracy is stated, none "
+        "is given");
     add(facts, "Readings", readings(report));
     add(facts, "Engine", of_runs(report, "engine_version"));
     add(facts, "Script language", of_runs(report, "lua_version"));

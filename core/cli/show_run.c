@@ -4,6 +4,8 @@
 #include <inttypes.h>
 #include <stdio.h>
 
+#include "cli/channel_words.h"
+#include "cli/measured.h"
 #include "logbook/facts.h"
 #include "logbook/runs.h"
 
@@ -26,10 +28,11 @@ static const struct column steps[] = {
 
 static const struct column results[] = {
     {"name", "result", 'l'},
-    {"value", "value", 'r'},
+    {"value_text", "value", 'r'},
+    {"expanded_text", "\xc2\xb1 U", 'r'},
     {"unit", "unit", 'l'},
-    {"uncertainty", "u", 'r'},
-    {"percent_of_rating", "% of rating", 'r'},
+    {"coverage_text", "k", 'r'},
+    {"percent_text", "% of rating", 'r'},
     {"flags", "flags", 'l'},
     {NULL, NULL, 0},
 };
@@ -42,15 +45,27 @@ static const struct column questions[] = {
 static const struct column events[] = {
     {"at", "at", 't'}, {"level", "", 'l'}, {"text", "what happened", 'l'}, {NULL, NULL, 0}};
 
+static const struct column channels[] = {
+    {"channel", "channel", 'l'},
+    {"began_at", "session", 't'},
+    {"how", "how", 'l'},
+    {"accuracy_text", "stated accuracy", 'l'},
+    {"instruments_text", "instruments", 'l'},
+    {NULL, NULL, 0},
+};
+
 static const struct part {
     enum listing listing;
     const char *key;
     const struct column *columns;
+    void (*say)(json_t *rows); /* adds what only people read; may be NULL */
+    void (*add)(json_t *rows); /* what programs read too; may be NULL */
 } parts[] = {
-    {LIST_STEPS, "steps", steps},
-    {LIST_RESULTS, "results", results},
-    {LIST_QUESTIONS, "questions", questions},
-    {LIST_EVENTS, "events", events},
+    {LIST_STEPS, "steps", steps, NULL, NULL},
+    {LIST_RESULTS, "results", results, measured_say, measured_expand},
+    {LIST_CHANNELS, "channels", channels, channels_say, NULL},
+    {LIST_QUESTIONS, "questions", questions, NULL, NULL},
+    {LIST_EVENTS, "events", events, NULL, NULL},
 };
 
 static json_t *find_row(json_t *rows, int64_t id)
@@ -94,6 +109,9 @@ int show_run(const struct arguments *arguments, struct logbook *logbook, int64_t
         json_t *rows = NULL;
         if (logbook_list(logbook, parts[i].listing, &filter, &rows, error))
             break;
+        void (*prepare)(json_t *) = arguments->json ? parts[i].add : parts[i].say;
+        if (prepare)
+            prepare(rows);
         if (arguments->json) {
             json_object_set(whole, parts[i].key, rows);
         } else if (json_array_size(rows)) {

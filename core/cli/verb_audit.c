@@ -5,15 +5,16 @@
 #include "bindings/script.h"
 #include "cli/cli.h"
 #include "engine/audit.h"
+#include "logbook/facts.h"
 
-static void show(const struct arguments *arguments, const struct audit *a)
+static void show(const struct arguments *arguments, const struct audit *a, json_t *channels)
 {
     if (arguments->json) {
         json_t *whole =
-            json_pack("{s:I, s:I, s:I, s:I, s:f, s:O}", "steps", (json_int_t)a->steps, "samples",
-                      (json_int_t)a->samples, "runs", (json_int_t)a->runs, "entries_replayed",
-                      (json_int_t)a->entries, "worst_charge_difference", a->worst_charge,
-                      "findings", a->findings);
+            json_pack("{s:I, s:I, s:I, s:I, s:f, s:O, s:O}", "steps", (json_int_t)a->steps,
+                      "samples", (json_int_t)a->samples, "runs", (json_int_t)a->runs,
+                      "entries_replayed", (json_int_t)a->entries, "worst_charge_difference",
+                      a->worst_charge, "findings", a->findings, "channels", channels);
         print_json(whole);
         json_decref(whole);
         return;
@@ -35,15 +36,18 @@ static int run_audit(const struct arguments *arguments, struct error *error)
 {
     struct logbook *logbook = NULL;
     struct audit found = {0};
+    json_t *channels = NULL;
     if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
-    if (!audit(logbook, lua_script_ops(), &found, error)) {
-        show(arguments, &found);
+    if (!audit(logbook, lua_script_ops(), &found, error) &&
+        !logbook_list(logbook, LIST_CHANNELS, NULL, &channels, error)) {
+        show(arguments, &found, channels);
         if (json_array_size(found.findings))
             error_set(error, ERROR_FAILED, arguments->logbook,
                       "keep the file as it is and look at each finding",
                       "the audit has %zu findings", json_array_size(found.findings));
     }
+    json_decref(channels);
     json_decref(found.findings);
     logbook_close(logbook);
     return error->code;

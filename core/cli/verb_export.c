@@ -8,6 +8,7 @@
 
 #include "cli/csv_file.h"
 #include "cli/evidence.h"
+#include "cli/measured.h"
 #include "cli/output_file.h"
 #include "cli/package.h"
 #include "logbook/facts.h"
@@ -116,6 +117,7 @@ static json_t *flat_rows(const struct export *export)
             json_array_append_new(rows, row);
         }
     }
+    measured_expand(rows);
     return rows;
 }
 
@@ -225,9 +227,10 @@ static int write_all(struct export *export, const char *licence, struct error *e
 {
     struct logbook *logbook = export->evidence.logbook;
     struct listing_filter all = {0};
-    json_t *models = NULL, *runs = NULL;
+    json_t *models = NULL, *runs = NULL, *channels = NULL;
     if (logbook_list(logbook, LIST_MODELS, &all, &models, error) ||
-        logbook_list(logbook, LIST_RUNS, &all, &runs, error)) {
+        logbook_list(logbook, LIST_RUNS, &all, &runs, error) ||
+        logbook_list(logbook, LIST_CHANNELS, &all, &channels, error)) {
         json_decref(models);
         return error->code;
     }
@@ -239,10 +242,12 @@ static int write_all(struct export *export, const char *licence, struct error *e
         !write_rows(export, PACKAGE_RUNS, own_runs, error) &&
         !write_rows(export, PACKAGE_STEPS, steps, error) &&
         !write_rows(export, PACKAGE_RESULTS, export->evidence.results, error) &&
+        !write_rows(export, PACKAGE_CHANNELS, channels, error) &&
         !write_rows(export, PACKAGE_FLAT, flat, error) && !write_readings(export, steps, error))
         describe(export, licence, error);
     json_decref(models);
     json_decref(runs);
+    json_decref(channels);
     json_decref(own_models);
     json_decref(own_runs);
     json_decref(steps);

@@ -1,12 +1,24 @@
 /* perdure results: the named results on record. */
+#include <stdio.h>
+
 #include "cli/cli.h"
+#include "cli/measured.h"
 #include "logbook/facts.h"
 
 static const struct column columns[] = {
-    {"cell", "cell", 'l'},     {"model", "model", 'l'},   {"run", "run", 'r'},
-    {"script", "script", 'l'}, {"name", "result", 'l'},   {"value", "value", 'r'},
-    {"unit", "unit", 'l'},     {"uncertainty", "u", 'r'}, {"percent_of_rating", "% of rating", 'r'},
-    {"at", "at", 't'},         {"how", "how", 'l'},       {"flags", "flags", 'l'},
+    {"cell", "cell", 'l'},
+    {"model", "model", 'l'},
+    {"run", "run", 'r'},
+    {"script", "script", 'l'},
+    {"name", "result", 'l'},
+    {"value_text", "value", 'r'},
+    {"expanded_text", "\xc2\xb1 U", 'r'},
+    {"unit", "unit", 'l'},
+    {"coverage_text", "k", 'r'},
+    {"percent_text", "% of rating", 'r'},
+    {"at", "at", 't'},
+    {"how", "how", 'l'},
+    {"flags", "flags", 'l'},
     {NULL, NULL, 0},
 };
 
@@ -21,8 +33,15 @@ static int run(const struct arguments *arguments, struct error *error)
         return error->code;
     if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
-    if (!logbook_list(logbook, LIST_RESULTS, &filter, &rows, error))
+    if (!logbook_list(logbook, LIST_RESULTS, &filter, &rows, error)) {
+        if (arguments->json)
+            measured_expand(rows);
+        else
+            measured_say(rows);
         print_rows_in(arguments, rows, columns, logbook_zone(logbook));
+        if (!arguments->json && measured_any(rows))
+            puts(measured_note);
+    }
     json_decref(rows);
     logbook_close(logbook);
     return error->code;

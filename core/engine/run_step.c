@@ -7,6 +7,7 @@
 #include <inttypes.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "bench/by_hand.h"
 #include "engine/engine_internal.h"
@@ -296,6 +297,10 @@ static void record_end(struct live_run *run)
     struct step_sums sums;
     flush_rows(run);
     step_outcome(run->step, &outcome);
+    if (outcome.kind == STEP_PULSE && strcmp(outcome.quality, "good") == 0 &&
+        !isfinite(outcome.resistance))
+        run_event(run, "warning",
+                  "no resistance: the current was the same at the end of both levels");
     standard_of_step(&run->channel->accuracy, &outcome, &standard);
     outcome_sums(&outcome, &sums);
     engine_write(engine);

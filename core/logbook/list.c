@@ -92,17 +92,17 @@ static const char *const queries[] = {
                         "LEFT JOIN outcome ON outcome.step = step.id "
                         "WHERE label = ?3 AND step.run BETWEEN ?1 AND ?2 ORDER BY step.id",
 
-    /* A step may have gone on through several sessions. */
-    [LIST_CHANNELS] =
-        "SELECT session, began_at, bench_name AS bench, bench_hash, channel, how, "
-        "accuracy AS \"accuracy{}\", instruments AS \"instruments{}\" "
-        "FROM session_channel JOIN session ON session.id = session_channel.session "
-        "WHERE ?1 <= 0 OR EXISTS (SELECT 1 FROM step "
-        "LEFT JOIN outcome ON outcome.step = step.id "
-        "WHERE step.run BETWEEN ?1 AND ?2 AND step.channel = session_channel.channel "
-        "AND session.began_at <= coalesce(outcome.at, step.started_at) "
-        "AND step.started_at <= coalesce((SELECT min(later.began_at) FROM session AS later "
-        "WHERE later.id > session.id), step.started_at)) ORDER BY session, channel",
+    /* A step may have gone on through several sessions. On a virtual clock one may begin in the
+     * very microsecond in which the one before ended: it has no part in what was over by then. */
+    [LIST_CHANNELS] = "SELECT session, began_at, bench_name AS bench, bench_hash, channel, how, "
+                      "accuracy AS \"accuracy{}\", instruments AS \"instruments{}\" "
+                      "FROM session_channel JOIN session ON session.id = session_channel.session "
+                      "WHERE ?1 <= 0 OR EXISTS (SELECT 1 FROM step "
+                      "LEFT JOIN outcome ON outcome.step = step.id "
+                      "WHERE step.run BETWEEN ?1 AND ?2 AND step.channel = session_channel.channel "
+                      "AND (session.began_at <= step.started_at OR session.began_at < outcome.at) "
+                      "AND NOT EXISTS (SELECT 1 FROM session AS later WHERE later.id > session.id "
+                      "AND later.began_at <= step.started_at)) ORDER BY session, channel",
 };
 
 static bool ends_in(const char *name, const char *end)

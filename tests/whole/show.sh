@@ -147,7 +147,7 @@ for age in $ages; do
 done
 
 # A reader of tables that is not ours: as many rows, and the names as they were.
-for table in models cells runs steps results readings results-flat; do
+for table in models cells runs steps results channels readings results-flat; do
     sqlite3 tables.db ".import --csv 1/data/$table.csv $table"
 done
 count() {
@@ -160,6 +160,7 @@ count runs run
 count steps step
 count results result
 count results-flat result
+count channels session_channel
 count readings reading
 sqlite3 -noheader tables.db "SELECT name FROM models" >names.txt
 ask_logbook "SELECT name FROM model ORDER BY id" | cmp - names.txt || fail "names changed: $(cat names.txt)"
@@ -167,7 +168,7 @@ ask_logbook "SELECT name FROM model ORDER BY id" | cmp - names.txt || fail "name
     fail "voltages are not in volts"
 [ "$(tr -d '\n' <1/data/cells.csv | tr '\r' '\n' | wc -l)" = 14 ] || fail "rows do not end with CR LF"
 # The tables have the columns that their description says, in its order.
-for table in models cells runs steps results readings results-flat; do
+for table in models cells runs steps results channels readings results-flat; do
     sqlite3 -noheader tables.db "SELECT group_concat(json_extract(value, '$.name')) FROM json_each(
         (SELECT json_extract(value, '$.schema.fields') FROM json_each(readfile('1/data/datapackage.json'), '$.resources')
          WHERE json_extract(value, '$.name') = '$table'))" >described.txt
