@@ -39,6 +39,19 @@ static void wrong_entries_are_refused(void **state)
     }
 }
 
+static void an_error_that_is_known_has_a_sign(void **state)
+{
+    (void)state;
+    struct error error;
+    struct accuracy a;
+    assert_int_equal(accuracy_read_error("-0.3 % + 1 mA", DIM_CURRENT, &a, &error), 0);
+    assert_close(a.relative, -0.003, 1e-14);
+    assert_close(a.absolute, 0.001, 1e-14);
+    assert_int_equal(accuracy_read_error("0.1 % + -2 mV", DIM_VOLTAGE, &a, &error), 0);
+    assert_close(a.absolute, -0.002, 1e-14);
+    assert_true(accuracy_read_error("2 mA", DIM_VOLTAGE, &a, &error) != 0);
+}
+
 /* 0.05 % + 2 mV at 1.2 V is 2.6 mV of limits: 2.6 / sqrt(3) = 1.501 mV. */
 static void one_reading(void **state)
 {
@@ -149,6 +162,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(entries_are_read),
         cmocka_unit_test(wrong_entries_are_refused),
+        cmocka_unit_test(an_error_that_is_known_has_a_sign),
         cmocka_unit_test(one_reading),
         cmocka_unit_test(offset_adds_up_in_a_charge),
         cmocka_unit_test(parts_of_a_charge),

@@ -340,6 +340,24 @@ static void reads_back_what_it_wrote(void **state)
     }
 }
 
+/* What a person typed shows how finely the display reads. */
+static void tells_the_step_of_the_last_digit(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *text;
+        double step;
+    } cases[] = {
+        {"1973 mAh", 3.6}, {"1.973 Ah", 3.6},   {"1.97Ah", 36}, {"1.320 V", 0.001},
+        {"-5 mV", 0.001},  {"4 h 2 min", 60},   {"4 h", 3600},  {"45.5 mohm", 1e-4},
+        {".5 V", 0.1},     {"1.50e-3 A", 1e-5}, {"2e3 mA", 1},  {"24 \xc2\xb0\x43", 1},
+        {"PT4H", 0},       {"many", 0},         {"", 0},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
+        if (fabs(quantity_step(cases[i].text) - cases[i].step) > 1e-9 * cases[i].step)
+            fail_msg("%s: %g", cases[i].text, quantity_step(cases[i].text));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -351,6 +369,7 @@ int main(void)
         cmocka_unit_test(bench_units_are_si_divided),
         cmocka_unit_test(writes_what_people_would),
         cmocka_unit_test(reads_back_what_it_wrote),
+        cmocka_unit_test(tells_the_step_of_the_last_digit),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

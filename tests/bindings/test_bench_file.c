@@ -55,6 +55,57 @@ static void test_order(void **state)
     leave(&place);
 }
 
+static void test_accuracy(void **state)
+{
+    (void)state;
+    struct place place;
+    reads(&place,
+          "return bench { channels = {\n"
+          "S1 = simulated { accuracy = { current = '0.1 % + 1 mA', time = '1 s', shared = 1,\n"
+          "  steady = '90 %' }, misreads = { current = '-0.3 % + 1 mA' } },\n"
+          "H1 = by_hand { accuracy = { charge = '2 %' } }, S2 = simulated {} } }");
+    const struct channel_accuracy *h = &place.bench.channels[0]->accuracy;
+    const struct channel_accuracy *s = &place.bench.channels[1]->accuracy;
+    assert_true(s->current.relative == 0.001 && s->current.absolute == 0.001);
+    assert_true(s->time.relative == 0 && s->time.absolute == 1);
+    assert_true(s->shared == 1 && fabs(s->steady - 0.9) < 1e-15);
+    assert_true(isnan(s->voltage.relative) && isnan(s->charge.relative));
+    assert_true(h->charge.relative == 0.02 && isnan(h->current.relative));
+    s = &place.bench.channels[2]->accuracy;
+    assert_true(isnan(s->current.relative) && isnan(s->shared));
+
+    /* Read is what is, less 0.3 %, and 1 mA more. */
+    struct channel *channel = place.bench.channels[1];
+    struct cell_facts cell = drive_cell(NULL);
+    struct drive drive = {DRIVE_CURRENT, -1, NAN};
+    struct reading reading;
+    assert_int_equal(channel->ops->insert(channel, &cell, &place.error), 0);
+    assert_int_equal(channel->ops->drive(channel, &drive, &place.error), CHANNEL_NOW);
+    assert_int_equal(channel->ops->read(channel, &reading, &place.error), CHANNEL_NOW);
+    assert_true(fabs(reading.current - (-0.997 + 0.001)) < 1e-12);
+    leave(&place);
+
+    static const struct {
+        const char *channel, *says;
+    } wrong[] = {
+        {"simulated { accuracy = { voltage = '5 A' } }", "5 A"},
+        {"simulated { accuracy = { charge = '1 %' } }", "accuracy has no 'charge'"},
+        {"simulated { accuracy = { voltage = '-1 mV' } }", "below zero"},
+        {"simulated { accuracy = { shared = 2 } }", "from 0 to 1"},
+        {"simulated { accuracy = '1 %' }", "accuracy is a string"},
+        {"simulated { misreads = { temperature = '1 K' } }", "misreads has no 'temperature'"},
+        {"simulated { misreads = { voltage = '1 A' } }", "1 A"},
+        {"by_hand { accuracy = { current = '1 %' } }", "accuracy has no 'current'"},
+    };
+    for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
+        char text[200];
+        snprintf(text, sizeof text, "return bench { channels = { S1 = %s } }", wrong[i].channel);
+        assert_int_equal(read_bench(&place, text), ERROR_BENCH);
+        drive_expect(text, place.all, wrong[i].says);
+        leave(&place);
+    }
+}
+
 /* What a channel with an ideal cell measures: the truth of the file, in SI. */
 static void test_truth(void **state)
 {
@@ -232,7 +283,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_order),         cmocka_unit_test(test_truth),
         cmocka_unit_test(test_typical_truth), cmocka_unit_test(test_wrong_files),
-        cmocka_unit_test(test_doubled_keys),
+        cmocka_unit_test(test_doubled_keys),  cmocka_unit_test(test_accuracy),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

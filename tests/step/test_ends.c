@@ -50,6 +50,30 @@ static void a_read_is_one_reading(void **state)
     assert_true(out.duration == 0 && isnan(out.charge));
 }
 
+/* How sharply an end was found goes into its uncertainty. */
+static void an_end_says_how_sharp_it_was(void **state)
+{
+    struct step_plan plan = rig_discharge(DRIVE_CURRENT, -1);
+    (void)state;
+    plan.voltage = 1.0;
+    struct step step = begun(plan);
+    feed(&step, 0, 1.1, -1);
+    feed(&step, 10, 1.05, -1);
+    assert_int_equal(feed(&step, 14, 0.95, -1),
+                     STEP_ENDED); /* crossed at 12 s, 1.05 V kept at 10 */
+    struct outcome out = outcome_of(&step);
+    assert_near(out.end_span, 4, 1e-9);
+    assert_near(out.end_slope, -0.05 / 2, 1e-9);
+
+    plan.voltage = NAN;
+    plan.time = 12; /* the clock itself: no crossing to be found */
+    step = begun(plan);
+    feed(&step, 0, 1.1, -1);
+    assert_int_equal(feed(&step, 14, 0.95, -1), STEP_ENDED);
+    out = outcome_of(&step);
+    assert_true(out.end_span == 0 && isnan(out.end_slope));
+}
+
 static void by_voltage_down(void **state)
 {
     struct step_plan plan = rig_discharge(DRIVE_CURRENT, -1);
@@ -411,6 +435,7 @@ int main(void)
         cmocka_unit_test(by_time),
         cmocka_unit_test(a_rest_of_no_time_ends_at_once),
         cmocka_unit_test(a_read_is_one_reading),
+        cmocka_unit_test(an_end_says_how_sharp_it_was),
         cmocka_unit_test(by_voltage_down),
         cmocka_unit_test(by_voltage_up),
         cmocka_unit_test(by_voltage_across),
