@@ -1,4 +1,4 @@
-/* Rounding and coverage of results. */
+/* Coverage of results, and how they are shown. */
 #include "cli/measured.h"
 
 #include <math.h>
@@ -6,43 +6,10 @@
 
 #include "analysis/uncertainty.h"
 #include "base/rows.h"
+#include "report/rounded.h"
 
 const char measured_note[] =
     "\xc2\xb1 U: expanded uncertainty U = k u of what measured it, coverage about 95 %";
-
-/* Decimals at which `expanded` has two significant digits, once rounded there: 0.0997 has 2. */
-static int decimals_of(double expanded)
-{
-    int decimals = 1 - (int)floor(log10(expanded));
-    if (round(expanded * pow(10, decimals)) >= 100)
-        decimals--;
-    return decimals;
-}
-
-static char *to_place(double number, int decimals, char *buffer, size_t size)
-{
-    double place = pow(10, -decimals);
-    if (decimals < 0)
-        number = round(number / place) * place;
-    snprintf(buffer, size, "%.*f", decimals > 0 ? decimals : 0, number);
-    return buffer;
-}
-
-char *measured_value(double value, double expanded, char *buffer, size_t size)
-{
-    if (expanded > 0 && isfinite(expanded))
-        return to_place(value, decimals_of(expanded), buffer, size);
-    snprintf(buffer, size, "%.5g", value);
-    return buffer;
-}
-
-char *measured_uncertainty(double expanded, char *buffer, size_t size)
-{
-    buffer[0] = '\0';
-    return expanded > 0 && isfinite(expanded)
-               ? to_place(expanded, decimals_of(expanded), buffer, size)
-               : buffer;
-}
 
 void measured_expand(json_t *rows)
 {
@@ -70,8 +37,8 @@ static void say_percent(json_t *row)
     double percent = row_number(row, "percent_of_rating"), U = row_number(row, "percent_expanded");
     if (!isfinite(percent))
         return;
-    measured_uncertainty(U, expanded, sizeof expanded);
-    snprintf(both, sizeof both, "%s%s%s", measured_value(percent, U, value, sizeof value),
+    rounded_uncertainty(U, expanded, sizeof expanded);
+    snprintf(both, sizeof both, "%s%s%s", rounded_value(percent, U, value, sizeof value),
              expanded[0] ? " \xc2\xb1 " : "", expanded);
     json_object_set_new(row, "percent_text", json_string(both));
 }
@@ -87,9 +54,9 @@ void measured_say(json_t *rows)
         double U = row_number(row, "expanded");
         json_object_set_new(
             row, "value_text",
-            json_string(measured_value(row_number(row, "value"), U, text, sizeof text)));
+            json_string(rounded_value(row_number(row, "value"), U, text, sizeof text)));
         json_object_set_new(row, "expanded_text",
-                            json_string(measured_uncertainty(U, text, sizeof text)));
+                            json_string(rounded_uncertainty(U, text, sizeof text)));
         snprintf(text, sizeof text, "%.2f", row_number(row, "coverage"));
         json_object_set_new(row, "coverage_text", json_string(isfinite(U) ? text : ""));
         say_percent(row);

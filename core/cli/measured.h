@@ -4,7 +4,6 @@
 #define PERDURE_CLI_MEASURED_H
 
 #include <jansson.h>
-#include <stddef.h>
 
 #define MEASURED_CONFIDENCE 0.95
 
@@ -19,10 +18,5 @@ void measured_say(json_t *rows);
 /* True when a row has an expanded uncertainty, which then wants its note. */
 int measured_any(const json_t *rows);
 extern const char measured_note[];
-
-/* Two significant digits of `expanded`, and the value to the same place; returns buffer. Nothing is
- * written of an uncertainty that is not above zero: the value then stands with five digits. */
-char *measured_value(double value, double expanded, char *buffer, size_t size);
-char *measured_uncertainty(double expanded, char *buffer, size_t size);
 
 #endif

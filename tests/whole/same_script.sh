@@ -75,6 +75,9 @@ for kind in simulated:simulated pty:emulated tcp:emulated by_hand:"by hand"; do
     # A reading comes every few seconds of the cell's time, at 2 A; a busy machine may be late by more.
     [ "${got%|*}" = "1|${kind#*:}" ] || fail "${kind%%:*}: $got ($(cat "${kind%%:*}.run"))"
     ask_logbook "SELECT script_hash FROM run" >>scripts.txt
+    # And what measured it, by the name that each instrument gave itself.
+    [ "${kind#*:}" != emulated ] || [ -n "$(ask_logbook "SELECT json_extract(instruments, '\$.meter.serial') FROM session_channel")" ] ||
+        fail "${kind%%:*}: no instrument on record: $(ask_logbook 'SELECT * FROM session_channel')"
     sound
     expect 0 '0 findings' "$PERDURE" audit
 done
