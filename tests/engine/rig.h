@@ -21,8 +21,8 @@
  * ---------------------------------------------------------------------------------------- */
 
 /* The text of a script is letters, one a request: c charge 1 A for 600 s, d discharge 1 A for 300
- * s, r rest 60 s, e read, w wait 1 h, q ask, n note, R record, X restart with state, F fail, B a
- * charge without an end. What it was given last is kept in `heard`. */
+ * s, v discharge 1 A to 1.2 V, r rest 60 s, e read, w wait 1 h, q ask, n note, R record, X restart
+ * with state, F fail, B a charge without an end. What it was given last is kept in `heard`. */
 struct script {
     char *letters;
     size_t at;
@@ -81,6 +81,11 @@ static enum script_status letters_resume(struct script *script, const char *outc
     case 'd':
         request->name = "discharge";
         letters_step(request, STEP_DISCHARGE, -1.0, 300);
+        return SCRIPT_AWAITS;
+    case 'v':
+        request->name = "discharge";
+        letters_step(request, STEP_DISCHARGE, -1.0, NAN);
+        request->plan.voltage = 1.2;
         return SCRIPT_AWAITS;
     case 'B':
         request->name = "charge";

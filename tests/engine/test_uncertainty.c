@@ -194,6 +194,42 @@ static void an_end_by_voltage_is_as_sharp_as_its_slope(void **state)
     assert_near(standard.duration, time / sqrt(3), 1e-9);
 }
 
+/* A cell whose voltage falls by 0.4 V over 7200 A.s: at 1 A, 2 mV are 36 s. A meter that reads 2 mV
+ * too much ends the discharge 36 A.s too late, the very limit of what it states. */
+static void a_voltage_misread_moves_the_end_within_what_is_stated(void **state)
+{
+    (void)state;
+    struct simcell_truth truth = {.capacity = 7200,
+                                  .ocv_points = 2,
+                                  .ocv_soc = {0, 1},
+                                  .ocv = {1.0, 1.4},
+                                  .efficiency = 1,
+                                  .knee = 1,
+                                  .heat_capacity = 30,
+                                  .heat_transfer = 0.1,
+                                  .ambient = 20,
+                                  .soc_new = 1};
+    struct rig rig;
+    rig_open(&rig, 0);
+    struct channel *channel = simulated_channel("S1", &rig.clock, rig.world, &truth);
+    channel->accuracy.voltage = (struct stated_accuracy){0, 0.002};
+    channel->accuracy.current = (struct stated_accuracy){0, 0};
+    simulated_misread(channel, &(struct misreading){{0, 0.002}, {0, 0}});
+    bench_add(&rig.bench, channel, &rig.error);
+    rig_queue(&rig, "v", "A");
+    rig_work(&rig);
+    json_t *out = outcome_of(&rig, "discharge");
+    double right = 3600, wrong = value(out, "charge") * 3600 - right;
+    double standard = value(out, "charge_uncertainty") * 3600;
+    assert_near(wrong, 36, 1e-6);
+    /* The clock adds 100 ppm of 3636 s, and the end lies between two readings. */
+    double least = 36 + 1e-4 * 3636, most = least + channel->tick_most;
+    assert_true(standard >= least / sqrt(3) - 1e-9 && standard <= most / sqrt(3));
+    assert_true(wrong < coverage_factor(0.95, INFINITY) * standard);
+    json_decref(out);
+    rig_close(&rig);
+}
+
 static void a_resistance_is_a_difference_of_readings(void **state)
 {
     (void)state;
@@ -402,6 +438,7 @@ int main(void)
         cmocka_unit_test(a_kill_changes_no_uncertainty),
         cmocka_unit_test(a_replay_hears_the_same_uncertainty),
         cmocka_unit_test(an_end_by_voltage_is_as_sharp_as_its_slope),
+        cmocka_unit_test(a_voltage_misread_moves_the_end_within_what_is_stated),
         cmocka_unit_test(a_resistance_is_a_difference_of_readings),
         cmocka_unit_test(what_cannot_be_has_no_uncertainty),
         cmocka_unit_test(a_display_adds_its_last_digit),
