@@ -91,6 +91,7 @@ static void add_channel(lua_State *L, struct bench_reader *reader, const char *n
     struct channel *channel = words     ? wired_words_channel(L, words, name)
                               : by_hand ? worked_by_hand(by_hand, name)
                                         : simulated(reader, spec, name);
+    channel->placed = by_hand ? by_hand->placed : words && words->placed;
     if (bench_add(reader->out, channel, &error))
         guest_raise(L, &error);
 }

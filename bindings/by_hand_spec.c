@@ -12,7 +12,7 @@
 
 int word_by_hand(lua_State *L)
 {
-    static const char *const names[] = {"title", "accuracy", NULL};
+    static const char *const names[] = {"title", "accuracy", "placed", NULL};
     lua_settop(L, 1);
     if (!lua_istable(L, 1))
         return guest_fail(L, "write by_hand { title = \"slot 1\" }", "by_hand wants a table");
@@ -23,6 +23,7 @@ int word_by_hand(lua_State *L)
     struct by_hand_spec *spec = lua_newuserdatauv(L, sizeof *spec, 0);
     string_copy(spec->title, sizeof spec->title, title ? title : "");
     spec->accuracy = accuracy;
+    spec->placed = field_yes(L, 1, "by_hand", "placed");
     luaL_newmetatable(L, TYPE_NAME);
     lua_setmetatable(L, -2);
     return 1;

@@ -3,12 +3,14 @@
 #define PERDURE_BINDINGS_BY_HAND_SPEC_H
 
 #include <lua.h>
+#include <stdbool.h>
 
 #include "bench/channel.h"
 
 struct by_hand_spec {
     char title[128];
     struct channel_accuracy accuracy; /* of what its display shows */
+    bool placed; /* cells are put in ahead: nobody is asked for them */
 };
 
 /* The word `by_hand`: pushes a value that by_hand_spec_at knows. */

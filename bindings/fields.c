@@ -146,6 +146,17 @@ const char *field_text(lua_State *L, int index, const char *what, const char *na
     return text;
 }
 
+bool field_yes(lua_State *L, int index, const char *what, const char *name)
+{
+    if (!field_push(L, index, name))
+        return false;
+    if (!lua_isboolean(L, -1))
+        guest_fail(L, "write true or false", "%s: %s is a %s", what, name, luaL_typename(L, -1));
+    bool yes = lua_toboolean(L, -1);
+    lua_pop(L, 1);
+    return yes;
+}
+
 double quantity_at(lua_State *L, int index, enum dimension dimension, double rated_charge,
                    const char *what)
 {

@@ -27,6 +27,9 @@ bool field_push(lua_State *L, int index, const char *name);
 /* A text field; NULL when it is not there. The text lives as long as the table holds it. */
 const char *field_text(lua_State *L, int index, const char *what, const char *name);
 
+/* A field that is true or false; false when it is not there. */
+bool field_yes(lua_State *L, int index, const char *what, const char *name);
+
 /* The quantity on the stack at `index`, in SI: "0.2 It" with `rated_charge` (A.s). */
 double quantity_at(lua_State *L, int index, enum dimension dimension, double rated_charge,
                    const char *what);

@@ -40,7 +40,7 @@ static int take_runs(lua_State *L, int status, lua_KContext context)
 /* perform(name, labels, params, options) */
 static int study_perform(lua_State *L)
 {
-    static const char *const known[] = {"channel", NULL};
+    static const char *const known[] = {"channel", "placed", NULL};
     struct script *script = script_of(L);
     struct script_request *request = request_begin(L, REQUEST_PERFORM, "perform");
     const char *name = luaL_checkstring(L, 1);
@@ -74,6 +74,8 @@ static int study_perform(lua_State *L)
     text_add_json_string(args, request->label, strlen(request->label));
     text_add(args, ",\"params\":");
     text_add(args, request->params);
+    if (field_yes(L, 4, "perform's options", "placed"))
+        text_add(args, ",\"placed\":true"); /* what the engine asks a person follows from this */
     text_add(args, ",\"protocol\":");
     text_add_json_string(args, name, strlen(name));
     text_add(args, "}");

@@ -92,6 +92,7 @@ int word_channel(lua_State *L)
     *end++ = "limits";
     *end++ = "accuracy";
     *end++ = "frozen_after";
+    *end++ = "placed";
     *end = NULL;
     lua_settop(L, 1);
     if (!lua_istable(L, 1))
@@ -109,6 +110,7 @@ int word_channel(lua_State *L)
     keys_read(L, 1, keys, words, what);
     accuracy_words_read(L, 1, &words->accuracy);
     read_frozen(L, words);
+    words->placed = field_yes(L, 1, what, "placed");
     lua_settop(L, kept);
     if (luaL_newmetatable(L, TYPE_NAME)) {
         lua_pushboolean(L, 0);

@@ -23,6 +23,7 @@ struct wired_words {
     struct channel_accuracy accuracy;
     double compliance; /* V; NAN */
     int frozen_after;  /* -1: not said */
+    bool placed;       /* cells are put in ahead: nobody is asked for them */
 };
 
 int word_channel(lua_State *L);

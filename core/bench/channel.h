@@ -68,6 +68,8 @@ struct channel {
     double tick_most;  /* s, the longest it may go unread while energised */
     double rest_most;  /* s, the same while nothing is driven */
     bool physical;     /* real energy flows: an intent is committed before it is energised */
+    bool simulated;    /* its cell is a calculation: there by itself, and nobody can look at it */
+    bool placed;       /* cells are put in ahead: nobody is asked for them */
     double void_after; /* s of gap after which an interrupted step is void; NAN: always resumed */
 
     struct channel_accuracy {

@@ -122,6 +122,7 @@ struct channel *simulated_channel(const char *name, const struct clock *clock, s
         .tick_most = 60,
         .rest_most = 3600,
         .physical = false,
+        .simulated = true,
         .void_after = NAN,
         .accuracy = STATES_NOTHING,
     };

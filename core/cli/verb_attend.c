@@ -1,7 +1,8 @@
 /* perdure attend: shows what the engine asks, and takes the answers at the terminal, one by one.
  *
  * A label typed or scanned at the prompt (a scanner types it and presses ENTER) picks the question
- * of that cell. Where the input is no terminal it only lists. */
+ * of that cell; where the question is which cell was put in, it is the answer. Where the input is
+ * no terminal it only lists, unless --lines says that the answers come from there. */
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -50,13 +51,20 @@ static json_t *of_cell(json_t *rows, const char *label)
     return NULL;
 }
 
+/* Asks for a label: then one that is scanned answers, and never leads to another question, which
+ * a person with the next cell in hand would not notice. */
+static bool wants_label(const json_t *row)
+{
+    return strcmp(row_text(json_object_get(row, "expects"), "kind"), "label") == 0;
+}
+
 static void show(const json_t *row, size_t left)
 {
     printf("\n%s  (question %" JSON_INTEGER_FORMAT ", asked %.16s UTC; %zu open)\n",
            row_text(row, "text"), json_integer_value(json_object_get(row, "question")),
            row_text(row, "asked_at"), left);
-    printf("    an answer is %s; ENTER passes, a label picks its cell, q ends\n%s> ",
-           row_text(row, "hint"), row_text(row, "cell"));
+    printf("    an answer is %s; ENTER passes, %sq ends\n%s> ", row_text(row, "hint"),
+           wants_label(row) ? "" : "a label picks its cell, ", row_text(row, "cell"));
     fflush(stdout);
 }
 
@@ -109,7 +117,7 @@ static int attend(const struct arguments *arguments, struct error *error)
         line[strcspn(line, "\r\n")] = '\0';
         const json_t *expects = json_object_get(row, "expects");
         bool only_enter = strcmp(row_text(expects, "kind"), "done") == 0;
-        if (of_cell(rows, line))
+        if (!wants_label(row) && of_cell(rows, line))
             string_copy(picked, sizeof picked, line);
         else if (line[0])
             send(arguments, row, line);
@@ -123,7 +131,7 @@ static int attend(const struct arguments *arguments, struct error *error)
 
 static int run(const struct arguments *arguments, struct error *error)
 {
-    if (!arguments->json && isatty(STDIN_FILENO))
+    if (!arguments->json && (isatty(STDIN_FILENO) || argument(arguments, "lines")))
         return attend(arguments, error);
     json_t *rows = NULL;
     if (!open_questions(arguments, &rows, error))
@@ -132,8 +140,12 @@ static int run(const struct arguments *arguments, struct error *error)
     return error->code;
 }
 
-static const struct option_spec options[] = {{"who", "NAME", "who answers; else $USER", false},
-                                             {NULL, NULL, NULL, false}};
+static const struct option_spec options[] = {
+    {"who", "NAME", "who answers; else $USER", false},
+    {"lines", NULL, "takes the answers from the input, a line each, also if it is no terminal",
+     false},
+    {NULL, NULL, NULL, false},
+};
 
 const struct verb verb_attend = {"attend", "", 0, 0, "shows and takes the engine's questions",
                                  options,  run};

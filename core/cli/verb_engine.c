@@ -35,6 +35,7 @@ static int common(struct workplace *workplace, const struct arguments *arguments
         return error_set(error, ERROR_USAGE, "--bench",
                          "name a bench file, such as --bench bench.lua",
                          "without a bench there is no channel to work on");
+    options->placed = argument(arguments, "placed") != NULL;
     *terminal = isatty(STDERR_FILENO);
     options->tell = tell;
     options->owner = terminal;
@@ -124,6 +125,7 @@ static int run_run(const struct arguments *arguments, struct error *error)
 static const struct option_spec engine_options[] = {
     {"bench", "FILE", "the bench to work on", false},
     {"clock", "CLOCK", "real, virtual or xN; a logbook keeps one", false},
+    {"placed", NULL, "cells are put in ahead: nobody is asked for them", false},
     {"until-idle", NULL, "end when nothing is left to do", false},
     {"commit-every", "TIME", "how often what is measured is made durable; 1 s at most", false},
     {NULL, NULL, NULL, false},
@@ -133,6 +135,7 @@ static const struct option_spec run_options[] = {
     {"cells", "LABEL", "the cell", false},
     {"bench", "FILE", "the bench to work on", false},
     {"clock", "CLOCK", "real, virtual or xN; a logbook keeps one", false},
+    {"placed", NULL, "cells are put in ahead: nobody is asked for them", false},
     {"set", "NAME=VALUE", "a parameter of the script", true},
     {"commit-every", "TIME", "how often what is measured is made durable; 1 s at most", false},
     {NULL, NULL, NULL, false},

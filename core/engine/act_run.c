@@ -7,6 +7,7 @@
 #include "engine/answer.h"
 #include "engine/engine_internal.h"
 #include "engine/replay.h"
+#include "logbook/cells.h"
 
 static int run_of_request(struct act *a, struct run_record *record, struct error *error)
 {
@@ -86,6 +87,30 @@ int stop_act(struct act *a, struct error *error)
     return on_run(a, stop_run, error);
 }
 
+/* Another label than the expected one: where that cell is, or belongs, says what went wrong. */
+static void say_where(struct act *a, const char *expects, const char *typed, struct error *error)
+{
+    json_t *document = json_loads(expects, 0, NULL);
+    const char *kind = json_string_value(json_object_get(document, "kind"));
+    char label[64], where[sizeof error->why];
+    struct cell_record cell;
+    struct run_record record = {0};
+    struct error unknown;
+    string_copy(label, sizeof label, typed + strspn(typed, " \t\r\n"));
+    label[strcspn(label, " \t\r\n")] = '\0';
+    error_clear(&unknown);
+    if (kind && strcmp(kind, "label") == 0 && !logbook_cell(a->logbook, label, &cell, &unknown) &&
+        cell.busy_run && !logbook_run(a->logbook, cell.busy_run, &record, &unknown) &&
+        record.channel[0]) {
+        snprintf(where, sizeof where,
+                 record.started_at ? "%s; %s is in %s already" : "%s; %s belongs in %s", error->why,
+                 cell.label, record.channel);
+        string_copy(error->why, sizeof error->why, where);
+    }
+    run_record_free(&record);
+    json_decref(document);
+}
+
 int answer_act(struct act *a, struct error *error)
 {
     json_int_t question;
@@ -100,6 +125,8 @@ int answer_act(struct act *a, struct error *error)
     if (logbook_question_expects(a->logbook, question, &expects, &answers, error))
         return error->code;
     int refused = answer_read(expects, typed, &value, error);
+    if (refused)
+        say_where(a, expects, typed, error);
     free(expects);
     if (refused)
         return refused;

@@ -2,6 +2,7 @@
 #include "engine/answer.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
@@ -91,6 +92,8 @@ static void hint(const json_t *expects, struct text *out)
         hint_choices(expects, out);
     else if (strcmp(kind, "display") == 0)
         hint_display(expects, out);
+    else if (strcmp(kind, "label") == 0)
+        text_addf(out, "%s, typed or scanned, or yes", text_of(expects, "label"));
     else
         text_add(out, strcmp(kind, "text") == 0 ? "a text" : "done, once it is done");
 }
@@ -164,10 +167,36 @@ static int read_choice(const json_t *expects, const char *typed, json_t **answer
     return refuse(expects, typed, "it is none of the choices", error);
 }
 
+static bool says_yes(const char *typed)
+{
+    static const char *const words[] = {"done", "yes", "y", "ok"};
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++)
+        if (strcasecmp(typed, words[i]) == 0)
+            return true;
+    return false;
+}
+
+/* The cell that was scanned is the one that belongs there. */
+static int read_label(const json_t *expects, const char *typed, json_t **answer,
+                      struct error *error)
+{
+    char why[200];
+    if (says_yes(typed)) {
+        *answer = json_true();
+        return 0;
+    }
+    if (strcasecmp(typed, text_of(expects, "label")) == 0) {
+        *answer = json_incref(json_object_get(expects, "label"));
+        return 0;
+    }
+    snprintf(why, sizeof why, "%.63s was given, and %s belongs in %s", *typed ? typed : "nothing",
+             text_of(expects, "label"), text_of(expects, "channel"));
+    return refuse(expects, typed, why, error);
+}
+
 static int read_done(const json_t *expects, const char *typed, json_t **answer, struct error *error)
 {
-    if (*typed && strcasecmp(typed, "done") != 0 && strcasecmp(typed, "yes") != 0 &&
-        strcasecmp(typed, "y") != 0 && strcasecmp(typed, "ok") != 0)
+    if (*typed && !says_yes(typed))
         return refuse(expects, typed, "it does not say that it is done", error);
     *answer = json_true();
     return 0;
@@ -241,6 +270,8 @@ int answer_read(const char *expects, const char *typed, json_t **answer, struct 
         read_choice(document, trimmed, answer, error);
     else if (strcmp(kind, "display") == 0)
         read_display(document, trimmed, answer, error);
+    else if (strcmp(kind, "label") == 0)
+        read_label(document, trimmed, answer, error);
     else if (strcmp(kind, "text") == 0)
         *answer = json_string(trimmed);
     else

@@ -127,6 +127,18 @@ static bool needs_channel(const struct live_run *run)
     return strcmp(run->record.kind, "study") != 0;
 }
 
+static bool is_fresh(const struct live_run *run)
+{
+    if (run->record.state != RUN_QUEUED)
+        return false;
+    /* A person may have been asked to put this one's cell there. */
+    const struct channel *channel =
+        run->record.channel[0] && needs_channel(run)
+            ? bench_find(run->engine->options.bench, run->record.channel)
+            : NULL;
+    return !channel || channel->simulated;
+}
+
 static void begin_queued(struct engine *engine)
 {
     if (engine->unguarded)
@@ -134,7 +146,7 @@ static void begin_queued(struct engine *engine)
     engine->queue_changed = false;
     for (int fresh = 0; fresh <= 1; fresh++)
         for (struct live_run *run = engine->runs; run; run = run->next) {
-            if (run->phase != LIVE_QUEUED || (run->record.state == RUN_QUEUED) != fresh)
+            if (run->phase != LIVE_QUEUED || is_fresh(run) != fresh)
                 continue;
             if (run->record.due_at > clock_utc(engine->options.clock)) {
                 run->until = run->record.due_at;
@@ -313,7 +325,8 @@ static void go_on_guarded(struct engine *engine)
     engine->queue_changed = true;
     while (run) {
         struct live_run *next = run->next;
-        if (run->phase == LIVE_PARKED && run->record.state == RUN_RUNNING)
+        if (run->phase == LIVE_PARKED &&
+            (run->record.state == RUN_RUNNING || run->record.state == RUN_QUEUED))
             engine_retake(engine, run, "made safe by the guardian", engine_error(engine));
         run = next;
     }

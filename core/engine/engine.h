@@ -31,6 +31,7 @@ struct engine_options {
     struct guardian *guardian;           /* of real instruments; NULL: none is needed */
     void *uv_loop;       /* shared with the links (link/loop.h); NULL: the engine makes its own */
     const char *socket;  /* where to listen for other commands; NULL: nowhere */
+    bool placed;         /* cells are put in ahead: nobody is asked for them */
     bool until_idle;     /* end when nothing is left to do */
     int64_t until_run;   /* end when this run is over; 0: not */
     double commit_every; /* real seconds; 0: the usual 1 */

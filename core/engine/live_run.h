@@ -4,6 +4,7 @@
  *
  *   QUEUED --channel free--> WORKING --script awaits--> STEPPING | WAITING | ASKING | PERFORMING
  *   --> WORKING ...
+ *   QUEUED --its cell is to be put in--> ASKING --done--> WORKING
  *   any --pause or shutdown--> PARKED --resume--> QUEUED
  *   any --end, guard, error, stop--> OVER (unlinked at the end of the pass)
  *
@@ -69,7 +70,11 @@ struct live_run {
     struct step *step; /* NULL outside a step */
     int64_t step_id;
     utc_us step_started;
-    bool by_hand; /* ASKING or WAITING for a step that a person does */
+    utc_us seen;   /* when the cell in a step that was taken up was last looked at */
+    bool by_hand;  /* ASKING or WAITING for a step that a person does */
+    bool asks_own; /* ASKING on the engine's own account, by journal entry own_n */
+    int64_t own_n;
+    bool vouched; /* a person has said that the cell is the right one */
     enum channel_wait awaits;
     enum after_safe after;
     enum run_state over_state; /* AFTER_OVER: what to end as */
@@ -89,6 +94,8 @@ struct live_run *run_new(struct engine *engine, struct run_record *record, struc
 void run_free(struct live_run *run);
 /* Gives it a channel (NULL for a kind that needs none) and starts or takes up its script. */
 void run_begin(struct live_run *run, struct channel *channel);
+/* Its cell is in its channel: the script's first line, and the run's start on record. */
+void run_start(struct live_run *run);
 /* Resumes the script with an outcome and performs what it asks for, until it has to wait. */
 void run_continue(struct live_run *run, const char *outcome);
 /* An outcome that is an error, for the script to meet: run->outcome. */
@@ -127,6 +134,22 @@ void run_step_free(struct live_run *run);
 void run_step_due(struct live_run *run);
 void run_step_notify(void *owner, const struct reading *reading, const struct error *failure);
 
+/* A person has looked at the cell of a step that was to begin or to go on: so it does. */
+void run_step_go_on(struct live_run *run);
+
+/* --- run_cell.c: the cell in the channel, and the person who handles it --------------------------
+ */
+
+/* Before a run's start: true when a person is asked to put the cell in. */
+bool cell_ask_for(struct live_run *run);
+/* True when a person is still being asked to look at the cell; with an answer it goes on. */
+bool cell_asked(struct live_run *run);
+/* Judges what the channel reads before it is energised. True when something is wrong and a person
+ * is asked. *guard tells what is wrong where nobody can be asked. */
+bool cell_is_wrong(struct live_run *run, const struct reading *reading, enum step_guard *guard);
+/* The engine's own question has its answer (JSON). */
+void cell_answered(struct live_run *run, const char *answer);
+
 /* --- run_by_hand.c: a step that a person does ----------------------------------------------------
  */
 
@@ -158,8 +181,8 @@ bool perform(struct live_run *run, bool taken_up);
 void perform_due(struct live_run *run);
 /* The wall clock was set: dates are met by the calendar, so their deadlines move. */
 void perform_rearm(struct live_run *run);
-/* Puts a question of the entry being performed. */
-void perform_ask(struct live_run *run, const char *text, const char *expects);
+/* Puts a question of journal entry `n`. */
+void perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects);
 /* Looks whether the open question of the run has its answer. */
 void perform_answered(struct live_run *run);
 

@@ -78,13 +78,13 @@ void perform_due(struct live_run *run)
         run_complete(run, wait_outcome(run, outcome, sizeof outcome));
 }
 
-void perform_ask(struct live_run *run, const char *text, const char *expects)
+void perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects)
 {
     struct engine *engine = run->engine;
     struct question_record question = {
         .run = run->record.id,
         .segment = run->record.segment,
-        .n = run->journal.n,
+        .n = n,
         .text = text,
         .expects = expects,
         .asked_at = clock_utc(engine->options.clock),
@@ -99,7 +99,7 @@ static bool ask(struct live_run *run, bool taken_up)
     if (taken_up)
         perform_answered(run);
     else
-        perform_ask(run, run->request.text, run->request.expects);
+        perform_ask(run, run->journal.n, run->request.text, run->request.expects);
     return false;
 }
 
@@ -109,10 +109,13 @@ void perform_answered(struct live_run *run)
     char *answer = NULL;
     utc_us at = 0;
     if (logbook_question(run->engine->options.logbook, run->record.id, run->record.segment,
-                         run->journal.n, &id, &answer, &at, engine_error(run->engine)) ||
+                         run->asks_own ? run->own_n : run->journal.n, &id, &answer, &at,
+                         engine_error(run->engine)) ||
         !answer)
         return;
-    if (run->by_hand)
+    if (run->asks_own)
+        cell_answered(run, answer);
+    else if (run->by_hand)
         by_hand_end(run, answer);
     else
         run_complete(run, answer);

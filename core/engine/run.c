@@ -157,29 +157,34 @@ static void say_taken_up(struct live_run *run)
                   run->record.channel, run->journal.n + journal_left(&run->journal));
 }
 
+void run_start(struct live_run *run)
+{
+    utc_us now = clock_utc(run->engine->options.clock);
+    run->record.started_at = run->record.segment_at = run->journal.cursor = now;
+    set_state(run, RUN_RUNNING, now, NULL);
+    if (run->channel)
+        run_event(run, "info", "started on channel %s", run->channel->name);
+    else
+        run_event(run, "info", "study started");
+    run_continue(run, NULL);
+}
+
 void run_begin(struct live_run *run, struct channel *channel)
 {
     struct error failure;
     error_clear(&failure);
-    const bool study = strcmp(run->record.kind, "study") == 0;
-    const bool fresh = run->record.state == RUN_QUEUED;
-    if (fresh)
-        run->record.started_at = run->record.segment_at = clock_utc(run->engine->options.clock);
     if (insert_cell(run, channel, &failure) || open_script(run, &failure)) {
         if (is_trouble(run, &failure))
             return;
         run_end_because(run, RUN_FAILED, "%s: %s; %s", failure.what, failure.why, failure.todo);
         return;
     }
-    if (fresh) {
-        set_state(run, RUN_RUNNING, run->record.started_at, NULL);
-        if (study)
-            run_event(run, "info", "study started");
-        else
-            run_event(run, "info", "started on channel %s", channel->name);
-    } else {
-        say_taken_up(run);
+    if (run->record.state == RUN_QUEUED) {
+        if (!cell_ask_for(run))
+            run_start(run);
+        return;
     }
+    say_taken_up(run);
     run_continue(run, NULL);
 }
 

@@ -77,7 +77,7 @@ static void ask_person(struct live_run *run)
               "{\"kind\":\"display\",\"needs\":[%s],\"rated_Ah\":", needs(run->request.plan.kind));
     text_add_number(&expects, run->cell.rated_charge / 3600);
     text_add(&expects, "}");
-    perform_ask(run, words.bytes, expects.bytes);
+    perform_ask(run, run->journal.n, words.bytes, expects.bytes);
     text_free(&words);
     text_free(&expects);
 }

@@ -121,7 +121,7 @@ void run_step_save(struct live_run *run)
  * -------------------------------------------------------------------------------------- */
 
 /* Takes up a step that an earlier engine, or a pause, left open. False when there is none on
- * record, or when the gap is longer than the bench allows: the run is then over. */
+ * record. */
 static bool take_up(struct live_run *run)
 {
     struct engine *engine = run->engine;
@@ -141,17 +141,23 @@ static bool take_up(struct live_run *run)
     free(progress);
     run->row_k = run->step->row_count;
 
-    utc_us now = clock_utc(engine->options.clock);
-    if (seen == 0)
-        seen = run->step_started;
+    run->seen = seen ? seen : run->step_started;
+    return true;
+}
+
+/* What went by unseen until now; the run is over when that is longer than the bench allows. */
+static void count_gap(struct live_run *run, const char *why)
+{
+    struct engine *engine = run->engine;
+    utc_us now = clock_utc(engine->options.clock), seen = run->seen;
     double gap = now > seen ? (double)(now - seen) / 1e6 : 0;
     if (gap <= 0)
-        return true;
+        return;
+    run->seen = now;
     step_interrupt(run->step, gap);
     run->unsaved = true;
     engine_write(engine);
-    logbook_add_gap(engine->options.logbook, run->step_id, seen, now,
-                    run->gap_why ? run->gap_why : "no engine at work", engine_error(engine));
+    logbook_add_gap(engine->options.logbook, run->step_id, seen, now, why, engine_error(engine));
     if (gap > run->channel->void_after) {
         step_stop(run->step, END_STOPPED, GUARD_NONE);
         char text[64];
@@ -159,7 +165,6 @@ static bool take_up(struct live_run *run)
                         "void: the gap of %s is longer than the bench allows on channel %s",
                         span_format(gap, text, sizeof text), run->channel->name);
     }
-    return true;
 }
 
 void run_step_record(struct live_run *run)
@@ -185,9 +190,16 @@ void run_step_record(struct live_run *run)
     text_free(&plan);
 }
 
+static void be_energised(struct live_run *run)
+{
+    if (run->phase != LIVE_STEPPING || run->awaits != AWAIT_NOTHING)
+        return; /* the gap has ended the run */
+    run->to_energise = true;
+    run->engine->energising = true;
+}
+
 bool run_step_begin(struct live_run *run, bool taken_up)
 {
-    struct engine *engine = run->engine;
     struct error refusal;
     error_clear(&refusal);
     struct limits of_cell = profile_limits(run->cell.profile, run->cell.rated_charge);
@@ -205,18 +217,35 @@ bool run_step_begin(struct live_run *run, bool taken_up)
     run->rows = xmalloc(ROWS_KEPT * sizeof *run->rows);
     run->row_count = 0;
     run->row_k = 0;
-    run->unsaved = false;
+    run->unsaved = run->vouched = false;
     run->phase = LIVE_STEPPING;
     step_begin(run->step, plan, &run->cell, &limits, run->channel->tick_least,
                run->channel->tick_most, run->channel->rest_most);
 
-    if (!taken_up || !take_up(run))
+    if (!taken_up || !take_up(run)) {
         run_step_record(run);
-    if (run->phase == LIVE_STEPPING && run->awaits == AWAIT_NOTHING) {
-        run->to_energise = true;
-        engine->energising = true;
+    } else if (cell_asked(run)) {
+        return false;
+    } else {
+        count_gap(run, run->gap_why ? run->gap_why : "no engine at work");
     }
+    be_energised(run);
     return false;
+}
+
+void run_step_go_on(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    run->phase = LIVE_STEPPING;
+    if (run->step->row_count || run->step->gaps) {
+        count_gap(run, "waited for a person to look at the cell");
+    } else {
+        run->step_started = clock_utc(engine->options.clock);
+        engine_write(engine);
+        logbook_move_step(engine->options.logbook, run->step_id, run->step_started,
+                          engine_error(engine));
+    }
+    be_energised(run);
 }
 
 void run_step_energise(struct live_run *run)
@@ -239,19 +268,11 @@ static void trip(struct live_run *run, const struct reading *reading)
                     step_guard_about(run->step->guard), seen);
 }
 
-/* Before anything is driven: is there a cell at all, and the right way round? */
-static enum step_guard presence(const struct step *step, const struct reading *reading)
-{
-    if (!isfinite(reading->voltage))
-        return GUARD_IMPOSSIBLE;
-    if (reading->voltage < -0.05)
-        return GUARD_REVERSED;
-    return reading->voltage < step->present_least ? GUARD_MISSING : GUARD_NONE;
-}
-
 static void present(struct live_run *run, const struct reading *reading)
 {
-    enum step_guard guard = presence(run->step, reading);
+    enum step_guard guard;
+    if (cell_is_wrong(run, reading, &guard))
+        return;
     if (guard != GUARD_NONE) {
         step_stop(run->step, END_GUARD, guard);
         trip(run, reading);
@@ -385,7 +406,7 @@ void run_step_due(struct live_run *run)
  */
 static enum step_verdict last_look(struct live_run *run, struct reading *reading)
 {
-    if (!run->step || run->step->ended_by != END_NONE || run->to_energise ||
+    if (!run->step || run->step->ended_by != END_NONE || run->to_energise || run->asks_own ||
         run->awaits != AWAIT_NOTHING || !run->channel ||
         run->channel->ops->read(run->channel, reading, NULL) != CHANNEL_NOW)
         return STEP_GO_ON;

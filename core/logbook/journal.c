@@ -49,7 +49,7 @@ int logbook_journal_read(struct logbook *logbook, int64_t run, int segment, jour
     bool row = false;
     int failed = sql_prepare(logbook, error,
                              "SELECT n, name, args, intent_at, outcome, outcome_at FROM journal "
-                             "WHERE run = ?1 AND segment = ?2 ORDER BY n",
+                             "WHERE run = ?1 AND segment = ?2 AND n >= 1 ORDER BY n",
                              &stmt);
 
     if (failed)

@@ -73,10 +73,12 @@ static const char *const queries[] = {
         "(SELECT count(*) FROM answer WHERE answer.question = question.id) AS answers "
         "FROM question LEFT JOIN answer ON answer.id = "
         "(SELECT max(id) FROM answer WHERE answer.question = question.id) "
-        "JOIN (SELECT run.id AS run, label FROM run LEFT JOIN cell ON cell.id = run.cell) AS "
+        "JOIN (SELECT run.id AS run, label, ended_at IS NULL AS open FROM run LEFT JOIN cell ON "
+        "cell.id = run.cell) AS "
         "of_run "
         "ON of_run.run = question.run "
-        "WHERE CASE WHEN ?1 <= 0 THEN answer.id IS NULL ELSE question.run BETWEEN ?1 AND ?2 END "
+        "WHERE CASE WHEN ?1 <= 0 THEN answer.id IS NULL AND open ELSE question.run BETWEEN ?1 AND "
+        "?2 END "
         "AND (?3 IS NULL OR label = ?3) ORDER BY question.id",
 
     [LIST_GAPS] =

@@ -94,7 +94,7 @@ int logbook_run_module(struct logbook *logbook, int64_t run, const char *name,
 /* --- the journal: every primitive of a script, numbered ------------------------------------- */
 
 struct journal_entry {
-    int64_t n;        /* from 1 within the segment */
+    int64_t n;        /* from 1 within the segment; 0 and below: the engine's own, see below */
     const char *name; /* "charge", "record" */
     const char *args; /* canonical JSON */
     utc_us intent_at;
@@ -107,7 +107,22 @@ int logbook_journal_intent(struct logbook *logbook, int64_t run, int segment,
 int logbook_journal_outcome(struct logbook *logbook, int64_t run, int segment, int64_t n,
                             const char *outcome, utc_us at, struct error *error);
 
-/* Calls back each entry in order of n; strings live during the call. A nonzero return stops. */
+/* What the engine itself had to ask of a person (to put a cell in, to look at it) stands in the
+ * journal too, under numbers that no script can come to: 0, -1, -2 ... A replay passes over them.
+ * One at most is open in a run. *n is 0 or less; 1 for "none is open". */
+int logbook_journal_own(struct logbook *logbook, int64_t run, int segment,
+                        const struct journal_entry *entry, int64_t *n, struct error *error);
+int logbook_journal_own_open(struct logbook *logbook, int64_t run, int segment, int64_t *n,
+                             struct error *error);
+
+/* Whether the run's cell is known to be in the channel: the latest run on it was this cell's, and
+ * the cell has been nowhere else since; or the study that started the run says that its cells are
+ * put in ahead. */
+int logbook_cell_is_known(struct logbook *logbook, int64_t run, const char *channel, bool *known,
+                          struct error *error);
+
+/* Calls back each of the script's entries in order of n; strings live during the call. A nonzero
+ * return stops. */
 typedef int journal_visit(void *context, const struct journal_entry *entry);
 int logbook_journal_read(struct logbook *logbook, int64_t run, int segment, journal_visit *visit,
                          void *context, struct error *error);

@@ -19,6 +19,14 @@ int logbook_add_step(struct logbook *logbook, struct step_record *record, struct
     return failed;
 }
 
+int logbook_move_step(struct logbook *logbook, int64_t step, utc_us started_at, struct error *error)
+{
+    return SQL(logbook, error,
+               "UPDATE step SET started_at = ?2 WHERE id = ?1 "
+               "AND NOT EXISTS (SELECT 1 FROM outcome WHERE step = ?1)",
+               V_INT(step), V_INT(started_at));
+}
+
 /* `ended_at` 0 while the step is open. */
 static int set_outcome(struct logbook *logbook, int64_t step, const struct step_sums *sums,
                        const char *progress, utc_us at, utc_us ended_at, struct error *error)

@@ -40,6 +40,10 @@ struct step_sums {
 /* Fills record->id. */
 int logbook_add_step(struct logbook *logbook, struct step_record *record, struct error *error);
 
+/* A step that waited for a person before anything was driven or read begins when it goes on. */
+int logbook_move_step(struct logbook *logbook, int64_t step, utc_us started_at,
+                      struct error *error);
+
 /* Rows k, k+1, ... of a step. */
 int logbook_add_samples(struct logbook *logbook, int64_t step, int64_t k,
                         const struct sample *samples, int count, struct error *error);

@@ -140,7 +140,8 @@ static void add_channel(struct text *text, const struct house *house, int set, b
         }
     }
     add_accuracy(text, house, set);
-    text_addf(text, "      tick = \"%g s\",\n    },\n", tick(house));
+    /* Its cell is soldered in, as it were: nobody is asked to put it there. */
+    text_addf(text, "      tick = \"%g s\",\n      placed = true,\n    },\n", tick(house));
 }
 
 int bench_words_write(const struct house *house, const char *path, struct error *error)

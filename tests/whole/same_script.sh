@@ -61,9 +61,11 @@ answer() {
     done
     expect "$3" "$4" "$PERDURE" answer "$1" "$2" --who Ada
 }
-answer 1 "plenty" 1 'such as'
-answer 1 "500 mAh, 30 min" 0 'answered'
-answer 2 "2000 mAh, 1 h, 1.0 V" 0 'answered'
+answer 1 "T-02" 1 'T-02 was given, and T-01 belongs in H1'
+answer 1 "T-01" 0 'answered'
+answer 2 "plenty" 1 'such as'
+answer 2 "500 mAh, 30 min" 0 'answered'
+answer 3 "2000 mAh, 1 h, 1.0 V" 0 'answered'
 
 for child in $running; do
     wait "$child" || fail "a run failed: $(cat ./*.run)"
