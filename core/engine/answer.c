@@ -216,6 +216,9 @@ static int read_part(const json_t *expects, const char *part, json_t *values, st
             continue;
         if (isnan(most))
             most = RATING_MOST * 3600 * json_number_value(json_object_get(expects, "rated_Ah"));
+        const json_t *volts = json_object_get(expects, "most_V");
+        if (shown->dimension == DIM_VOLTAGE && json_is_number(volts))
+            most = json_number_value(volts);
         if (quantity.value < shown->least || quantity.value > most)
             return refuse(expects, part, "it is not plausible for this cell: misread?", error);
         if (json_object_get(values, shown->name))

@@ -6,7 +6,8 @@
  *   choice   "choices": [..]               -> one of them
  *   done                                   -> true: ENTER, "done", "yes"
  *   label    "label", "channel"            -> the label, typed or scanned; or true: "yes"
- *   display  "needs": [..], "rated_Ah"     -> {"charge": A.s, "time": s, ...} from "1875 mAh, 4 h 2
+ *   display  "needs": [..], "rated_Ah", "most_V"?
+ *                                          -> {"charge": A.s, "time": s, ...} from "1875 mAh, 4 h 2
  * min", and "steps": {"charge": A.s, ...}, the step of each last digit typed */
 #ifndef PERDURE_ENGINE_ANSWER_H
 #define PERDURE_ENGINE_ANSWER_H

@@ -107,6 +107,19 @@ struct live_run *engine_find(struct engine *engine, int64_t id)
     return run;
 }
 
+/* Where the cell is still in from its last run, nobody has to move it; NULL when that is not known,
+ * not free, or not worth asking. */
+static struct channel *where_it_is(struct engine *engine, const struct live_run *run)
+{
+    char name[32];
+    struct bench *bench = engine->options.bench;
+    if (bench->channels[bench->count - 1]->simulated ||
+        logbook_where_is_cell(engine->options.logbook, run->record.id, name, engine_error(engine)))
+        return NULL;
+    struct channel *channel = bench_find(bench, name);
+    return channel && !channel->owner && !channel->simulated ? channel : NULL;
+}
+
 /* A run that was going on keeps its channel; a queued one may name the channel it wants. */
 static struct channel *channel_for(struct engine *engine, const struct live_run *run)
 {
@@ -115,10 +128,12 @@ static struct channel *channel_for(struct engine *engine, const struct live_run 
         struct channel *channel = bench_find(bench, run->record.channel);
         return channel && !channel->owner ? channel : NULL;
     }
-    for (int i = 0; i < bench->count; i++)
+    struct channel *free = NULL;
+    for (int i = bench->count - 1; i >= 0; i--)
         if (!bench->channels[i]->owner)
-            return bench->channels[i];
-    return NULL;
+            free = bench->channels[i];
+    struct channel *known = free ? where_it_is(engine, run) : NULL;
+    return known ? known : free;
 }
 
 /* Runs that are taken up come first: their cell is still in their channel. */

@@ -12,6 +12,9 @@
 #include "bench/by_hand.h"
 #include "engine/engine_internal.h"
 
+/* V that a display may show over the most that a cell of the chemistry has: its own error. */
+#define ROOM_VOLTAGE 0.1
+
 /* --- what to say ---------------------------------------------------------------------------------
  */
 
@@ -76,6 +79,8 @@ static void ask_person(struct live_run *run)
     text_addf(&expects,
               "{\"kind\":\"display\",\"needs\":[%s],\"rated_Ah\":", needs(run->request.plan.kind));
     text_add_number(&expects, run->cell.rated_charge / 3600);
+    text_add(&expects, ",\"most_V\":");
+    text_add_number(&expects, run->cell.profile->limits.voltage_most + ROOM_VOLTAGE);
     text_add(&expects, "}");
     perform_ask(run, run->journal.n, words.bytes, expects.bytes);
     text_free(&words);

@@ -6,6 +6,7 @@
  * restart finds them again. While one is open nothing is driven. */
 #include <inttypes.h>
 #include <math.h>
+#include <string.h>
 
 #include "bench/by_hand.h"
 #include "engine/engine_internal.h"
@@ -87,17 +88,19 @@ static void add_place(const struct live_run *run, struct text *out)
 bool cell_ask_for(struct live_run *run)
 {
     struct engine *engine = run->engine;
-    bool known = false;
+    struct logbook *logbook = engine->options.logbook;
+    bool placed = false;
+    char where[32];
     if (!run->channel || run->channel->simulated)
         return false;
     if (cell_asked(run))
         return true;
     if (run->channel->placed || engine->options.placed)
         return false;
-    if (logbook_cell_is_known(engine->options.logbook, run->record.id, run->channel->name, &known,
-                              engine_error(engine)))
+    if (logbook_where_is_cell(logbook, run->record.id, where, engine_error(engine)) ||
+        logbook_cell_is_placed(logbook, run->record.id, &placed, engine_error(engine)))
         return true; /* the pass meets the trouble */
-    if (known)
+    if (placed || strcmp(where, run->channel->name) == 0)
         return false;
     struct text words = TEXT_EMPTY;
     text_addf(&words, "Put %s into ", run->cell.label);

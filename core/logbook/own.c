@@ -1,4 +1,5 @@
 /* What the engine asks on its own account, and what it knows of where a cell is. */
+#include "base/text.h"
 #include "logbook/logbook_internal.h"
 #include "logbook/runs.h"
 
@@ -34,27 +35,42 @@ int logbook_journal_own_open(struct logbook *logbook, int64_t run, int segment, 
     "coalesce(r.started_at, (SELECT intent_at FROM journal WHERE run = r.id AND n = 0 "            \
     "AND segment = 0))"
 
-int logbook_cell_is_known(struct logbook *logbook, int64_t run, const char *channel, bool *known,
+int logbook_where_is_cell(struct logbook *logbook, int64_t run, char channel[32],
                           struct error *error)
 {
-    int64_t yes = 0;
-    int failed = NUMBER(
-        logbook, error, &yes,
-        "WITH self AS (SELECT id, cell, parent, parent_segment, parent_n FROM run WHERE id = ?1), "
-        "here AS (SELECT r.id, r.cell, r.started_at, " SINCE " AS since FROM run AS r "
-        "  WHERE r.channel = ?2 AND r.id <> ?1 AND since IS NOT NULL "
+    sqlite3_stmt *stmt;
+    bool row = false;
+    int failed = QUERY(
+        logbook, error, &stmt,
+        "WITH last AS (SELECT r.id, r.cell, r.channel, r.started_at, " SINCE " AS since "
+        "  FROM run AS self JOIN run AS r ON r.cell = self.cell "
+        "  WHERE self.id = ?1 AND r.id <> ?1 AND since IS NOT NULL "
         "  ORDER BY since DESC, r.id DESC LIMIT 1) "
-        "SELECT EXISTS (SELECT 1 FROM self, here WHERE here.cell = self.cell "
-        "    AND here.started_at IS NOT NULL "
-        "    AND NOT EXISTS (SELECT 1 FROM run AS r WHERE r.cell = self.cell AND r.id <> ?1 "
-        "                    AND r.channel <> ?2 AND " SINCE " >= here.since) "
-        "    AND NOT EXISTS (SELECT 1 FROM placement WHERE placement.cell = self.cell "
-        "                    AND kind <> 'arm' AND at >= here.since)) "
-        "  OR EXISTS (SELECT 1 FROM self JOIN journal ON journal.run = self.parent "
-        "    AND journal.segment = self.parent_segment AND journal.n = self.parent_n "
-        "    WHERE json_extract(args, '$.placed'))",
-        V_INT(run), V_TEXT(channel));
+        "SELECT channel FROM last WHERE started_at IS NOT NULL "
+        "AND NOT EXISTS (SELECT 1 FROM run AS r WHERE r.channel = last.channel "
+        "                AND r.cell <> last.cell AND (" SINCE ", r.id) > (last.since, last.id)) "
+        "AND NOT EXISTS (SELECT 1 FROM placement WHERE placement.cell = last.cell "
+        "                AND kind <> 'arm' AND at >= last.since)",
+        V_INT(run));
 
-    *known = yes != 0;
+    channel[0] = '\0';
+    if (!failed)
+        failed = sql_row(logbook, error, stmt, &row);
+    if (row)
+        string_copy(channel, 32, column_string(stmt, 0));
+    sql_done(stmt);
+    return failed;
+}
+
+int logbook_cell_is_placed(struct logbook *logbook, int64_t run, bool *placed, struct error *error)
+{
+    int64_t yes = 0;
+    int failed = NUMBER(logbook, error, &yes,
+                        "SELECT json_extract(args, '$.placed') FROM run JOIN journal "
+                        "ON journal.run = parent AND journal.segment = parent_segment "
+                        "AND n = parent_n WHERE run.id = ?1",
+                        V_INT(run));
+
+    *placed = yes != 0;
     return failed;
 }

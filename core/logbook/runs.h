@@ -115,11 +115,12 @@ int logbook_journal_own(struct logbook *logbook, int64_t run, int segment,
 int logbook_journal_own_open(struct logbook *logbook, int64_t run, int segment, int64_t *n,
                              struct error *error);
 
-/* Whether the run's cell is known to be in the channel: the latest run on it was this cell's, and
- * the cell has been nowhere else since; or the study that started the run says that its cells are
- * put in ahead. */
-int logbook_cell_is_known(struct logbook *logbook, int64_t run, const char *channel, bool *known,
+/* The channel that the run's cell is known to be in: that of the cell's latest run, if nothing else
+ * has been put there since and no study has put the cell elsewhere. "" when it is not known. */
+int logbook_where_is_cell(struct logbook *logbook, int64_t run, char channel[32],
                           struct error *error);
+/* Whether the study that started the run says that its cells are put in ahead. */
+int logbook_cell_is_placed(struct logbook *logbook, int64_t run, bool *placed, struct error *error);
 
 /* Calls back each of the script's entries in order of n; strings live during the call. A nonzero
  * return stops. */
