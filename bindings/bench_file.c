@@ -75,9 +75,14 @@ static struct channel *simulated(const struct bench_reader *reader,
     return channel;
 }
 
-static struct channel *worked_by_hand(const struct by_hand_spec *spec, const char *name)
+/* A rehearsal asks nobody: there a simulated channel stands for it. */
+static struct channel *worked_by_hand(const struct bench_reader *reader,
+                                      const struct by_hand_spec *spec, const char *name)
 {
-    struct channel *channel = by_hand_channel(name, spec->title);
+    const bool there = reader->access && reader->access->uv_loop;
+    struct channel *channel =
+        there ? by_hand_channel(name, spec->title)
+              : simulated_channel(name, reader->clock, reader->world, NULL);
     channel->accuracy = spec->accuracy;
     return channel;
 }
@@ -89,7 +94,7 @@ static void add_channel(lua_State *L, struct bench_reader *reader, const char *n
     const struct by_hand_spec *by_hand = by_hand_spec_at(L, -1);
     struct error error;
     struct channel *channel = words     ? wired_words_channel(L, words, name)
-                              : by_hand ? worked_by_hand(by_hand, name)
+                              : by_hand ? worked_by_hand(reader, by_hand, name)
                                         : simulated(reader, spec, name);
     channel->placed = by_hand ? by_hand->placed : words && words->placed;
     if (bench_add(reader->out, channel, &error))
