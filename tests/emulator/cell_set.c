@@ -12,7 +12,7 @@
 
 static bool connected(const struct cell_set *set)
 {
-    return !set->cell_out && !set->relay_open;
+    return !set->cell_out && !set->reversed && !set->relay_open;
 }
 
 static int active(const struct cell_set *set)
@@ -135,6 +135,8 @@ struct terminal set_at_cell(const struct cell_set *set)
 {
     if (set->cell_out)
         return (struct terminal){0, 0};
+    if (set->reversed)
+        return (struct terminal){-look(set).volts, 0};
     return look(set);
 }
 
@@ -144,7 +146,7 @@ static struct terminal at_junction(const struct cell_set *set)
     if (connected(set))
         return look(set);
     if (active(set) == 0)
-        return (struct terminal){0, 0};
+        return set->relay_open ? (struct terminal){0, 0} : set_at_cell(set);
     return (struct terminal){junction(set, 0, LEAK), 0};
 }
 

@@ -34,6 +34,7 @@ struct cell_set {
     int number;           /* from 1 */
     struct simcell *cell; /* borrowed from a world */
     bool cell_out;        /* nothing in the holder */
+    bool reversed;        /* the cell is in it the wrong way round, behind a diode: nothing flows */
     bool relay_open;
     bool scanned; /* a scanner joins it to the meter that the sets share */
     struct supply_output supply;

@@ -102,8 +102,12 @@ static void show_cell(struct order *order, const struct cell_set *set)
     text_addf(
         order->reply,
         "cell-%d %s volts %.9g amps %.9g degC %.6g soc %.9g charge_Ah %.9g capacity_Ah %.9g\n",
-        set->number, set->cell_out ? "out" : "in", at.volts, at.amps, set_temperature(set),
-        cell->charge / simcell_capacity(cell), cell->charge / 3600, simcell_capacity(cell) / 3600);
+        set->number,
+        set->cell_out   ? "out"
+        : set->reversed ? "reversed"
+                        : "in",
+        at.volts, at.amps, set_temperature(set), cell->charge / simcell_capacity(cell),
+        cell->charge / 3600, simcell_capacity(cell) / 3600);
 }
 
 static bool act_on_cell(struct order *order, struct cell_set *set, const char *word)
@@ -113,11 +117,12 @@ static bool act_on_cell(struct order *order, struct cell_set *set, const char *w
         show_cell(order, set);
         return true;
     }
-    if (strcmp(word, "out") != 0 && strcmp(word, "in") != 0) {
+    if (strcmp(word, "out") != 0 && strcmp(word, "in") != 0 && strcmp(word, "reversed") != 0) {
         text_addf(order->reply, "error: %s is nothing that is done to a cell\n", word);
         return false;
     }
     set->cell_out = strcmp(word, "out") == 0;
+    set->reversed = strcmp(word, "reversed") == 0;
     set_changed(set);
     char name[24];
     snprintf(name, sizeof name, "cell-%d", set->number);
@@ -137,7 +142,7 @@ static void help(struct text *reply)
     for (int kind = 0; kind < FAULT_COUNT; kind++)
         text_addf(reply, "  %-16s %s [%g]\n", fault_word((enum fault_kind)kind),
                   fault_about((enum fault_kind)kind), fault_usual_value((enum fault_kind)kind));
-    text_add(reply, "  cell-N out, cell-N in, cell-N show; list, quit, help\n");
+    text_add(reply, "  cell-N out, cell-N in, cell-N reversed, cell-N show; list, quit, help\n");
 }
 
 static bool is_target(const struct instrument *instrument, const char *target)

@@ -1,0 +1,111 @@
+#!/bin/sh
+# Emulated channels whose cells a person puts in: an empty slot, a reversed cell, a cell taken out while no
+# engine was at work. Each time a question and no output; with the answer it is looked at again.
+. "$(dirname "$0")/../support/whole.sh"
+
+emulator=$(dirname "$PERDURE")/tests/emulator/emulator
+PERDURE_LOGBOOK=$work/cells.perdure
+export PERDURE_LOGBOOK
+served=
+engine=
+stop_all() {
+    [ -z "$engine" ] || kill -KILL "$engine" 2>/dev/null || true
+    [ -z "$served" ] || kill "$served" 2>/dev/null || true
+    rm -rf "$work"
+}
+trap stop_all EXIT
+
+"$emulator" --sets 2 --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" \
+    --soc "50 %" --for 300 --control control --log truth.log --bench-file served.lua \
+    "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%" >served.txt 2>&1 &
+served=$!
+for _ in $(seq 100); do
+    grep -q '^ready' served.txt 2>/dev/null && break
+    sleep 0.1
+done
+sed '/placed = true/d' served.lua >bench.lua
+"$PERDURE" new --clock x10 --seed 7 >/dev/null
+"$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01,T-02 >/dev/null
+cat >short.lua <<'L'
+return protocol {
+  title = "Short",
+  run = function(cell)
+    cell:discharge { current = "1 A", stop = { time = "40 s" }, every = "2 s" }
+  end,
+}
+L
+tell() {
+    "$emulator" --tell control "$@" >/dev/null || fail "the emulator does not do: $*"
+}
+begin() {
+    "$PERDURE" engine --bench bench.lua >>engine.txt 2>&1 &
+    engine=$!
+}
+# reply WORDS ANSWER [STATUS WORDS]
+reply() {
+    for _ in $(seq 200); do
+        id=$(ask_logbook "SELECT id FROM question WHERE text LIKE '%$1%' AND NOT EXISTS
+            (SELECT 1 FROM answer WHERE question = question.id) LIMIT 1")
+        [ -z "$id" ] || break
+        sleep 0.05
+    done
+    [ -n "$id" ] || fail "never asked: $1 ($(ask_logbook 'SELECT text FROM question'))"
+    expect "${3:-0}" "${4:-answered}" "$PERDURE" answer "$id" "$2" --who Ada
+}
+# until_true SQL
+until_true() {
+    for _ in $(seq 300); do
+        [ "$(ask_logbook "SELECT $1")" = 1 ] && return
+        sleep 0.05
+    done
+    fail "never came: $1"
+}
+energised='(output|input) on'
+quiet() {
+    if grep -E "$energised" truth.log; then
+        fail "something was energised: $1"
+    fi
+}
+
+tell cell-1 out
+tell cell-2 reversed
+"$PERDURE" start short.lua --cells T-01 --channel E1 >/dev/null
+"$PERDURE" start short.lua --cells T-02 --channel E2 >/dev/null
+begin
+reply 'Put T-01 into E1' T-02 1 'T-02 was given, and T-01 belongs in E1; T-02 belongs in E2'
+reply 'Put T-02 into E2' T-02
+reply 'Put T-01 into E1' T-02 1 'T-02 is in E2 already'
+reply 'Put T-01 into E1' T-01
+reply 'E1 reads %the slot looks empty' yes
+reply 'E2 reads -1.2% T-02 looks reversed' T-01 1 'T-01 was given, and T-02 belongs in E2'
+quiet "with an empty slot and a reversed cell"
+tell cell-1 in
+tell cell-2 in
+reply 'E1 reads %the slot looks empty' T-01
+reply 'E2 reads -1.2% T-02 looks reversed' T-02
+until_true "count(*) = 2 FROM outcome WHERE charge > 10"
+
+# In mid-step: killed, a cell taken out, begun again.
+kill -KILL "$engine"
+wait "$engine" 2>/dev/null || true
+engine=
+sleep 2.5 # the guardian
+tell cell-1 out
+begin
+reply 'E1 reads %the slot looks empty' yes
+until_true "count(*) = 1 FROM run WHERE state = 'done'"
+tell cell-1 in
+reply 'E1 reads %the slot looks empty' T-01
+until_true "count(*) = 2 FROM run WHERE state = 'done'"
+kill -TERM "$engine"
+wait "$engine" || true
+engine=
+[ "$(ask_logbook "SELECT group_concat(quality) FROM outcome")" = 'gap,gap' ] || fail "$(ask_logbook 'SELECT * FROM outcomes')"
+ask_logbook "SELECT channel, charge, gap_time FROM step JOIN outcome ON step = step.id ORDER BY channel"
+[ "$(ask_logbook "SELECT count(*) FROM outcome WHERE abs(charge - 40) < 4")" = 2 ] || fail "charge"
+[ "$(ask_logbook "SELECT count(*) FROM question WHERE NOT EXISTS (SELECT 1 FROM answer WHERE question = question.id)")" = 0 ] ||
+    fail "something is still asked"
+grep -qE "$energised" truth.log || fail "the truth does not tell what was energised"
+sound
+expect 0 '0 findings' "$PERDURE" audit
+finish
