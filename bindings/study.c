@@ -37,6 +37,30 @@ static int take_runs(lua_State *L, int status, lua_KContext context)
     return 1;
 }
 
+/* The option `channel`: a name for all cells, or a table LABEL -> NAME, which is written after an
+ * empty name; gives the place of its text, 0 for none. */
+static size_t write_channel(lua_State *L, struct text *words)
+{
+    size_t at = 0;
+    const char *channel = NULL;
+    bool there = field_push(L, 4, "channel");
+    if (there && lua_istable(L, -1)) {
+        for (lua_pushnil(L); lua_next(L, -2); lua_pop(L, 1))
+            if (lua_type(L, -2) != LUA_TSTRING || lua_type(L, -1) != LUA_TSTRING)
+                guest_fail(L, "write { [\"REF-01\"] = \"A1\" }",
+                           "perform: the table of channels is not by label");
+        text_add_bytes(words, "", 1);
+        at = words->length;
+        write_object(L, lua_gettop(L), words, "perform: channels");
+    } else {
+        channel = field_text(L, 4, "perform's options", "channel");
+        text_add(words, channel ? channel : "");
+    }
+    text_add_bytes(words, "", 1);
+    lua_settop(L, 4);
+    return at;
+}
+
 /* perform(name, labels, params, options) */
 static int study_perform(lua_State *L)
 {
@@ -57,21 +81,23 @@ static int study_perform(lua_State *L)
     write_object(L, 3, words, "perform: parameters");
     text_add_bytes(words, "", 1);
     size_t label = words->length;
-    const char *channel = field_text(L, 4, "perform's options", "channel");
-    text_add(words, channel ? channel : "");
-    text_add_bytes(words, "", 1);
+    size_t channels = write_channel(L, words);
     size_t protocol = words->length;
     text_add(words, name);
 
     request->cells = words->bytes;
     request->params = words->bytes + params;
     request->label = words->bytes + label;
+    request->channels = channels ? words->bytes + channels : NULL;
     request->text = words->bytes + protocol;
     struct text *args = &script->args;
     text_add(args, "{\"cells\":");
     text_add(args, request->cells);
     text_add(args, ",\"channel\":");
-    text_add_json_string(args, request->label, strlen(request->label));
+    if (request->channels)
+        text_add(args, request->channels);
+    else
+        text_add_json_string(args, request->label, strlen(request->label));
     text_add(args, ",\"params\":");
     text_add(args, request->params);
     if (field_yes(L, 4, "perform's options", "placed"))

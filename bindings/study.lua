@@ -147,8 +147,9 @@ function Study:split(arms)
 end
 
 -- s:perform("capacity", cells, { rate = "500 mA" }, { channel = "A1" }): a protocol on each cell, in
--- parallel over the free channels. Gives back what became of each, those that ended first first, and by
--- label: out["HER-01"].results.capacity
+-- parallel over the free channels, or on those named: one for all, or { channel = { ["HER-01"] = "A1" } }.
+-- With placed = true the cells have been put in ahead, and nobody is asked for them. Gives back what became
+-- of each, those that ended first first, and by label: out["HER-01"].results.capacity
 function Study:perform(name, cells, params, options)
   if type(name) ~= "string" then
     fail("perform wants the name of a protocol", "write s:perform(\"capacity\", s.cells)")

@@ -28,6 +28,12 @@ static const struct kind *kind_of(const char *name)
     return NULL;
 }
 
+/* It tests the channels and is compared with nothing. */
+static bool is_reference(const json_t *cell)
+{
+    return json_is_true(json_object_get(cell, "reference"));
+}
+
 /* --- values of cells
  * ------------------------------------------------------------------------------ */
 
@@ -67,7 +73,7 @@ static size_t gather(const json_t *results, const json_t *cells, const char *mod
     json_array_foreach(cells, i, cell)
     {
         double last = NAN;
-        if (strcmp(row_text(cell, "model"), model) != 0)
+        if (is_reference(cell) || strcmp(row_text(cell, "model"), model) != 0)
             continue;
         json_array_foreach(results, j, row)
         {
@@ -99,7 +105,7 @@ static int list_models(const json_t *cells, struct comparison *out, struct error
     json_array_foreach(cells, i, cell)
     {
         const char *model = row_text(cell, "model");
-        if (find(out->model, out->models, model) < out->models)
+        if (is_reference(cell) || find(out->model, out->models, model) < out->models)
             continue;
         if (out->models == MODELS_MOST)
             return error_set(error, ERROR_FAILED, "rank", "compare fewer at a time",

@@ -81,7 +81,8 @@ static void sort_into_models(struct evidence *out, const json_t *models)
     {
         json_array_foreach(out->cells, j, cell)
         {
-            if (strcmp(row_text(cell, "model"), row_text(model, "name")) != 0)
+            if (json_is_true(json_object_get(cell, "reference")) ||
+                strcmp(row_text(cell, "model"), row_text(model, "name")) != 0)
                 continue;
             if (!model_of(out, cell))
                 out->models[out->model_count++] =

@@ -15,7 +15,7 @@ struct evidence_model {
                      itself; owned */
     int style;    /* its place in the logbook: one colour in every chart, whatever is left out */
     double rated; /* A.s */
-    json_t *cells; /* rows of its chosen cells; owned */
+    json_t *cells; /* rows of its chosen cells, those of reference left out; owned */
 };
 
 struct evidence {

@@ -20,6 +20,7 @@ static const struct package_field cells[] = {
     {"label", "string", NULL, "as written on the cell; never changes"},
     {"model", "string", NULL, "its model"},
     {"enrolled_at", "datetime", NULL, "when it came on record; " INSTANT},
+    {"reference", "boolean", NULL, "true: it tests the channels, and is in no ranking"},
     {NULL, NULL, NULL, NULL},
 };
 

@@ -117,15 +117,16 @@ void report_summary(struct report *report)
     const struct evidence *evidence = report->evidence;
     size_t going = runs_in(report, "running") + runs_in(report, "queued") +
                    runs_in(report, "paused") + runs_in(report, "attention");
+    size_t cells = 0;
+    for (size_t m = 0; m < evidence->model_count; m++)
+        cells += json_array_size(evidence->models[m].cells); /* without those of reference */
     report_add_item(report, &report->page.summary,
                     report_text(report,
                                 "%zu cell%s of %zu model%s. Runs: %zu done, %zu failed, %zu "
                                 "stopped, %zu still open.",
-                                json_array_size(evidence->cells),
-                                json_array_size(evidence->cells) == 1 ? "" : "s",
-                                evidence->model_count, evidence->model_count == 1 ? "" : "s",
-                                runs_in(report, "done"), runs_in(report, "failed"),
-                                runs_in(report, "stopped"), going));
+                                cells, cells == 1 ? "" : "s", evidence->model_count,
+                                evidence->model_count == 1 ? "" : "s", runs_in(report, "done"),
+                                runs_in(report, "failed"), runs_in(report, "stopped"), going));
     if (going)
         report_add_item(report, &report->page.summary,
                         "The work is not finished: what is said here may change.");

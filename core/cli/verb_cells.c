@@ -4,10 +4,9 @@
 #include "logbook/facts.h"
 
 static const struct column list[] = {
-    {"label", "cell", 'l'},          {"model", "model", 'l'},
-    {"chemistry", "chemistry", 'l'}, {"size", "size", 'l'},
-    {"rated_Ah", "rated Ah", 'r'},   {"runs", "runs", 'r'},
-    {"open_run", "in run", 'r'},     {NULL, NULL, 0},
+    {"label", "cell", 'l'},      {"model", "model", 'l'},         {"chemistry", "chemistry", 'l'},
+    {"size", "size", 'l'},       {"rated_Ah", "rated Ah", 'r'},   {"runs", "runs", 'r'},
+    {"open_run", "in run", 'r'}, {"reference", "reference", 'l'}, {NULL, NULL, 0},
 };
 
 static const struct column history[] = {
@@ -16,6 +15,20 @@ static const struct column history[] = {
     {"charge_Ah", "Ah", 'r'},       {"energy_Wh", "Wh", 'r'},    {"last_voltage_V", "end V", 'r'},
     {"ended_by", "ended by", 'l'},  {"quality", "quality", 'l'}, {NULL, NULL, 0},
 };
+
+/* A table has a column for what some of its rows have: no logbook without references shows it. */
+static void show(const struct arguments *arguments, struct logbook *logbook, const json_t *rows,
+                 const struct column *columns)
+{
+    size_t i;
+    json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        if (!arguments->json && json_is_false(json_object_get(row, "reference")))
+            json_object_del(row, "reference");
+    }
+    print_rows_in(arguments, rows, columns, logbook_zone(logbook));
+}
 
 static int run(const struct arguments *arguments, struct error *error)
 {
@@ -27,7 +40,7 @@ static int run(const struct arguments *arguments, struct error *error)
         return error->code;
     if (!(filter.label && logbook_cell(logbook, filter.label, &cell, error)) &&
         !logbook_list(logbook, filter.label ? LIST_CELL_STEPS : LIST_CELLS, &filter, &rows, error))
-        print_rows_in(arguments, rows, filter.label ? history : list, logbook_zone(logbook));
+        show(arguments, logbook, rows, filter.label ? history : list);
     json_decref(rows);
     logbook_close(logbook);
     return error->code;

@@ -2,8 +2,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "base/quantity.h"
+#include "base/rows.h"
 #include "cli/table_file.h"
 #include "cli/workplace.h"
 
@@ -24,6 +26,20 @@ static int price_of(const char *text, double *price, const char *where, struct e
     if (end == text || *end || !(*price >= 0))
         return error_set(error, ERROR_USAGE, where, "write a plain number, such as 2.40",
                          "\"%s\" is no price", text);
+    return 0;
+}
+
+/* yes or no; also 1 and 0, true and false, as files have them. */
+static int yes_of(const char *text, bool *yes, const char *where, struct error *error)
+{
+    static const char *const words[] = {"no", "yes", "0", "1", "false", "true", ""};
+    size_t i = 0;
+    while (i < sizeof words / sizeof *words && strcasecmp(text, words[i]) != 0)
+        i++;
+    if (i == sizeof words / sizeof *words)
+        return error_set(error, ERROR_USAGE, where, "write yes or no", "reference is \"%.40s\"",
+                         text);
+    *yes = i % 2;
     return 0;
 }
 
@@ -66,7 +82,26 @@ static json_t *from_options(const struct arguments *arguments, struct error *err
     if (!model)
         return NULL;
     json_object_set_new(model, "cells", argument_list(argument(arguments, "labels")));
+    json_object_set_new(model, "reference", json_boolean(argument(arguments, "reference")));
     return json_pack("[o]", model);
+}
+
+/* The reference cells of a model, an entry of their own after the model's. */
+static json_t *references_of(json_t *models, json_t *model)
+{
+    size_t i;
+    json_t *entry;
+    json_array_foreach(models, i, entry)
+    {
+        if (json_is_true(json_object_get(entry, "reference")) &&
+            json_equal(json_object_get(entry, "name"), json_object_get(model, "name")))
+            return entry;
+    }
+    entry = json_copy(model);
+    json_object_set_new(entry, "cells", json_array());
+    json_object_set_new(entry, "reference", json_true());
+    json_array_append_new(models, entry);
+    return entry;
 }
 
 /* One row a cell; the model's fields need to stand in the first row of each model only. */
@@ -84,7 +119,9 @@ static json_t *from_file(const char *path, struct error *error)
         const char *name = json_string_value(json_object_get(row, "model"));
         json_t *label = json_object_get(row, "label");
         json_t *model = name ? json_object_get(by_name, name) : NULL;
-        if (!label && missing(error, where, "label"))
+        bool reference = false;
+        if ((!label && missing(error, where, "label")) ||
+            yes_of(row_text(row, "reference"), &reference, where, error))
             break;
         if (!model) {
             model = model_of(row, where, error);
@@ -93,6 +130,8 @@ static json_t *from_file(const char *path, struct error *error)
             json_array_append_new(models, model);
             json_object_set(by_name, name, model);
         }
+        if (reference)
+            model = references_of(models, model);
         json_array_append(json_object_get(model, "cells"), label);
     }
 out:
@@ -135,6 +174,7 @@ static const struct option_spec options[] = {
     {"size", "NAME", "AA, AAA, ...", false},
     {"price", "NUMBER", "of one cell", false},
     {"currency", "NAME", "of the price, such as EUR", false},
+    {"reference", NULL, "the cells test the channels, and are in no ranking", false},
     {NULL, NULL, NULL, false},
 };
 

@@ -67,12 +67,17 @@ static int write_rows(struct export *export, enum package_name name, const json_
 static json_t *chosen_models(const struct export *export, const json_t *all)
 {
     json_t *rows = json_array(), *row;
-    size_t i;
+    size_t i, j;
     json_array_foreach(all, i, row)
     {
-        for (size_t m = 0; m < export->evidence.model_count; m++)
-            if (strcmp(export->evidence.models[m].name, row_text(row, "name")) == 0)
-                json_array_append(rows, row);
+        json_t *cell;
+        bool chosen = false;
+        json_array_foreach(export->evidence.cells, j, cell)
+        {
+            chosen = chosen || strcmp(row_text(cell, "model"), row_text(row, "name")) == 0;
+        }
+        if (chosen)
+            json_array_append(rows, row);
     }
     return rows;
 }

@@ -1,19 +1,33 @@
 /* The act that puts models and cells on record. */
 #include <math.h>
+#include <string.h>
 
 #include "base/text.h"
 #include "engine/act_internal.h"
 #include "logbook/cells.h"
 
+/* A text that is too long is never cut. */
+static int fill(char *to, size_t size, const char *text, const char *what, struct error *error)
+{
+    size_t length = strlen(text);
+    if (length >= size)
+        return error_set(error, ERROR_FAILED, text, "shorten it",
+                         "the %s is %zu bytes long, and %zu are the most", what, length, size - 1);
+    string_copy(to, size, text);
+    return 0;
+}
+
 static int enrol_model(struct act *a, json_t *spec, struct error *error)
 {
     const char *name, *chemistry, *maker = "", *size = "", *currency = "";
     double rated, price = NAN;
+    int reference = 0;
     json_t *cells;
     json_error_t problem;
-    if (json_unpack_ex(spec, &problem, 0, "{s:s, s:s, s:F, s?s, s?s, s?F, s?s, s:o}", "name", &name,
-                       "chemistry", &chemistry, "rated_Ah", &rated, "maker", &maker, "size", &size,
-                       "price", &price, "currency", &currency, "cells", &cells))
+    if (json_unpack_ex(spec, &problem, 0, "{s:s, s:s, s:F, s?s, s?s, s?F, s?s, s?b, s:o}", "name",
+                       &name, "chemistry", &chemistry, "rated_Ah", &rated, "maker", &maker, "size",
+                       &size, "price", &price, "currency", &currency, "reference", &reference,
+                       "cells", &cells))
         return bad_request(error, problem.text);
 
     const struct profile *profile = profile_find(chemistry);
@@ -25,11 +39,12 @@ static int enrol_model(struct act *a, json_t *spec, struct error *error)
         return error_set(error, ERROR_FAILED, name, "give the rated capacity, such as 2000 mAh",
                          "a rated capacity of %g Ah is not plausible", rated);
     struct model_record model = {.rated_charge = rated * 3600, .price = price};
-    string_copy(model.name, sizeof model.name, name);
-    string_copy(model.maker, sizeof model.maker, maker);
-    string_copy(model.size, sizeof model.size, size);
+    if (fill(model.name, sizeof model.name, name, "model's name", error) ||
+        fill(model.maker, sizeof model.maker, maker, "maker's name", error) ||
+        fill(model.size, sizeof model.size, size, "size", error) ||
+        fill(model.currency, sizeof model.currency, currency, "currency", error))
+        return error->code;
     string_copy(model.chemistry, sizeof model.chemistry, profile->chemistry);
-    string_copy(model.currency, sizeof model.currency, currency);
     if (logbook_add_model(a->logbook, &model, error))
         return error->code;
 
@@ -40,7 +55,8 @@ static int enrol_model(struct act *a, json_t *spec, struct error *error)
         int64_t id;
         if (!json_is_string(label))
             return bad_request(error, "a label is not a text");
-        if (logbook_add_cell(a->logbook, json_string_value(label), model.id, a->now, &id, error))
+        if (logbook_add_cell(a->logbook, json_string_value(label), model.id, a->now, &id, error) ||
+            (reference && logbook_mark_reference(a->logbook, id, error)))
             return error->code;
     }
     json_array_append_new(

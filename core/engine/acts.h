@@ -2,7 +2,8 @@
  * whether a command makes the change itself (no engine at work) or sends it to the engine that
  * holds the logbook.
  *
- *   enrol  {"models": [{name, maker?, size?, chemistry, rated_Ah, price?, currency?, cells: [..]}]}
+ *   enrol  {"models": [{name, maker?, size?, chemistry, rated_Ah, price?, currency?, reference?,
+ *           cells: [..]}]}
  *   start  {"kind", "name", "text", "modules": {NAME: TEXT}, "params": {..}, "cells": [..],
  *           "channel"?}
  *   pause, resume, stop  {"run"}

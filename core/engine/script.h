@@ -44,10 +44,11 @@ struct script_request {
     double uncertainty, freedom; /* NAN: not known; well known */
     const char *state;
     /* Studies. */
-    const char *cells;  /* JSON array of labels */
-    const char *params; /* JSON object: parameters of the protocol to perform */
-    const char *label;  /* place: the arm's name; perform: the channel asked for; or "" */
-    const char *detail; /* JSON object, or "{}" */
+    const char *cells;    /* JSON array of labels */
+    const char *params;   /* JSON object: parameters of the protocol to perform */
+    const char *label;    /* place: the arm's name; perform: the channel asked for; or "" */
+    const char *channels; /* perform: JSON object, a channel for each label; NULL: none named */
+    const char *detail;   /* JSON object, or "{}" */
     bool has_window; /* a wait for an age: from `early` before to `late` after `until` is in time */
     struct duration early, late;
 };

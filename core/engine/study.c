@@ -79,6 +79,16 @@ static void set_due(struct run_record *record, const struct zone *zone, utc_us c
         string_copy(record->due_zone, sizeof record->due_zone, zone_name(NULL));
 }
 
+/* The one that the study names for this cell, or for all; "" leaves it to the engine. */
+static void choose_channel(const struct script_request *request, const char *label, char *channel,
+                           size_t size)
+{
+    json_t *channels = request->channels ? json_loads(request->channels, 0, NULL) : NULL;
+    const char *own = json_string_value(json_object_get(channels, label));
+    string_copy(channel, size, own ? own : request->label ? request->label : "");
+    json_decref(channels);
+}
+
 static void queue_child(struct live_run *run, const struct perform *p, const char *label)
 {
     struct engine *engine = run->engine;
@@ -100,8 +110,7 @@ static void queue_child(struct live_run *run, const struct perform *p, const cha
     string_copy(record.script_name, sizeof record.script_name, p->name);
     string_copy(record.script_hash, sizeof record.script_hash, p->hash);
     string_copy(record.cell_label, sizeof record.cell_label, label);
-    if (run->request.label)
-        string_copy(record.channel, sizeof record.channel, run->request.label);
+    choose_channel(&run->request, label, record.channel, sizeof record.channel);
     string_copy(record.engine_version, sizeof record.engine_version, PERDURE_VERSION);
     string_copy(record.lua_version, sizeof record.lua_version, engine->options.scripts->version);
     if (!logbook_cell(logbook, label, &cell, engine_error(engine))) {

@@ -126,6 +126,11 @@ int logbook_add_cell(struct logbook *logbook, const char *label, int64_t model, 
     return failed;
 }
 
+int logbook_mark_reference(struct logbook *logbook, int64_t cell, struct error *error)
+{
+    return SQL(logbook, error, "UPDATE cell SET reference = 1 WHERE id = ?1", V_INT(cell));
+}
+
 /* How many letters must be changed, added or left out (Levenshtein's distance), capitals aside. */
 static int distance(const char *a, const char *b)
 {

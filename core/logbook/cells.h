@@ -32,6 +32,9 @@ int logbook_add_model(struct logbook *logbook, struct model_record *model, struc
 int logbook_add_cell(struct logbook *logbook, const char *label, int64_t model, utc_us at,
                      int64_t *id, struct error *error);
 
+/* It tests channels (the same cell on each), and is in no ranking. */
+int logbook_mark_reference(struct logbook *logbook, int64_t cell, struct error *error);
+
 /* ERROR_FAILED when there is none of this label; the message offers the nearest label. */
 int logbook_cell(struct logbook *logbook, const char *label, struct cell_record *out,
                  struct error *error);

@@ -27,6 +27,7 @@ static const char *const queries[] = {
 
     [LIST_CELLS] = "SELECT cell.id, label, name AS model, maker, size, chemistry, "
                    "rated_charge / 3600 AS rated_Ah, price, currency, enrolled_at, "
+                   "CASE reference WHEN 1 THEN 'true' ELSE 'false' END AS \"reference{}\", "
                    "(SELECT count(*) FROM run WHERE run.cell = cell.id) AS runs, "
                    "(SELECT id FROM run WHERE run.cell = cell.id AND ended_at IS NULL) AS open_run "
                    "FROM cell JOIN model ON model.id = cell.model "

@@ -64,6 +64,16 @@ expect 4 'twice.lua:5' "$PERDURE" engine --bench twice.lua --until-idle
 expect 4 'nowhere.lua' "$PERDURE" bench nowhere.lua
 expect 1 'T-01' "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --size AA --labels T-01
 expect 1 'Mystery' "$PERDURE" enrol --model Odd --chemistry Mystery --rated "1 Ah" --labels O-1
+long=$(printf '%0128d' 0)
+expect 1 "the model's name is 128 bytes long, and 127 are the most" \
+    "$PERDURE" enrol --model "$long" --chemistry NiMH --rated "1 Ah" --labels O-1
+expect 1 "the maker's name is 128 bytes long" \
+    "$PERDURE" enrol --model Odd --maker "$long" --chemistry NiMH --rated "1 Ah" --labels O-1
+expect 1 "the size is 32 bytes long, and 31 are the most" \
+    "$PERDURE" enrol --model Odd --size "$(printf '%032d' 0)" --chemistry NiMH --rated "1 Ah" --labels O-1
+expect 2 'reference is "maybe"' sh -c 'printf "label,model,chemistry,rated,reference\nO-1,Odd,NiMH,1 Ah,maybe\n" >odd.csv
+    exec "$0" enrol odd.csv' "$PERDURE"
+[ "$(ask_logbook "SELECT count(*) FROM model")" = 1 ] || fail "something was enrolled"
 expect 2 'rated' "$PERDURE" enrol --model Odd --chemistry NiMH --labels O-1
 "$PERDURE" start drain --cells T-04 >/dev/null
 expect 1 'T-04' "$PERDURE" start drain --cells T-04
