@@ -6,7 +6,8 @@
 --
 --   every ..._at    an instant: integer microseconds since 1970-01-01T00:00:00Z (UTC)
 --   run, step ...   a reference to the id of the table of that name
---   segment, n      the place in a run's journal: segment from 0, number from 1 within it
+--   segment, n      the place in a run's journal: segment from 0, number from 1 within it; 0 and below is
+--                   what the engine itself had to ask: to put a cell in, to look at it
 --   NULL            not known, not measured, or without meaning here
 --
 -- Rows are added and completed, not rewritten: what was once recorded stays.
