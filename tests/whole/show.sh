@@ -34,7 +34,7 @@ L
 
 charts="discharge retention resistance fade ranking"
 script='<script>alert("1")</script> & '"'x'"
-long=$(printf 'L%.0s' $(seq 200))
+long=$(printf 'L%.0s' $(seq 127))
 right=$(printf '\327\251\327\234\327\225\327\235 2000')
 
 # well_formed FILE...: an XML parser takes it, and no markup came in with a name.
