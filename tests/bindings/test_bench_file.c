@@ -209,6 +209,8 @@ static void test_wrong_files(void **state)
         {"local l = limits(5)", "bench.lua:1", "limits is a number"},
         {"return bench { channels = { H1 =\n by_hand { tilte = 'x' } } }", "bench.lua:2",
          "did you mean 'title'"},
+        {"return bench { channels = { H1 =\n by_hand { placed = 'yes' } } }", "bench.lua:2",
+         "placed is a string"},
         {"record('n', 1)", "bench.lua:1", "there is no 'record' here"},
         {"io.open('/etc/hostname')", "bench.lua:1", "scripts have no 'io'"},
         {"while true do end", "bench.lua:1", "without asking for anything"},

@@ -91,6 +91,34 @@ static void choices_and_done(void **state)
     json_decref(answer);
 }
 
+static void a_label_is_the_one_that_is_expected(void **state)
+{
+    (void)state;
+    static const char label[] = "{\"kind\":\"label\",\"label\":\"HER-07\",\"channel\":\"A1\"}";
+    json_t *answer = taken(label, "her-07\r\n"); /* a scanner, and capitals do not count */
+    assert_string_equal(json_string_value(answer), "HER-07");
+    json_decref(answer);
+    assert_true(json_is_true(taken(label, "Yes")));
+    refuses(label, "KES-07", "KES-07 was given, and HER-07 belongs in A1");
+    refuses(label, "HER-070", "HER-07 belongs in A1");
+    refuses(label, "HER-07 HER-07", "HER-07 belongs in A1");
+    refuses(label, "", "nothing was given");
+    refuses(label, "no", "HER-07");
+    char hint[200];
+    assert_string_equal(answer_hint(label, hint, sizeof hint), "HER-07, typed or scanned, or yes");
+}
+
+static void a_voltage_is_judged_by_the_chemistry(void **state)
+{
+    (void)state;
+    static const char volts[] =
+        "{\"kind\":\"display\",\"needs\":[\"voltage\"],\"rated_Ah\":2.0,\"most_V\":1.9}";
+    json_decref(taken(volts, "1.85 V"));
+    refuses(volts, "1.95 V", "plausible");
+    refuses(volts, "-1.2 V", "plausible");
+    refuses(display, "1875 mAh, 5.1 V", "plausible");
+}
+
 static void hints_say_what_is_valid(void **state)
 {
     (void)state;
@@ -106,6 +134,8 @@ int main(void)
         cmocka_unit_test(numbers_come_in_the_unit_that_was_asked_for),
         cmocka_unit_test(a_display_is_read_by_its_units),
         cmocka_unit_test(choices_and_done),
+        cmocka_unit_test(a_label_is_the_one_that_is_expected),
+        cmocka_unit_test(a_voltage_is_judged_by_the_chemistry),
         cmocka_unit_test(hints_say_what_is_valid),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -38,8 +38,13 @@ tell() {
     "$emulator" --tell control "$@" >/dev/null || fail "the emulator does not do: $*"
 }
 begin() {
+    rm -f "$work/cells.perdure-socket" # the killed one's
     "$PERDURE" engine --bench bench.lua >>engine.txt 2>&1 &
     engine=$!
+    for _ in $(seq 200); do
+        [ -S "$work/cells.perdure-socket" ] && break
+        sleep 0.05
+    done
 }
 # reply WORDS ANSWER [STATUS WORDS]
 reply() {
