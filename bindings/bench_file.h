@@ -28,8 +28,8 @@ struct bench_access {
  * opened (bench_reach). Channels come sorted by name, S2 before S10. Clock and world are borrowed
  * by the channels. The error's `what` is FILE:LINE.
  *
- * Without `access`, or without its loop, a channel of instruments, or by hand, is stood for by a simulated one
- * with its limits: for rehearsals. */
+ * Without `access`, or without its loop, a channel of instruments, or by hand, is stood for by a
+ * simulated one with its limits: for rehearsals. */
 int bench_file_read(const char *path_name, const char *text, size_t length,
                     const struct clock *clock, struct world *world,
                     const struct bench_access *access, struct bench *out, struct error *error);
