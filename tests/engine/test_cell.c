@@ -238,6 +238,74 @@ static void a_cell_that_is_there_is_not_asked_for(void **state)
     rig_close(&rig);
 }
 
+static void a_cell_that_was_never_put_in_is_asked_for_again(void **state)
+{
+    (void)state;
+    struct rig rig;
+    open_by_hand(&rig, 1);
+    rig_queue(&rig, "n", "A");
+    rig_engine(&rig);
+    rig_until(&rig, 1);
+    rig_act_on(&rig, "stop", 1, 0);
+    rig_queue(&rig, "n", "A");
+    rig_until(&rig, 2);
+    asked(&rig, 2, "Put A into H1");
+    rig_close(&rig);
+}
+
+/* Another run has become due while no engine was at work, and would be first in the queue. */
+static void the_slot_is_kept_for_the_cell_that_was_asked_for(void **state)
+{
+    (void)state;
+    struct rig rig;
+    struct run_record later = {0};
+    struct cell_record cell;
+    open_by_hand(&rig, 1);
+    rig_queue(&rig, "n", "B");
+    assert_int_equal(logbook_run(rig.logbook, 1, &later, &rig.error), 0);
+    assert_int_equal(logbook_cell(rig.logbook, "C", &cell, &rig.error), 0);
+    later.cell = cell.id;
+    later.queued_at = RIG_START - 1;
+    later.due_at = RIG_START + 1000 * US_PER_S;
+    assert_int_equal(logbook_begin(rig.logbook, &rig.error), 0);
+    assert_int_equal(logbook_add_run(rig.logbook, &later, &rig.error), 0);
+    assert_int_equal(logbook_commit(rig.logbook, &rig.error), 0);
+    run_record_free(&later);
+    rig_engine(&rig);
+    rig_until(&rig, 1);
+    asked(&rig, 1, "Put B into H1");
+    assert_true(engine_commit(rig.engine));
+    rig_kill(&rig);
+
+    clock_advance(&rig.clock, 2000 * US_PER_S);
+    rig_engine(&rig);
+    rig_until(&rig, 2001);
+    asked(&rig, 1, "Put B into H1");
+    say(&rig, 1, "B", 0);
+    rig_state(&rig, 1, RUN_DONE);
+    rig_until(&rig, 2002);
+    asked(&rig, 2, "Put C into H1");
+    rig_close(&rig);
+}
+
+static void a_run_prefers_the_slot_that_its_cell_is_in(void **state)
+{
+    (void)state;
+    struct rig rig;
+    open_by_hand(&rig, 2);
+    rig_queue(&rig, "n", "A");
+    rig_queue(&rig, "n", "B");
+    rig_engine(&rig);
+    rig_until(&rig, 1);
+    say(&rig, 1, "A", 0);
+    say(&rig, 2, "B", 0);
+    rig_queue(&rig, "n", "B"); /* H1 is free as well */
+    rig_until(&rig, 2);
+    rig_state(&rig, 3, RUN_DONE);
+    asked_nothing(&rig);
+    rig_close(&rig);
+}
+
 static void a_pause_keeps_the_question(void **state)
 {
     (void)state;
@@ -433,6 +501,9 @@ int main(void)
         cmocka_unit_test(a_person_is_asked_to_put_the_cell_in),
         cmocka_unit_test(the_same_cell_in_two_places_is_refused),
         cmocka_unit_test(a_cell_that_is_there_is_not_asked_for),
+        cmocka_unit_test(a_cell_that_was_never_put_in_is_asked_for_again),
+        cmocka_unit_test(the_slot_is_kept_for_the_cell_that_was_asked_for),
+        cmocka_unit_test(a_run_prefers_the_slot_that_its_cell_is_in),
         cmocka_unit_test(a_pause_keeps_the_question),
         cmocka_unit_test(nobody_is_asked_where_cells_are_put_in_ahead),
         cmocka_unit_test(a_reversed_cell_is_asked_about),

@@ -135,7 +135,7 @@ for cell in $(ask_logbook "SELECT cell.label FROM placement JOIN cell ON cell.id
     reply "$cell in slot" "1500 mAh, 1.0 V"
 done
 for _ in $(seq 100); do
-    [ "$(ask_logbook "SELECT state FROM run WHERE id = 1")" = done ] && break
+    [ "$(ask_logbook "SELECT state FROM run WHERE id = 1")" = "done" ] && break
     sleep 0.05
 done
 kill_engine
