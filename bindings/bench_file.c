@@ -80,9 +80,8 @@ static struct channel *worked_by_hand(const struct bench_reader *reader,
                                       const struct by_hand_spec *spec, const char *name)
 {
     const bool there = reader->access && reader->access->uv_loop;
-    struct channel *channel =
-        there ? by_hand_channel(name, spec->title)
-              : simulated_channel(name, reader->clock, reader->world, NULL);
+    struct channel *channel = there ? by_hand_channel(name, spec->title)
+                                    : simulated_channel(name, reader->clock, reader->world, NULL);
     channel->accuracy = spec->accuracy;
     return channel;
 }

@@ -10,7 +10,7 @@
 struct by_hand_spec {
     char title[128];
     struct channel_accuracy accuracy; /* of what its display shows */
-    bool placed; /* cells are put in ahead: nobody is asked for them */
+    bool placed;                      /* cells are put in ahead: nobody is asked for them */
 };
 
 /* The word `by_hand`: pushes a value that by_hand_spec_at knows. */
