@@ -168,7 +168,7 @@ json_t *evidence_steps(const struct evidence *evidence, const char *label)
 
 void evidence_source(const struct evidence *evidence, struct text *out)
 {
-    size_t i, simulated = 0, count = json_array_size(evidence->results);
+    size_t i, simulated = 0, imported = 0, count = json_array_size(evidence->results);
     json_t *row;
     char stamp[40];
     const struct zone *zone = logbook_zone(evidence->logbook);
@@ -176,11 +176,15 @@ void evidence_source(const struct evidence *evidence, struct text *out)
     json_array_foreach(evidence->results, i, row)
     {
         simulated += strcmp(row_text(row, "how"), "simulated") == 0;
+        imported += strcmp(row_text(row, "how"), "imported") == 0;
     }
     if (count && simulated == count)
         text_add(out, "Simulated cells, no real ones. ");
     else if (simulated)
         text_add(out, "Some of the results are of simulated cells. ");
+    if (imported)
+        text_addf(out, "%s imported: logged elsewhere. ",
+                  imported == count ? "All results are" : "Some of the results are");
     zone_format(zone, evidence->latest, stamp, sizeof stamp);
     text_addf(out, "Logbook %s, as of %.10s", slash ? slash + 1 : path, stamp);
     text_addf(out, zone ? " (%s)." : ".", zone_name(zone));

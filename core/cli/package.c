@@ -27,7 +27,7 @@ static const struct package_field cells[] = {
 static const struct package_field runs[] = {
     {"run", "integer", NULL, "number of the run"},
     {"parent", "integer", NULL, "the study's run that started it; empty: started by a person"},
-    {"kind", "string", NULL, "protocol or study"},
+    {"kind", "string", NULL, "protocol, study or import (a curve that was logged elsewhere)"},
     {"script", "string", NULL, "name of the script"},
     {"script_hash", "string", NULL, "SHA-256 of the script's text"},
     {"params", "object", NULL, "values set for the script, JSON"},
@@ -50,7 +50,7 @@ static const struct package_field steps[] = {
     {"cell", "string", NULL, "label of the cell"},
     {"channel", "string", NULL, "channel of the bench"},
     {"kind", "string", NULL, "charge, discharge, rest, pulse or read"},
-    {"how", "string", NULL, "how its values were obtained, such as simulated"},
+    {"how", "string", NULL, "how its values were obtained, such as simulated or imported"},
     {"started_at", "datetime", NULL, "when it began; " INSTANT},
     {"ended_at", "datetime", NULL, "when it ended; empty: still open; " INSTANT},
     {"charge_Ah", "number", "Ah", "charge that flowed, magnitude"},

@@ -3,6 +3,7 @@
 
 #include <inttypes.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "cli/channel_words.h"
 #include "cli/measured.h"
@@ -100,9 +101,11 @@ int show_run(const struct arguments *arguments, struct logbook *logbook, int64_t
     json_t *whole = json_copy(find_row(runs, id));
     json_decref(runs);
 
+    const bool imported = strcmp(word(whole, "kind"), "import") == 0;
     if (!arguments->json)
-        printf("run %" PRId64 "  %s on %s, channel %s: %s%s%s\n", id, word(whole, "script"),
-               word(whole, "cell"), word(whole, "channel"), word(whole, "state"),
+        printf("run %" PRId64 "  %s on %s, %s%s: %s%s%s\n", id, word(whole, "script"),
+               word(whole, "cell"), imported ? "imported" : "channel ",
+               imported ? "" : word(whole, "channel"), word(whole, "state"),
                json_is_string(json_object_get(whole, "why")) ? ": " : "",
                json_is_string(json_object_get(whole, "why")) ? word(whole, "why") : "");
     for (size_t i = 0; i < sizeof parts / sizeof *parts && !error->code; i++) {

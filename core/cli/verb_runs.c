@@ -5,6 +5,7 @@
 
 static const struct column columns[] = {
     {"run", "run", 'r'},
+    {"kind", "kind", 'l'},
     {"script", "script", 'l'},
     {"cell", "cell", 'l'},
     {"channel", "channel", 'l'},

@@ -24,6 +24,7 @@ int resume_act(struct act *a, struct error *error);
 int stop_act(struct act *a, struct error *error);
 int answer_act(struct act *a, struct error *error);
 int adopt_act(struct act *a, struct error *error);
+int import_act(struct act *a, struct error *error);
 
 /* Keeps the modules sent with a script and pins them to the run. */
 int pin_modules(struct act *a, int64_t run, json_t *modules, struct error *error);

@@ -8,6 +8,9 @@
  *           "channel"?}
  *   pause, resume, stop  {"run"}
  *   answer {"question", "answer", "who"}  answer: as typed; checked against what is expected
+ *   import {"cell", "file", "sha256", "bytes", "map_name", "map_text", "params", "began_us",
+ *           "ends_us", "rows", "bad_rows", "bad", "again", "results", "steps": [{"kind", "at_us",
+ *           "first_line", "last_line", "rows", "gaps", "file_charge"}]}  see act_import.c
  *   adopt  {"run", "name", "text", "modules", "dry"?}  dry: only see whether the record fits */
 #ifndef PERDURE_ENGINE_ACTS_H
 #define PERDURE_ENGINE_ACTS_H

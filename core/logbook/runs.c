@@ -215,6 +215,17 @@ int logbook_open_runs(struct logbook *logbook, int64_t **ids, int *count, struct
     return failed;
 }
 
+int logbook_find_import(struct logbook *logbook, int64_t cell, const char *sha256, int64_t *run,
+                        struct error *error)
+{
+    return NUMBER(logbook, error, run,
+                  "SELECT run.id FROM run JOIN journal ON journal.run = run.id "
+                  "WHERE run.cell = ?1 AND run.kind = 'import' AND journal.segment = 0 "
+                  "AND journal.n = 1 AND json_extract(args, '$.sha256') = ?2 "
+                  "ORDER BY run.id LIMIT 1",
+                  V_INT(cell), V_TEXT(sha256));
+}
+
 /* --- changing ------------------------------------------------------------------------------- */
 
 /* After an update of one run by its id. */

@@ -91,6 +91,10 @@ int logbook_copy_modules(struct logbook *logbook, int64_t from, int64_t to, stru
 int logbook_run_module(struct logbook *logbook, int64_t run, const char *name,
                        char hash[SHA256_HEX], struct error *error);
 
+/* The run that took the file of this SHA-256 in for this cell; 0 for none. */
+int logbook_find_import(struct logbook *logbook, int64_t cell, const char *sha256, int64_t *run,
+                        struct error *error);
+
 /* --- the journal: every primitive of a script, numbered ------------------------------------- */
 
 struct journal_entry {

@@ -28,7 +28,8 @@ enum step_kind { STEP_CHARGE, STEP_DISCHARGE, STEP_REST, STEP_PULSE, STEP_READ }
     X(END_BACKSTOP_CHARGE, "backstop_charge")                                                      \
     X(END_GUARD, "guard")     /* not an end but a failure: see step.h */                           \
     X(END_PERSON, "person")   /* by hand: a person said that it has ended */                       \
-    X(END_STOPPED, "stopped") /* by a person, or with the run */
+    X(END_STOPPED, "stopped") /* by a person, or with the run */                                   \
+    X(END_RECORD, "record")   /* imported: it goes no further in the file */
 
 enum step_end {
 #define X(name, text) name,
@@ -71,6 +72,9 @@ struct step_plan {
     double by_voltage;     /* V */
     double by_current;     /* A; 0: step_plan_check puts 2 % of the drive, at least 1 mA */
     double by_temperature; /* K */
+
+    bool logged; /* nothing is driven: readings logged elsewhere are looked at afterwards, so that
+                    of the guards only an impossible reading trips */
 };
 
 /* A plan of the kind with every end unset and the usual record. */
