@@ -269,6 +269,32 @@ static void a_rest_minds_no_current_or_voltage(void **state)
         assert_int_equal(feed(&step, i, 2.0, 0.5), STEP_GO_ON);
 }
 
+/* What was logged elsewhere is looked at, not watched over; every reading is a row. */
+static void logged_readings_trip_nothing(void **state)
+{
+    (void)state;
+    struct step step;
+    struct step_plan plan;
+    struct cell_facts facts = {.rated_charge = 0};
+    step_plan_init(&plan, STEP_DISCHARGE);
+    plan.logged = true;
+    plan.every = 0;
+    step_begin(&step, &plan, &facts, &LIMITS_NONE, 1, 1, 1);
+    for (int i = 0; i < 6; i++) { /* no drive asked for this current; the cell is reversed */
+        assert_int_equal(feed(&step, 10 * i, 1 - 0.3 * i, -2), STEP_GO_ON);
+        assert_int_equal(step.rows, 1);
+    }
+    assert_int_equal(feed(&step, 60, 1000, -2), STEP_TRIPPED); /* no voltage of a cell */
+    step_begin(&step, &plan, &facts, &LIMITS_NONE, 1, 1, 1);
+    feed(&step, 0, 1, -2);
+    feed(&step, 10, 1, -2);
+    step_stop(&step, END_RECORD, GUARD_NONE);
+    struct outcome out = outcome_of(&step);
+    assert_string_equal(step_end_name(out.ended_by), "record");
+    assert_string_equal(out.quality, "good");
+    assert_within(out.charge, 20, 1e-12);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -289,6 +315,7 @@ int main(void)
         cmocka_unit_test(impossible_readings),
         cmocka_unit_test(stale),
         cmocka_unit_test(a_rest_minds_no_current_or_voltage),
+        cmocka_unit_test(logged_readings_trip_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
