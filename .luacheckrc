@@ -6,6 +6,13 @@ read_globals = {
   "record", "note", "ask", "now", "wait", "wait_until", "random", "quantity", "restart_with",
   "mean", "total",
 }
+files["demo/evaluation*"] = {
+  read_globals = {
+    "evaluation", "say", "table_of", "write_csv", "values", "by", "mean", "spread", "interval", "summary", "quantile",
+    "outlier", "t_test", "rank_test", "holm", "compare", "kruskal", "agreement", "rank", "fit", "fit_best", "retention",
+    "loss_a_day", "wear", "paired", "measure", "resistance_two_step", "resistance_from_pulse", "uncertainty",
+  },
+}
 files["bindings/drivers"] = {
   read_globals = { "boolean", "driver", "fail", "fields", "fixed", "identity", "nr3", "number", "unquote" },
 }

@@ -34,6 +34,7 @@ struct guest {
     lua_State *coroutine; /* the script itself; anchored in the registry */
     lua_State *running;   /* the one of the two that runs; NULL: none */
     void *user;
+    struct guest_limits limits;
     struct random random;
     size_t used;
     long work, work_most;
@@ -96,9 +97,10 @@ bool guest_must_pass(lua_State *L, int status)
 /* Every new object comes with its type in place of an old size (Lua 5.4 manual, lua_Alloc). */
 static bool refused(const struct guest *guest, const void *block, size_t old, size_t size)
 {
-    if (!block && old == LUA_TSTRING && size > GUEST_STRING_MOST)
+    const struct guest_limits *limits = &guest->limits;
+    if (!block && old == LUA_TSTRING && size > limits->string)
         return true;
-    return size > GUEST_BLOCK_MOST || guest->used - (block ? old : 0) + size > GUEST_MEMORY_MOST;
+    return size > limits->block || guest->used - (block ? old : 0) + size > limits->memory;
 }
 
 static int find_line(lua_State *L, int level, char *where, size_t size);
@@ -169,7 +171,8 @@ static void stop_if_spent(lua_State *L, struct guest *guest)
         lua_Debug level;
         if (lua_getstack(L, LEVELS_MOST, &level))
             guest->fatal = FATAL_DEPTH;
-        else if (guest->work > guest->work_most || now - guest->processor_began > PROCESSOR_NS_MOST)
+        else if (guest->work > guest->work_most ||
+                 now - guest->processor_began > guest->limits.processor_ns)
             guest->fatal = FATAL_WORK;
         else
             return;
@@ -185,7 +188,8 @@ void guest_charge(lua_State *L, size_t work)
 {
     struct guest *guest = guest_of(L);
     long before = guest->work;
-    guest->work += (long)(work < (size_t)GUEST_WORK ? work : (size_t)GUEST_WORK + 1);
+    size_t most = (size_t)guest->limits.work;
+    guest->work += (long)(work < most ? work : most + 1);
     if (guest->fatal != FATAL_NONE || before / WORK_STEP != guest->work / WORK_STEP)
         stop_if_spent(L, guest);
 }
@@ -335,7 +339,7 @@ static int fail_with(struct guest *guest, lua_State *L, int status, const char *
             error, ERROR_SCRIPT, where, "put a step, a wait or a record into the loop, or end it",
             "worked too long without asking for anything: over %ld instructions or %lld ms of "
             "processor time",
-            guest->work_most, PROCESSOR_NS_MOST / 1000000);
+            guest->work_most, (long long)guest->limits.processor_ns / 1000000);
     if (status == LUA_ERRMEM || guest->fatal != FATAL_NONE) {
         guest->deep |= guest->fatal == FATAL_DEPTH;
         guest->fatal = FATAL_MEMORY;
@@ -343,8 +347,8 @@ static int fail_with(struct guest *guest, lua_State *L, int status, const char *
             return error_set(error, ERROR_SCRIPT, where, "use a loop, or end the recursion",
                              "calls itself too deeply");
         return error_set(error, ERROR_SCRIPT, where, "keep less at a time",
-                         "needs too much memory: a script may hold %u MB, one text %u kB",
-                         GUEST_MEMORY_MOST >> 20, GUEST_STRING_MOST >> 10);
+                         "needs too much memory: a script may hold %zu MB, one text %zu kB",
+                         guest->limits.memory >> 20, guest->limits.string >> 10);
     }
     if (lua_type(L, -1) == LUA_TSTRING)
         return fail_with_text(guest, where, lua_tostring(L, -1), error);
@@ -399,7 +403,7 @@ int guest_call(struct guest *guest, lua_CFunction function, void *data, long wor
 static enum guest_end go_on(struct guest *guest, int arguments, struct error *error)
 {
     lua_State *L = guest->running = guest->coroutine;
-    begin_round(guest, GUEST_WORK);
+    begin_round(guest, guest->limits.work);
     int results = 0;
     int status = lua_resume(L, guest->main, arguments, &results);
     guest->running = NULL;
@@ -475,8 +479,17 @@ static int set_up(lua_State *L)
 
 int guest_open(struct guest **out, uint64_t seed, void *user, struct error *error)
 {
+    static const struct guest_limits usual = {GUEST_MEMORY_MOST, GUEST_BLOCK_MOST,
+                                              GUEST_STRING_MOST, GUEST_WORK, PROCESSOR_NS_MOST};
+    return guest_open_within(out, &usual, seed, user, error);
+}
+
+int guest_open_within(struct guest **out, const struct guest_limits *limits, uint64_t seed,
+                      void *user, struct error *error)
+{
     struct guest *guest = xcalloc(1, sizeof *guest);
     guest->user = user;
+    guest->limits = *limits;
     random_seed(&guest->random, seed);
     guest->main = lua_newstate(grant, guest);
     if (!guest->main) {

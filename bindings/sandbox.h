@@ -28,8 +28,17 @@
 
 struct guest;
 
+/* What one guest may have and do; the usual are those above. */
+struct guest_limits {
+    size_t memory, block, string; /* bytes, as above */
+    long work;                    /* instructions from one request to the next */
+    int64_t processor_ns;         /* the same in processor time: see 2. */
+};
+
 /* `user` is for whoever made the guest; a word finds it again with guest_user. */
 int guest_open(struct guest **out, uint64_t seed, void *user, struct error *error);
+int guest_open_within(struct guest **out, const struct guest_limits *limits, uint64_t seed,
+                      void *user, struct error *error);
 void guest_close(struct guest *guest);
 
 void *guest_user(lua_State *L);

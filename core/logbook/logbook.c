@@ -352,6 +352,12 @@ int logbook_begin(struct logbook *logbook, struct error *error)
     return failed;
 }
 
+int logbook_snapshot(struct logbook *logbook, struct error *error)
+{
+    /* SQLite takes the snapshot at the first read. */
+    return sql_script(logbook->db, logbook->path, "BEGIN; SELECT 1 FROM logbook", error);
+}
+
 int logbook_commit(struct logbook *logbook, struct error *error)
 {
     int failed = sql_may_write(logbook, error);

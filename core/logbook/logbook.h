@@ -49,6 +49,10 @@ int logbook_open_memory(struct logbook **out, const struct logbook_birth *birth,
 /* Rolls back what is not committed, moves staged samples, checkpoints, unlocks. */
 void logbook_close(struct logbook *logbook);
 
+/* For a logbook opened to read: from now until it is closed everything read is as of one moment,
+ * whatever others write meanwhile. What they write cannot be tidied away so long: not for hours. */
+int logbook_snapshot(struct logbook *logbook, struct error *error);
+
 /* A commit that fails has been rolled back: whoever wants it does all of it again. ERROR_FULL is
  * worth another try. */
 int logbook_begin(struct logbook *logbook, struct error *error);

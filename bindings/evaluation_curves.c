@@ -1,0 +1,390 @@
+/* Words for courses and curves: fits, retention, wear, what a curve gave, resistance, uncertainty.
+ */
+#include "bindings/evaluation_internal.h"
+
+#include <lauxlib.h>
+#include <math.h>
+#include <string.h>
+
+#include "analysis/curve.h"
+#include "analysis/fit.h"
+#include "analysis/resistance.h"
+#include "analysis/retention.h"
+#include "analysis/uncertainty.h"
+#include "analysis/wear.h"
+#include "bindings/fields.h"
+
+#define FIELD(type, name)                                                                          \
+    {                                                                                              \
+#name, offsetof(struct type, name)                                                         \
+    }
+
+/* --- fits ------------------------------------------------------------------------------------- */
+
+static const struct fit_form *form_at(lua_State *L, int index)
+{
+    static const struct {
+        const char *name;
+        const struct fit_form *form;
+    } forms[] = {{"line", &fit_line}, {"exponential", &fit_exponential}, {"power", &fit_power}};
+    const char *name = luaL_checkstring(L, index);
+    for (size_t i = 0; i < sizeof forms / sizeof *forms; i++)
+        if (strcmp(forms[i].name, name) == 0)
+            return forms[i].form;
+    guest_fail(L, "say line, exponential or power", "there is no form '%.40s'", name);
+    return NULL;
+}
+
+/* Upvalue: the fit. at(x[, confidence]) */
+static int fit_word_at(lua_State *L)
+{
+    static const struct double_field fields[] = {FIELD(fit_band, x),
+                                                 FIELD(fit_band, value),
+                                                 FIELD(fit_band, standard_error),
+                                                 FIELD(fit_band, low),
+                                                 FIELD(fit_band, high),
+                                                 FIELD(fit_band, predicted_low),
+                                                 FIELD(fit_band, predicted_high),
+                                                 {NULL, 0}};
+    const struct fit *fit = lua_touserdata(L, lua_upvalueindex(1));
+    struct fit_band band;
+    enum analysis_status status = fit_at(fit, luaL_checknumber(L, 1), confidence_at(L, 2), &band);
+    if (isnan(band.value))
+        return push_none(L, status);
+    push_doubles(L, &band, fields);
+    lua_pushboolean(L, band.extrapolated);
+    lua_setfield(L, -2, "extrapolated");
+    return 1;
+}
+
+/* reaches(level[, confidence]) */
+static int fit_word_reaches(lua_State *L)
+{
+    static const struct double_field fields[] = {
+        FIELD(fit_crossing, level), FIELD(fit_crossing, x),    FIELD(fit_crossing, standard_error),
+        FIELD(fit_crossing, low),   FIELD(fit_crossing, high), {NULL, 0}};
+    const struct fit *fit = lua_touserdata(L, lua_upvalueindex(1));
+    struct fit_crossing crossing;
+    enum analysis_status status =
+        fit_reaches(fit, luaL_checknumber(L, 1), confidence_at(L, 2), &crossing);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &crossing, fields);
+    lua_pushboolean(L, crossing.extrapolated);
+    lua_setfield(L, -2, "extrapolated");
+    return 1;
+}
+
+static void set_numbers(lua_State *L, const char *name, const double *numbers, size_t count)
+{
+    lua_createtable(L, (int)count, 0);
+    for (size_t i = 0; i < count; i++) {
+        lua_pushnumber(L, numbers[i]);
+        lua_rawseti(L, -2, (lua_Integer)i + 1);
+    }
+    lua_setfield(L, -2, name);
+}
+
+static void push_fit(lua_State *L, const struct fit *fit)
+{
+    static const struct double_field fields[] = {FIELD(fit, residual_sd),
+                                                 FIELD(fit, freedom),
+                                                 FIELD(fit, r_squared),
+                                                 FIELD(fit, aicc),
+                                                 FIELD(fit, x_least),
+                                                 FIELD(fit, x_most),
+                                                 {NULL, 0}};
+    push_doubles(L, fit, fields);
+    lua_pushstring(L, fit->form->name);
+    lua_setfield(L, -2, "form");
+    lua_pushstring(L, fit->form->formula);
+    lua_setfield(L, -2, "formula");
+    set_numbers(L, "parameters", fit->value, fit->form->parameters);
+    set_numbers(L, "errors", fit->standard_error, fit->form->parameters);
+    struct fit *kept = lua_newuserdatauv(L, sizeof *kept, 0);
+    *kept = *fit;
+    lua_pushvalue(L, -1);
+    lua_pushcclosure(L, fit_word_at, 1);
+    lua_setfield(L, -3, "at");
+    lua_pushcclosure(L, fit_word_reaches, 1);
+    lua_setfield(L, -2, "reaches");
+}
+
+static size_t points_at(lua_State *L, int first, const char *what, double **x, double **y)
+{
+    size_t count, others;
+    *x = numbers_at(L, first, what, &count);
+    *y = numbers_at(L, first + 1, what, &others);
+    if (count != others)
+        guest_fail(L, "give as many of one as of the other", "%s: %d and %d values", what,
+                   (int)count, (int)others);
+    guest_charge(L, 100 * count);
+    return count;
+}
+
+/* fit("power", x, y) */
+static int word_fit(lua_State *L)
+{
+    double *x, *y;
+    struct fit fit;
+    const struct fit_form *form = form_at(L, 1);
+    lua_settop(L, 3);
+    size_t count = points_at(L, 2, "fit", &x, &y);
+    enum analysis_status status = fit_points(form, x, y, count, &fit);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_fit(L, &fit);
+    return 1;
+}
+
+/* fit_best(x, y): of the three forms the one with the least AICc. */
+static int word_fit_best(lua_State *L)
+{
+    double *x, *y;
+    struct fit_choice choice;
+    lua_settop(L, 2);
+    size_t count = points_at(L, 1, "fit_best", &x, &y);
+    enum analysis_status status = fit_choose(x, y, count, &choice);
+    if (status != ANALYSIS_OK || choice.best < 0)
+        return push_none(L, status != ANALYSIS_OK ? status : ANALYSIS_NO_FIT);
+    push_fit(L, &choice.fits[choice.best]);
+    return 1;
+}
+
+/* --- shelf and service ------------------------------------------------------------------------ */
+
+/* retention(left, fresh[, {u_left =, u_fresh =, correlation =}]): ratio, standard uncertainty */
+static int word_retention(lua_State *L)
+{
+    static const char *const names[] = {"u_left", "u_fresh", "correlation", NULL};
+    double ratio, u, left = luaL_checknumber(L, 1), fresh = luaL_checknumber(L, 2);
+    double u_left = 0, u_fresh = 0, correlation = 0;
+    bool unsure = lua_istable(L, 3);
+    if (unsure) {
+        fields_check(L, 3, "retention", names);
+        u_left = number_field(L, 3, "retention", "u_left", 0);
+        u_fresh = number_field(L, 3, "retention", "u_fresh", 0);
+        correlation = number_field(L, 3, "retention", "correlation", 0);
+    }
+    enum analysis_status status =
+        retention_ratio(left, u_left, fresh, u_fresh, correlation, &ratio, &u);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    lua_pushnumber(L, ratio);
+    lua_pushnumber(L, u);
+    return unsure ? 2 : 1;
+}
+
+static int word_loss_a_day(lua_State *L)
+{
+    double loss;
+    enum analysis_status status =
+        retention_loss_a_day(luaL_checknumber(L, 1), luaL_checknumber(L, 2), &loss);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    lua_pushnumber(L, loss);
+    return 1;
+}
+
+/* wear(cycles, values, reference, part): the cycles at which the checks pass part x reference, and
+ * true; or the last check, and false. */
+static int word_wear(lua_State *L)
+{
+    double *cycles, *values, reference = luaL_checknumber(L, 3), part = luaL_checknumber(L, 4);
+    struct wear_event event;
+    lua_settop(L, 4);
+    size_t count = points_at(L, 1, "wear", &cycles, &values);
+    struct wear_course course = {cycles, values, count, reference};
+    enum analysis_status status = wear_observed(&course, part, &event);
+    if (status != ANALYSIS_OK && status != ANALYSIS_NOT_REACHED)
+        return push_none(L, status);
+    lua_pushnumber(L, event.cycles);
+    lua_pushboolean(L, event.reached);
+    return 2;
+}
+
+/* paired(before, after[, confidence]): the same cells, before and after. */
+static int word_paired(lua_State *L)
+{
+    static const struct double_field fields[] = {FIELD(wear_pair, difference),
+                                                 FIELD(wear_pair, low),
+                                                 FIELD(wear_pair, high),
+                                                 FIELD(wear_pair, sd),
+                                                 FIELD(wear_pair, t),
+                                                 FIELD(wear_pair, freedom),
+                                                 FIELD(wear_pair, p),
+                                                 FIELD(wear_pair, change),
+                                                 FIELD(wear_pair, change_low),
+                                                 FIELD(wear_pair, change_high),
+                                                 {NULL, 0}};
+    double *before, *after, confidence = confidence_at(L, 3);
+    struct wear_pair out;
+    lua_settop(L, 2);
+    size_t count = points_at(L, 1, "paired", &before, &after);
+    enum analysis_status status = wear_paired(before, after, count, confidence, &out);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &out, fields);
+    return 1;
+}
+
+/* --- curves ----------------------------------------------------------------------------------- */
+
+/* What logbook:readings gives. */
+static void curve_at(lua_State *L, int index, const char *what, struct curve *curve)
+{
+    static const char *const names[] = {"seconds", "V", "A"};
+    const double *arrays[3];
+    size_t counts[3];
+    if (!lua_istable(L, index))
+        guest_fail(L, "give logbook:readings(step)", "%s wants readings", what);
+    for (int i = 0; i < 3; i++) {
+        if (!field_push(L, index, names[i]))
+            guest_fail(L, "give logbook:readings(step)", "%s: the readings have no '%s'", what,
+                       names[i]);
+        arrays[i] = numbers_at(L, -1, names[i], &counts[i]);
+    }
+    if (counts[0] != counts[1] || counts[0] != counts[2])
+        guest_fail(L, "cut all three alike", "%s: seconds, V and A differ in length", what);
+    *curve = (struct curve){arrays[0], arrays[1], arrays[2], counts[0]};
+}
+
+/* measure(readings[, {end_voltage =, gap =}]) */
+static int word_measure(lua_State *L)
+{
+    static const char *const names[] = {"end_voltage", "gap", NULL};
+    static const struct double_field fields[] = {FIELD(curve_measures, duration),
+                                                 FIELD(curve_measures, first_voltage),
+                                                 FIELD(curve_measures, last_voltage),
+                                                 FIELD(curve_measures, mean_voltage),
+                                                 FIELD(curve_measures, mid_voltage),
+                                                 FIELD(curve_measures, gap_time),
+                                                 {NULL, 0}};
+    struct curve_options options = {NAN, NAN, NAN};
+    struct curve_measures out;
+    struct curve curve;
+    if (lua_istable(L, 2)) {
+        fields_check(L, 2, "measure", names);
+        options.end_voltage = number_field(L, 2, "measure", "end_voltage", NAN);
+        options.gap = number_field(L, 2, "measure", "gap", NAN);
+    }
+    curve_at(L, 1, "measure", &curve);
+    enum analysis_status status = curve_measure(&curve, &options, &out);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &out, fields);
+    lua_pushnumber(L, out.charge / 3600);
+    lua_setfield(L, -2, "charge_Ah");
+    lua_pushnumber(L, out.energy / 3600);
+    lua_setfield(L, -2, "energy_Wh");
+    lua_pushboolean(L, out.reached);
+    lua_setfield(L, -2, "reached");
+    lua_pushinteger(L, (lua_Integer)out.gaps);
+    lua_setfield(L, -2, "gaps");
+    return 1;
+}
+
+static int word_resistance_two_step(lua_State *L)
+{
+    double ohm;
+    enum analysis_status status =
+        resistance_two_step(luaL_checknumber(L, 1), luaL_checknumber(L, 2), luaL_checknumber(L, 3),
+                            luaL_checknumber(L, 4), &ohm);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    lua_pushnumber(L, ohm);
+    return 1;
+}
+
+/* resistance_from_pulse(readings, first_time, second_time) */
+static int word_resistance_from_pulse(lua_State *L)
+{
+    static const struct double_field fields[] = {FIELD(two_step, u1),  FIELD(two_step, i1),
+                                                 FIELD(two_step, u2),  FIELD(two_step, i2),
+                                                 FIELD(two_step, ohm), {NULL, 0}};
+    double first = luaL_checknumber(L, 2), second = luaL_checknumber(L, 3);
+    struct two_step out;
+    struct curve curve;
+    curve_at(L, 1, "resistance_from_pulse", &curve);
+    enum analysis_status status = resistance_of_pulse(&curve, first, second, &out);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &out, fields);
+    return 1;
+}
+
+/* --- uncertainty ------------------------------------------------------------------------------ */
+
+/* uncertainty.combine({ {sensitivity =, standard =, freedom =}, ... }[, confidence]) */
+static int word_combine(lua_State *L)
+{
+    static const char *const names[] = {"sensitivity", "standard", "freedom", NULL};
+    static const struct double_field fields[] = {
+        FIELD(uncertainty, standard), FIELD(uncertainty, freedom),    FIELD(uncertainty, coverage),
+        FIELD(uncertainty, expanded), FIELD(uncertainty, confidence), {NULL, 0}};
+    double confidence = confidence_at(L, 2);
+    if (!lua_istable(L, 1))
+        return guest_fail(L, "write { {standard = 0.01}, {standard = 0.02, sensitivity = 2} }",
+                          "combine wants the inputs");
+    size_t count = lua_rawlen(L, 1);
+    struct uncertainty_input *inputs = lua_newuserdatauv(L, (count + 1) * sizeof *inputs, 0);
+    for (size_t i = 0; i < count; i++) {
+        if (lua_rawgeti(L, 1, (lua_Integer)i + 1) != LUA_TTABLE)
+            return guest_fail(L, "write {standard = 0.01}", "input %d is no table", (int)i + 1);
+        fields_check(L, -1, "an input", names);
+        inputs[i] = (struct uncertainty_input){
+            .sensitivity = number_field(L, -1, "an input", "sensitivity", 1),
+            .standard = number_field(L, -1, "an input", "standard", NAN),
+            .freedom = number_field(L, -1, "an input", "freedom", INFINITY)};
+        lua_pop(L, 1);
+    }
+    struct uncertainty out;
+    enum analysis_status status = uncertainty_combine(inputs, count, NULL, confidence, &out);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &out, fields);
+    return 1;
+}
+
+static int word_rectangular(lua_State *L)
+{
+    lua_pushnumber(L, type_b_rectangular(luaL_checknumber(L, 1)));
+    return 1;
+}
+
+static int word_resolution(lua_State *L)
+{
+    lua_pushnumber(L, type_b_resolution(luaL_checknumber(L, 1)));
+    return 1;
+}
+
+static int word_coverage(lua_State *L)
+{
+    lua_pushnumber(
+        L, coverage_factor(confidence_at(L, 1), luaL_optnumber(L, 2, (lua_Number)INFINITY)));
+    return 1;
+}
+
+void evaluation_open_curves(lua_State *L)
+{
+    static const luaL_Reg words[] = {{"fit", word_fit},
+                                     {"fit_best", word_fit_best},
+                                     {"loss_a_day", word_loss_a_day},
+                                     {"measure", word_measure},
+                                     {"paired", word_paired},
+                                     {"resistance_from_pulse", word_resistance_from_pulse},
+                                     {"resistance_two_step", word_resistance_two_step},
+                                     {"retention", word_retention},
+                                     {"wear", word_wear},
+                                     {NULL, NULL}};
+    static const luaL_Reg parts[] = {{"combine", word_combine},
+                                     {"coverage", word_coverage},
+                                     {"rectangular", word_rectangular},
+                                     {"resolution", word_resolution},
+                                     {NULL, NULL}};
+    lua_pushglobaltable(L);
+    luaL_setfuncs(L, words, 0);
+    luaL_newlib(L, parts);
+    lua_setfield(L, -2, "uncertainty");
+    lua_pop(L, 1);
+}
