@@ -34,27 +34,47 @@ static void finding(struct audit *audit, const char *format, ...)
 /* --- steps
  * --------------------------------------------------------------------------------------------- */
 
+struct stretch {
+    double from, to; /* s from the step's start */
+};
+
 struct sums {
     double charge, slack; /* A.s, signed; what thinning may hide */
     double seen;          /* s that the samples span, without gaps */
     int64_t count, next;
     bool hole;
     struct sample last;
-    json_t *gaps; /* of this step: [{from_s, to_s}], from its start */
+    struct stretch *gaps;       /* of this step, in their order; owned */
+    size_t gap_count, gap_next; /* those before gap_next ended before the last sample */
 };
 
-/* Nothing is integrated over a stretch that was not observed. */
-static bool in_gap(const struct sums *sums, const struct sample *a, const struct sample *b)
+static int read_gaps(struct sums *sums, struct logbook *logbook, int64_t step, struct error *error)
 {
+    struct listing_filter filter = {.step = step};
+    json_t *rows = NULL, *row;
     size_t i;
-    json_t *gap;
-    json_array_foreach(sums->gaps, i, gap)
+    if (logbook_list(logbook, LIST_GAPS, &filter, &rows, error))
+        return error->code;
+    sums->gap_count = json_array_size(rows);
+    sums->gaps = sums->gap_count ? xcalloc(sums->gap_count, sizeof *sums->gaps) : NULL;
+    json_array_foreach(rows, i, row)
     {
-        double from = json_number_value(json_object_get(gap, "from_s"));
-        double to = json_number_value(json_object_get(gap, "to_s"));
-        if ((double)a->t_us / 1e6 <= from + 1e-6 && (double)b->t_us / 1e6 >= to - 1e-6)
-            return true;
+        sums->gaps[i] = (struct stretch){json_number_value(json_object_get(row, "from_s")),
+                                         json_number_value(json_object_get(row, "to_s"))};
     }
+    json_decref(rows);
+    return 0;
+}
+
+/* Nothing is integrated over a stretch that was not observed. */
+static bool in_gap(struct sums *sums, const struct sample *a, const struct sample *b)
+{
+    const double from = (double)a->t_us / 1e6, to = (double)b->t_us / 1e6;
+    while (sums->gap_next < sums->gap_count && sums->gaps[sums->gap_next].to < from - 1e-6)
+        sums->gap_next++;
+    for (size_t i = sums->gap_next; i < sums->gap_count && sums->gaps[i].from < to; i++)
+        if (from <= sums->gaps[i].from + 1e-6 && to >= sums->gaps[i].to - 1e-6)
+            return true;
     return false;
 }
 
@@ -63,7 +83,7 @@ static int add_sample(void *context, int64_t k, const struct sample *sample)
     struct sums *sums = context;
     sums->hole |= k != sums->next;
     sums->next = k + 1;
-    if (sums->count++ && !in_gap(sums, &sums->last, sample)) {
+    if (sums->count++ && !(sums->gap_count && in_gap(sums, &sums->last, sample))) {
         double dt = (double)(sample->t_us - sums->last.t_us) / 1e6;
         double mean = (sample->current + sums->last.current) / 2;
         sums->charge += mean * dt;
@@ -92,13 +112,12 @@ static int audit_step(struct audit *audit, struct logbook *logbook, const json_t
     int64_t step = json_integer_value(json_object_get(row, "step"));
     const json_t *charge = json_object_get(row, "charge_Ah");
     struct sums sums = {.gaps = NULL};
-    struct listing_filter filter = {.step = step};
-    if (logbook_list(logbook, LIST_GAPS, &filter, &sums.gaps, error) ||
-        logbook_samples(logbook, step, add_sample, &sums, error)) {
-        json_decref(sums.gaps);
-        return error->code;
-    }
-    json_decref(sums.gaps);
+    int code = read_gaps(&sums, logbook, step, error);
+    if (!code)
+        code = logbook_samples(logbook, step, add_sample, &sums, error);
+    free(sums.gaps);
+    if (code)
+        return code;
     audit->steps++;
     audit->samples += sums.count;
     if (sums.hole)
@@ -116,7 +135,7 @@ static int audit_step(struct audit *audit, struct logbook *logbook, const json_t
     return 0;
 }
 
-static int audit_steps(struct audit *audit, struct logbook *logbook, struct error *error)
+int audit_charges(struct audit *audit, struct logbook *logbook, struct error *error)
 {
     json_t *rows = NULL, *row;
     size_t i;
@@ -180,7 +199,7 @@ int audit(struct logbook *logbook, const struct script_ops *scripts, struct audi
     error_clear(&broken);
     if (logbook_check(logbook, &broken))
         finding(out, "%s: %s", broken.what, broken.why);
-    if (audit_steps(out, logbook, error))
+    if (audit_charges(out, logbook, error))
         return error->code;
 
     json_t *rows = NULL, *row;

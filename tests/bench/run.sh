@@ -14,6 +14,8 @@ echo "== whole life in virtual time: engine, Lua, rows on record"
 build/tests/speed_life
 echo "== samples into the logbook"
 build/tests/speed_ingest "$folder"
+echo "== charges recomputed from samples, beside the bare scan (an argument of 100000000 for that many)"
+build/tests/speed_recompute "$folder"
 for extra in build/tests/speed_links build/tests/speed_replay; do
     [ -x "$extra" ] || continue
     echo "== $(basename "$extra" | sed s/speed_//)"
