@@ -24,6 +24,7 @@ static const char *const role_names[ROLES] = {"time",        "voltage", "current
 struct reader {
     const char *path;
     const struct import_map *map;
+    const struct zone *zone;
     struct import_file *out;
     const struct import_column *column[ROLES];
     int place[ROLES]; /* of the field in a row; -1: not asked for */
@@ -137,13 +138,13 @@ static bool hms_of(const struct reader *r, const char *text, double *out, char *
     return true;
 }
 
-int import_date(const char *text, utc_us *out, struct error *error)
+int import_date(const char *text, const struct zone *zone, utc_us *out, struct error *error)
 {
     char copy[64];
     string_copy(copy, sizeof copy, text);
     if (strlen(copy) > 10 && copy[10] == ' ') /* as RFC 3339 allows it */
         copy[10] = 'T';
-    return utc_parse(copy, out, error);
+    return zone_parse(zone, copy, out, error);
 }
 
 /* The time of a row since the first one. */
@@ -163,7 +164,7 @@ static bool time_of(struct reader *r, const char *text, int64_t *at_us, char *wh
             return false;
         break;
     case IMPORT_DATE:
-        if (import_date(text, &date, &error))
+        if (import_date(text, r->zone, &date, &error))
             return bad(why, size, "time: %.80s: %.200s", text, error.why);
         break;
     }
@@ -428,12 +429,13 @@ static int read_lines(struct reader *r, const char *text, size_t length, struct 
     return code;
 }
 
-int import_file_read(const char *path, const struct import_map *map, struct import_file *out,
-                     struct error *error)
+int import_file_read(const char *path, const struct import_map *map, const struct zone *zone,
+                     struct import_file *out, struct error *error)
 {
     struct reader r = {
         .path = path,
         .map = map,
+        .zone = zone,
         .out = out,
         .column = {&map->time, &map->voltage, &map->current, &map->temperature, &map->charge,
                    &map->step},

@@ -5,8 +5,8 @@
 
 #include <jansson.h>
 
-#include "base/calendar.h"
 #include "base/text.h"
+#include "base/zone.h"
 #include "bindings/import_map.h"
 
 /* What is stored of a reading is whole microvolts and so on, so that is what is kept from the
@@ -36,12 +36,13 @@ struct import_file {
 
 #define IMPORT_BAD_SHOWN 100
 
-/* Bad rows are no failure here: see bad_count. */
-int import_file_read(const char *path, const struct import_map *map, struct import_file *out,
-                     struct error *error);
+/* Bad rows are no failure here: see bad_count. A date-time without an offset is civil time in the
+ * zone. */
+int import_file_read(const char *path, const struct import_map *map, const struct zone *zone,
+                     struct import_file *out, struct error *error);
 void import_file_free(struct import_file *file);
 
 /* An ISO 8601 date-time, a space allowed in place of the T. */
-int import_date(const char *text, utc_us *out, struct error *error);
+int import_date(const char *text, const struct zone *zone, utc_us *out, struct error *error);
 
 #endif

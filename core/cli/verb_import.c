@@ -133,7 +133,7 @@ static int map_of_file(const struct arguments *arguments, const char *path, stru
 
 /* When the first row was taken: told by the file or by --began, never by both. */
 static int began_of(const struct arguments *arguments, struct import_file *file,
-                    const struct import_map *map, struct error *error)
+                    const struct import_map *map, const struct zone *zone, struct error *error)
 {
     const char *told = argument(arguments, "began");
     if (map->time_form == IMPORT_DATE) {
@@ -146,7 +146,7 @@ static int began_of(const struct arguments *arguments, struct import_file *file,
         return error_set(error, ERROR_USAGE, arguments->word[0],
                          "say when its first row was taken: --began 2026-03-02T08:00Z",
                          "its times do not tell the day");
-    return import_date(told, &file->began, error);
+    return import_date(told, zone, &file->began, error);
 }
 
 static int refuse_bad(const struct arguments *arguments, const struct import_file *file,
@@ -173,20 +173,6 @@ static int refuse_bad(const struct arguments *arguments, const struct import_fil
     return error->code;
 }
 
-static int rest_below_of(const struct arguments *arguments, const struct import_map *map,
-                         double *rest_below, struct error *error)
-{
-    struct logbook *logbook = NULL;
-    struct cell_record cell;
-    if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
-        return error->code;
-    if (!logbook_cell(logbook, argument(arguments, "cell"), &cell, error))
-        *rest_below = isfinite(map->rest_below) ? map->rest_below
-                                                : USUAL_REST * cell.model.rated_charge / 3600;
-    logbook_close(logbook);
-    return error->code;
-}
-
 static json_t *results_of(const struct import_map *map)
 {
     json_t *results = json_array();
@@ -203,15 +189,15 @@ static const char *name_of(const char *path)
     return slash ? slash + 1 : path;
 }
 
+/* `rated`: of the cell, A.s. */
 static int request_of(const struct arguments *arguments, const struct import_file *file,
-                      const struct import_map *map, const struct text *map_text, json_t **request,
-                      struct error *error)
+                      const struct import_map *map, const struct text *map_text, double rated,
+                      json_t **request, struct error *error)
 {
+    double rest_below = isfinite(map->rest_below) ? map->rest_below : USUAL_REST * rated / 3600;
     const char *path = arguments->word[0], *map_path = argument(arguments, "map");
     json_t *steps = NULL;
-    double rest_below = 0;
-    if (rest_below_of(arguments, map, &rest_below, error) ||
-        import_steps(path, file, map, rest_below, &steps, error)) {
+    if (import_steps(path, file, map, rest_below, &steps, error)) {
         json_decref(steps);
         return error->code;
     }
@@ -291,38 +277,52 @@ static int send(const struct arguments *arguments, const json_t *request, size_t
     return change(arguments, request, reply, error);
 }
 
+static int read_map(const struct arguments *arguments, struct import_map *map, struct text *text,
+                    struct error *error)
+{
+    const char *path = argument(arguments, "map");
+    if (path ? map_of_file(arguments, path, text, error) : map_of_options(arguments, text, error))
+        return error->code;
+    if (import_map_read(path ? name_of(path) : "options", text->bytes, text->length, map, error) &&
+        !path)
+        string_copy(error->what, sizeof error->what, "import");
+    return error->code;
+}
+
+/* All rows, in the logbook's zone, or what is wrong with them. */
+static int read_rows(const struct arguments *arguments, const struct import_map *map,
+                     struct logbook *logbook, struct import_file *file, struct error *error)
+{
+    const struct zone *zone = logbook_zone(logbook);
+    if (import_file_read(arguments->word[0], map, zone, file, error) ||
+        refuse_bad(arguments, file, error))
+        return error->code;
+    if (!file->count)
+        return error_set(error, ERROR_FAILED, arguments->word[0], "look at the map",
+                         "all of its rows are bad");
+    return began_of(arguments, file, map, zone, error);
+}
+
 static int run(const struct arguments *arguments, struct error *error)
 {
     struct import_map map;
     struct import_file file = {0};
     struct text map_text = TEXT_EMPTY;
+    struct logbook *logbook = NULL;
+    struct cell_record cell;
     json_t *request = NULL, *reply = NULL;
-    const char *map_path = argument(arguments, "map");
     if (!argument(arguments, "cell"))
         return error_set(error, ERROR_USAGE, "import", "name it: --cell LABEL",
                          "whose curve it is, is not said");
-    if (map_path ? map_of_file(arguments, map_path, &map_text, error)
-                 : map_of_options(arguments, &map_text, error))
-        goto out;
-    if (import_map_read(map_path ? name_of(map_path) : "options", map_text.bytes, map_text.length,
-                        &map, error)) {
-        if (!map_path)
-            string_copy(error->what, sizeof error->what, "import");
-        goto out;
-    }
-    if (import_file_read(arguments->word[0], &map, &file, error) ||
-        refuse_bad(arguments, &file, error))
-        goto out;
-    if (!file.count) {
-        error_set(error, ERROR_FAILED, arguments->word[0], "look at the map",
-                  "all of its rows are bad");
-        goto out;
-    }
-    if (!began_of(arguments, &file, &map, error) &&
-        !request_of(arguments, &file, &map, &map_text, &request, error) &&
+    if (!read_map(arguments, &map, &map_text, error) &&
+        !logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error) &&
+        !logbook_cell(logbook, argument(arguments, "cell"), &cell, error))
+        read_rows(arguments, &map, logbook, &file, error);
+    logbook_close(logbook);
+    if (!error->code &&
+        !request_of(arguments, &file, &map, &map_text, cell.model.rated_charge, &request, error) &&
         !send(arguments, request, file.count, &reply, error))
         show(arguments, &file, reply);
-out:
     json_decref(request);
     json_decref(reply);
     text_free(&map_text);

@@ -176,6 +176,26 @@ cp "$PERDURE_LOGBOOK" doctored.perdure
 sqlite3 doctored.perdure "UPDATE script SET text = replace(text, 'column(2', 'column(3') WHERE name = 'map.lua'"
 expect 3 "has been changed" "$PERDURE" --logbook doctored.perdure audit
 
+# 9b. Civil times, in the logbook's zone: 08:00 in Berlin is 07:00 UTC in winter, 06:00 in summer. Across
+# the night of 2026-03-29 the clock leaves out an hour (EU summer time: last Sunday of March, 01:00 UTC),
+# so 01:30 to 03:30 is one hour; across 2026-10-25 it goes back, and the file is refused.
+"$PERDURE" --logbook berlin.perdure new --zone Europe/Berlin >/dev/null
+"$PERDURE" --logbook berlin.perdure enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels B-01 >/dev/null
+berlin() {
+    status=$1
+    words=$2
+    shift 2
+    expect "$status" "$words" "$PERDURE" --logbook berlin.perdure import "$@" --cell B-01 --voltage U:V --current I:A
+}
+printf 'T,U,I\n2026-03-29 01:30,1.3,-0.4\n2026-03-29T03:30,1.2,-0.4\n' >spring.csv
+berlin 0 "run 1" spring.csv --time T:date --result capacity=discharge
+printf 'T,U,I\n2026-10-25T02:50,1.3,-0.4\n2026-10-25T02:10,1.2,-0.4\n' >autumn.csv
+berlin 1 "line 3: time: 2026-10-25T02:10 is earlier than the row before" autumn.csv --time T:date
+berlin 0 "run 2" plain.csv --time Time:s --began 2026-06-03T08:00
+[ "$(sqlite3 berlin.perdure "SELECT round(value, 9) FROM result")" = 0.4 ] || fail "an hour of summer time"
+[ "$(sqlite3 berlin.perdure "SELECT strftime('%H:%M', started_at / 1000000, 'unixepoch') FROM run WHERE id = 2")" = 06:00 ] ||
+    fail "--began in the zone"
+
 # 10. While an engine is at work: through its socket; what would hold it up is refused.
 awk 'BEGIN { print "Time,U,I"; for (k = 0; k < 300000; k++) printf "%d,1.%03d000,-0.4%05d\n", k, k % 400, k % 90000 }' >long.csv
 echo 'return bench { title = "One", channels = { S1 = simulated {} } }' >bench.lua
