@@ -67,7 +67,8 @@ void push_doubles(lua_State *L, const void *from, const struct double_field *fie
 {
     lua_createtable(L, 0, 12);
     for (; fields->name; fields++)
-        set_number(L, fields->name, *(const double *)((const char *)from + fields->offset));
+        set_number(L, fields->name,
+                   *(const double *)(const void *)((const char *)from + fields->offset));
 }
 
 int push_none(lua_State *L, enum analysis_status status)

@@ -323,7 +323,7 @@ static int import_result(struct import *import, const json_t *spec, struct error
         return error_set(error, ERROR_FAILED, name, "leave that result out, or look at the steps",
                          "the file has no step \"%s\"", step);
     const struct outcome *outcome = &import->outcomes[place];
-    double value = *(const double *)((const char *)outcome + field->offset);
+    double value = *(const double *)(const void *)((const char *)outcome + field->offset);
     if (!isfinite(value))
         return error_set(error, ERROR_FAILED, name, "leave that result out",
                          "step %d, a %s, has no %s", place + 1, step_kind_name(outcome->kind),
