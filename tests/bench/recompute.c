@@ -65,7 +65,7 @@ static void add_step(struct logbook *logbook, int64_t run, int64_t n, struct sam
 
 static void build(const char *path, int64_t steps)
 {
-    const struct logbook_birth birth = {1, 1, NULL};
+    const struct logbook_birth birth = {.created = 1, .seed = 1};
     struct run_record run = {.kind = "protocol", .script_name = "recompute", .queued_at = 1};
     struct sample *batch = xmalloc(BATCH * sizeof *batch);
     struct logbook *logbook;
