@@ -186,7 +186,7 @@ static void compare_charge(struct import *import, size_t place, const struct out
     snprintf(
         text, sizeof text,
         "step %zu: the file's own charge is %.6g Ah, the trapezoids over its rows come to %.6g "
-        "Ah (%+.2g %%)",
+        "Ah (%+.2f %%)",
         place + 1, fabs(file_charge) / 3600, outcome->charge / 3600, 100 * part);
     tell(import, import->step_ids[place], fabs(part) > TOLD_BEYOND ? "warning" : "info", text,
          error);

@@ -50,7 +50,7 @@ import 0 "run 1: 7 rows imported" plain.csv $columns $began --sign discharge-pos
 [ "$(ask_logbook "SELECT kind || state || (ended_at - started_at) FROM run")" = importdone5600000000 ] || fail "the run"
 [ "$(ask_logbook "SELECT json_extract(args, '\$.sha256') FROM journal WHERE n = 1")" = \
     "$(sha256sum plain.csv | cut -d' ' -f1)" ] || fail "the file's hash is not on record"
-ask_logbook "SELECT text FROM event" | grep -q "the file's own charge is 0.56 Ah, the trapezoids over its rows come to 0.55 Ah (+1.8 %)" ||
+ask_logbook "SELECT text FROM event" | grep -q "the file's own charge is 0.56 Ah, the trapezoids over its rows come to 0.55 Ah (+1.82 %)" ||
     fail "the file's charge was not compared"
 ask_logbook "SELECT count(*) FROM event WHERE level = 'warning'" | grep -qx 1 || fail "no warning of the difference"
 expect 0 "imported" "$PERDURE" runs 1
