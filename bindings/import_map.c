@@ -7,6 +7,7 @@
 
 #include "base/quantity.h"
 #include "base/text.h"
+#include "bindings/accuracy_words.h"
 #include "bindings/doubled.h"
 #include "bindings/fields.h"
 #include "bindings/sandbox.h"
@@ -186,9 +187,10 @@ static void read_results(lua_State *L, struct import_map *map)
 
 static int word_import(lua_State *L)
 {
-    static const char *const names[] = {"time", "voltage",    "current",   "temperature", "charge",
-                                        "step", "sign",       "delimiter", "decimal",     "header",
-                                        "skip", "rest_below", "gap_after", "results",     NULL};
+    static const char *const names[] = {"time",      "voltage", "current",  "temperature",
+                                        "charge",    "step",    "sign",     "delimiter",
+                                        "decimal",   "header",  "skip",     "rest_below",
+                                        "gap_after", "results", "accuracy", NULL};
     struct map_reader *reader = guest_user(L);
     struct import_map *map = reader->out;
     lua_settop(L, 1);
@@ -220,6 +222,7 @@ static int word_import(lua_State *L)
     }
     map->rest_below = read_quantity(L, "rest_below", DIM_CURRENT);
     map->gap_after = read_quantity(L, "gap_after", DIM_TIME);
+    accuracy_words_read(L, 1, &map->accuracy);
     read_results(L, map);
     lua_pushvalue(L, 1);
     lua_rawsetp(L, LUA_REGISTRYINDEX, reader);

@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "base/error.h"
+#include "bench/channel.h"
 
 #define IMPORT_RESULTS_MOST 16
 
@@ -41,6 +42,7 @@ struct import_map {
     int skip;          /* lines before it */
     double rest_below; /* A: a current of this magnitude or less is a rest; NAN: 0.001 It */
     double gap_after;  /* s between two rows, beyond which nobody observed; NAN: never */
+    struct channel_accuracy accuracy; /* of the other logger, where it is known */
     int results;
     struct import_result result[IMPORT_RESULTS_MOST];
 };

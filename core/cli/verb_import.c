@@ -183,6 +183,29 @@ static json_t *results_of(const struct import_map *map)
     return results;
 }
 
+/* Limits of the other logger, relative and absolute, SI; null where nothing is stated. */
+static json_t *accuracy_of(const struct channel_accuracy *accuracy)
+{
+    const struct {
+        const char *name;
+        const struct stated_accuracy *stated;
+    } entries[] = {
+        {"voltage", &accuracy->voltage},
+        {"current", &accuracy->current},
+        {"temperature", &accuracy->temperature},
+        {"time", &accuracy->time},
+    };
+    json_t *out = json_object();
+    for (size_t i = 0; i < COUNT(entries); i++)
+        if (isfinite(entries[i].stated->relative))
+            json_object_set_new(
+                out, entries[i].name,
+                json_pack("[f, f]", entries[i].stated->relative, entries[i].stated->absolute));
+    if (isfinite(accuracy->shared))
+        json_object_set_new(out, "shared", json_real(accuracy->shared));
+    return out;
+}
+
 static const char *name_of(const char *path)
 {
     const char *slash = strrchr(path, '/');
@@ -202,15 +225,17 @@ static int request_of(const struct arguments *arguments, const struct import_fil
         return error->code;
     }
     json_int_t began = file->began;
-    *request = json_pack(
-        "{s:s, s:s, s:s, s:s, s:I, s:s, s:s%, s:{s:s}, s:I, s:I, s:I, s:I, s:O, s:b, s:o, s:o}",
-        "act", "import", "cell", argument(arguments, "cell"), "file", name_of(path), "sha256",
-        file->sha256, "bytes", (json_int_t)file->bytes, "map_name",
-        map_path ? name_of(map_path) : "import.lua", "map_text", map_text->bytes, map_text->length,
-        "params", "file", name_of(path), "began_us", began, "ends_us",
-        began + (json_int_t)file->rows[file->count - 1].at_us, "rows", (json_int_t)file->count,
-        "bad_rows", (json_int_t)file->bad_count, "bad", file->bad, "again",
-        argument(arguments, "again") != NULL, "results", results_of(map), "steps", steps);
+    *request =
+        json_pack("{s:s, s:s, s:s, s:s, s:I, s:s, s:s%, s:{s:s}, s:I, s:I, s:I, s:I, s:O, s:b, "
+                  "s:o, s:o, s:o}",
+                  "act", "import", "cell", argument(arguments, "cell"), "file", name_of(path),
+                  "sha256", file->sha256, "bytes", (json_int_t)file->bytes, "map_name",
+                  map_path ? name_of(map_path) : "import.lua", "map_text", map_text->bytes,
+                  map_text->length, "params", "file", name_of(path), "began_us", began, "ends_us",
+                  began + (json_int_t)file->rows[file->count - 1].at_us, "rows",
+                  (json_int_t)file->count, "bad_rows", (json_int_t)file->bad_count, "bad",
+                  file->bad, "again", argument(arguments, "again") != NULL, "results",
+                  results_of(map), "steps", steps, "accuracy", accuracy_of(&map->accuracy));
     if (!*request)
         return error_set(error, ERROR_FAILED, path, "rename it", "a name in it is not UTF-8 text");
     return 0;

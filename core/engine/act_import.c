@@ -4,12 +4,14 @@
 #include <ctype.h>
 #include <inttypes.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/quantity.h"
 #include "engine/act_internal.h"
 #include "engine/engine_internal.h"
+#include "engine/standard.h"
 #include "logbook/cells.h"
 
 #define BATCH       4096
@@ -24,8 +26,10 @@ struct import {
     json_int_t began, rows, bytes, bad_rows;
     json_t *bad, *steps, *results;
     int again;
-    int64_t n; /* of the journal */
+    int64_t n;                        /* of the journal */
+    struct channel_accuracy accuracy; /* of the other logger */
     struct outcome *outcomes;
+    struct outcome_standard *standards;
     int64_t *step_ids; /* with outcomes, by their place */
 };
 
@@ -249,7 +253,8 @@ static int import_step(struct import *import, size_t place, const json_t *spec,
     import->step_ids[place] = feed.record.id;
     step_outcome(&feed.step, outcome);
     outcome_sums(outcome, &sums);
-    outcome_json(outcome, &text);
+    standard_of_step(&import->accuracy, outcome, &import->standards[place]);
+    outcome_json(outcome, &import->standards[place], &text);
     json_t *args = json_pack("{s:I, s:I, s:I, s:O}", "first_line", first_line, "last_line",
                              last_line, "rows", (json_int_t)feed.k, "file_charge", file_charge);
     if (!logbook_end_step(logbook, feed.record.id, &sums, ended, error))
@@ -269,14 +274,16 @@ static int import_step(struct import *import, size_t place, const json_t *spec,
 
 /* --- results ----------------------------------------------------------------------------------*/
 
+#define NOT_KNOWN SIZE_MAX
+
 static const struct outcome_field {
     const char *name;
-    size_t offset;
+    size_t offset, standard; /* of struct outcome, of struct outcome_standard */
     enum dimension dimension;
 } fields[] = {
 #define FIELD(name, dimension)                                                                     \
     {                                                                                              \
-#name, offsetof(struct outcome, name), dimension                                           \
+#name, offsetof(struct outcome, name), offsetof(struct outcome_standard, name), dimension  \
     }
     FIELD(charge, DIM_CHARGE),
     FIELD(energy, DIM_ENERGY),
@@ -284,10 +291,27 @@ static const struct outcome_field {
     FIELD(first_voltage, DIM_VOLTAGE),
     FIELD(last_voltage, DIM_VOLTAGE),
     FIELD(mean_voltage, DIM_VOLTAGE),
-    FIELD(mid_voltage, DIM_VOLTAGE),
+    {"mid_voltage", offsetof(struct outcome, mid_voltage), NOT_KNOWN, DIM_VOLTAGE},
     FIELD(peak_voltage, DIM_VOLTAGE),
     FIELD(max_temperature, DIM_TEMPERATURE),
 };
+
+static double double_at(const void *from, size_t offset)
+{
+    return *(const double *)(const void *)((const char *)from + offset);
+}
+
+/* A difference of temperatures has no zero point. */
+static double standard_in_unit(const struct import *import, int place,
+                               const struct outcome_field *field)
+{
+    if (field->standard == NOT_KNOWN)
+        return NAN;
+    double standard = double_at(&import->standards[place], field->standard);
+    return quantity_to_bench(standard, field->dimension == DIM_TEMPERATURE
+                                           ? DIM_TEMPERATURE_DIFFERENCE
+                                           : field->dimension);
+}
 
 /* "discharge": the last of its kind; "3": the third. -1: there is none. */
 static int find_step(const struct import *import, const char *name)
@@ -323,7 +347,7 @@ static int import_result(struct import *import, const json_t *spec, struct error
         return error_set(error, ERROR_FAILED, name, "leave that result out, or look at the steps",
                          "the file has no step \"%s\"", step);
     const struct outcome *outcome = &import->outcomes[place];
-    double value = *(const double *)(const void *)((const char *)outcome + field->offset);
+    double value = double_at(outcome, field->offset);
     if (!isfinite(value))
         return error_set(error, ERROR_FAILED, name, "leave that result out",
                          "step %d, a %s, has no %s", place + 1, step_kind_name(outcome->kind),
@@ -336,7 +360,7 @@ static int import_result(struct import *import, const json_t *spec, struct error
         .name = name,
         .value = quantity_to_bench(value, field->dimension),
         .unit = dimension_unit(field->dimension),
-        .uncertainty = NAN,
+        .uncertainty = standard_in_unit(import, place, field),
         .how = "imported",
         .flags = "",
         .at = import->run.ended_at,
@@ -347,6 +371,33 @@ static int import_result(struct import *import, const json_t *spec, struct error
     json_array_append_new(json_object_get(import->act->reply, "results"), shown);
     return entry(import, "record", args, "true", result.at, result.at, error) ||
                    logbook_add_result(import->act->logbook, &result, error)
+               ? error->code
+               : 0;
+}
+
+/* --- the other logger's accuracy ---------------------------------------------------------------*/
+
+static int stated_of(const json_t *accuracy, const char *name, struct stated_accuracy *out,
+                     struct error *error)
+{
+    json_t *stated = json_object_get(accuracy, name);
+    json_error_t problem;
+    if (stated && json_unpack_ex(stated, &problem, 0, "[F, F]", &out->relative, &out->absolute))
+        return bad_request(error, problem.text);
+    return 0;
+}
+
+static int accuracy_of(const json_t *request, struct channel_accuracy *out, struct error *error)
+{
+    const json_t *accuracy = json_object_get(request, "accuracy");
+    const json_t *shared = json_object_get(accuracy, "shared");
+    *out = STATES_NOTHING;
+    if (json_is_number(shared))
+        out->shared = json_number_value(shared);
+    return stated_of(accuracy, "voltage", &out->voltage, error) ||
+                   stated_of(accuracy, "current", &out->current, error) ||
+                   stated_of(accuracy, "temperature", &out->temperature, error) ||
+                   stated_of(accuracy, "time", &out->time, error)
                ? error->code
                : 0;
 }
@@ -445,7 +496,8 @@ int import_act(struct act *a, struct error *error)
         return bad_request(error, problem.text);
     if (!json_array_size(import.steps))
         return bad_request(error, "nothing to import");
-    if (logbook_cell(a->logbook, label, &import.cell, error) || refuse_twice(&import, error))
+    if (logbook_cell(a->logbook, label, &import.cell, error) || refuse_twice(&import, error) ||
+        accuracy_of(a->request, &import.accuracy, error))
         return error->code;
     if (ends > a->now)
         return error_set(error, ERROR_FAILED, import.file,
@@ -453,11 +505,13 @@ int import_act(struct act *a, struct error *error)
                          "the curve would end after now, by the logbook's clock");
     size_t count = json_array_size(import.steps);
     import.outcomes = xcalloc(count, sizeof *import.outcomes);
+    import.standards = xcalloc(count, sizeof *import.standards);
     import.step_ids = xcalloc(count, sizeof *import.step_ids);
     a->reply = json_pack("{s:[], s:[]}", "steps", "results");
     if (!begin_run(&import, ends, error) && !take(&import, error))
         json_object_set_new(a->reply, "run", json_integer(import.run.id));
     free(import.outcomes);
+    free(import.standards);
     free(import.step_ids);
     run_record_free(&import.run);
     return error->code;

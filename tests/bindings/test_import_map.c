@@ -24,6 +24,7 @@ static void everything(void **state)
                               "  charge = column('Q', 'mAh'), step = column('Step'),\n"
                               "  sign = 'discharge-positive', delimiter = ';', decimal = ',',\n"
                               "  skip = 3, rest_below = '5 mA', gap_after = '1 min',\n"
+                              "  accuracy = { current = '0.1 % + 1 mA' },\n"
                               "  results = { capacity = 'discharge', u = '2.mean_voltage' } }"),
                      0);
     assert_string_equal(map.time.name, "t");
@@ -36,6 +37,8 @@ static void everything(void **state)
     assert_int_equal(map.decimal, ',');
     assert_int_equal(map.skip, 3);
     assert_true(map.rest_below == 5e-3 && map.gap_after == 60);
+    assert_true(map.accuracy.current.relative == 1e-3 && map.accuracy.current.absolute == 1e-3);
+    assert_true(isnan(map.accuracy.voltage.relative));
     assert_int_equal(map.results, 2);
     assert_string_equal(map.result[0].name, "capacity");
     assert_string_equal(map.result[0].step, "discharge");

@@ -92,6 +92,23 @@ import 0 "run 5: 3 rows" dates.tsv --map map.lua
     fail "the map is not pinned"
 import 2 "a map says everything" dates.tsv --map map.lua --sign discharge-positive --again
 import 2 "leave it out" dates.tsv --map map.lua $began --again
+# The other logger's accuracy, where its map states one: limits, rectangular (JCGM 100:2008, 4.3.7). 0.1 % of
+# 0.55 Ah and 1 mA for 1.5 h are 2.05 mAh, a clock good to 100 ppm 0.055 mAh:
+# sqrt(2.05^2 + 0.055^2) / sqrt(3) = 1.184 mAh. Without a statement a result has no uncertainty.
+cat >known.lua <<'L'
+return import {
+  time = column("Time", "s"), voltage = column("U", "V"), current = column("I", "A"),
+  sign = "discharge-positive", accuracy = { current = "0.1 % + 1 mA" }, results = { capacity = "discharge" },
+}
+L
+expect 0 "run 6" "$PERDURE" import plain.csv --cell T-05 --map known.lua $began
+[ "$(ask_logbook "SELECT round(uncertainty * 1000, 3) FROM result WHERE run = 6")" = 1.184 ] || fail "the uncertainty"
+[ "$(ask_logbook "SELECT count(uncertainty) FROM result WHERE run < 6")" = 0 ] || fail "an uncertainty out of nothing"
+# The map of the guide, as it stands there.
+sed -n '/^    return import/,/^    }/s/^    //p' "$top/docs/imports.md" >guide.lua
+printf 'a\nb\nc\nTime;Step;U (mV);I\n0:00:00;1;1300;0,6\n0:01:00;1;1290;0,6\n0:02:00;1;1280;0,6\n' >guide.csv
+expect 0 "run 7: 3 rows" "$PERDURE" import guide.csv --cell T-06 --map guide.lua $began
+[ "$(ask_logbook "SELECT round(value, 9) FROM result WHERE run = 7")" = 0.02 ] || fail "the map of the guide"
 before=$(runs)
 
 # 5. What is refused, whole: each bad row by its line and its reason.
