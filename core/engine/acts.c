@@ -57,8 +57,7 @@ int act(struct logbook *logbook, struct engine *engine, const struct script_ops 
         int (*function)(struct act *a, struct error *error);
     } acts[] = {
         {"enrol", enrol_act}, {"start", start_act},   {"pause", pause_act}, {"resume", resume_act},
-        {"stop", stop_act},   {"answer", answer_act}, {"adopt", adopt_act},
-        {"import", import_act},
+        {"stop", stop_act},   {"answer", answer_act}, {"adopt", adopt_act}, {"import", import_act},
     };
     struct act a = {logbook, engine, scripts, now, request, NULL};
     const char *name = json_string_value(json_object_get(request, "act"));
