@@ -8,9 +8,10 @@ return evaluation {
   title = "What is printed on it",
   run = function(logbook, p)
     local part = tonumber(p.part or 100)
-    local last = {} -- of each cell: runs come in order, so that a later capacity takes an earlier one's place
+    local last = {} -- of each cell, by when it was measured: an imported curve may be older than its run's number
     for _, row in ipairs(logbook:results { name = "capacity" }) do
-      if row.flags == "" then last[row.cell] = row end
+      local before = last[row.cell]
+      if row.flags == "" and (not before or row.at >= before.at) then last[row.cell] = row end
     end
     local rows = {}
     for _, row in pairs(last) do rows[#rows + 1] = row end
