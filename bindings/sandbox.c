@@ -17,7 +17,11 @@
 
 /* Processor time after which a guest is stopped whatever its count: four times what GUEST_WORK
  * ordinary instructions need on a common machine. */
+#ifdef __SANITIZE_ADDRESS__
+#define PROCESSOR_NS_MOST 300000000LL /* which makes every instruction some times dearer */
+#else
 #define PROCESSOR_NS_MOST 60000000LL
+#endif
 
 /* Levels of calls at which a script is stopped; and from which a lack of memory is put down to
  * them. The stock library would let it go on until the stack holds a million values. */
