@@ -1,59 +1,49 @@
 /* Choosing the models that can be ranked together. */
 #include "cli/contest.h"
 
+#include <stdlib.h>
 #include <string.h>
 
-#include "cli/drawing.h"
-
-/* Cells of the model with a result of this name, or of any when NULL. */
-static size_t measured(const struct evidence *evidence, const struct evidence_model *model,
-                       const char *name)
+/* Cells of each model with a result, or with the one that the first criterion of `by` takes. */
+static size_t *measured(const struct history *history, const char *by)
 {
-    size_t count = 0, i, j;
-    json_t *cell, *row;
-    json_array_foreach(model->cells, i, cell)
-    {
-        bool found = false;
-        json_array_foreach(evidence->results, j, row)
-        {
-            found = found || (strcmp(row_text(row, "cell"), row_text(cell, "label")) == 0 &&
-                              (!name || strcmp(row_text(row, "name"), name) == 0));
-        }
-        count += found;
+    size_t *counts = xcalloc(history->model_count + 1, sizeof *counts);
+    char name[64] = "";
+    string_copy(name, sizeof name, by ? by : "");
+    name[strcspn(name, ",=@")] = '\0';
+    const struct criterion_kind *kind = criterion_kind_of(name);
+    for (size_t i = 0; i < history->count; i++) {
+        const struct subject *subject = &history->subjects[i];
+        counts[subject->model] +=
+            !subject->reference &&
+            (kind ? history_first(subject, kind->result) != NULL : subject->count > 0);
     }
-    return count;
+    return counts;
 }
 
-int contest_of(struct contest *out, const struct evidence *evidence, const char *by,
+int contest_of(struct contest *out, const struct history *history, uint64_t seed, const char *by,
                struct error *error)
 {
-    char name[64] = "";
-    size_t most = 0, length = by ? strcspn(by, ",=") : 0;
-    json_t *cells = json_array();
+    size_t most = 0, *counts = measured(history, by);
+    bool *wanted = xcalloc(history->model_count + 1, sizeof *wanted);
     *out = (struct contest){0};
-    string_copy(name, sizeof name, by ? by : "");
-    if (length < sizeof name)
-        name[length] = '\0';
-    for (size_t m = 0; m < evidence->model_count; m++) {
+    for (size_t m = 0; m < history->model_count; m++) {
         size_t count = 0;
-        for (size_t k = 0; k < evidence->model_count; k++)
-            if (strcmp(evidence->models[k].size, evidence->models[m].size) == 0)
-                count += measured(evidence, &evidence->models[k], by ? name : NULL);
+        for (size_t k = 0; k < history->model_count; k++)
+            if (strcmp(history->models[k].size, history->models[m].size) == 0)
+                count += counts[k];
         if (count > most) {
             most = count;
-            string_copy(out->size, sizeof out->size, evidence->models[m].size);
+            string_copy(out->size, sizeof out->size, history->models[m].size);
         }
     }
-    for (size_t m = 0; m < evidence->model_count; m++) {
-        const struct evidence_model *model = &evidence->models[m];
-        if (strcmp(model->size, out->size) == 0 && measured(evidence, model, by ? name : NULL))
-            json_array_extend(cells, model->cells);
-        else
-            out->left_out++;
+    for (size_t m = 0; m < history->model_count; m++) {
+        wanted[m] = strcmp(history->models[m].size, out->size) == 0 && counts[m] > 0;
+        out->left_out += !wanted[m];
     }
-    standing_of(evidence->results, cells, by, logbook_seed(evidence->logbook), &out->standing,
-                error);
-    json_decref(cells);
+    standing_of(history, wanted, by, seed, &out->standing, error);
+    free(wanted);
+    free(counts);
     return error->code;
 }
 

@@ -2,7 +2,7 @@
 #ifndef PERDURE_CLI_CONTEST_H
 #define PERDURE_CLI_CONTEST_H
 
-#include "cli/evidence.h"
+#include "cli/history.h"
 #include "cli/standing.h"
 
 struct contest {
@@ -11,9 +11,8 @@ struct contest {
     size_t left_out;           /* models: of another size, or without a result */
 };
 
-/* Of the size that most cells with results are of. `by` as for comparison_of; with NULL a logbook
- * whose models have nothing in common but one criterion is ranked by that. */
-int contest_of(struct contest *out, const struct evidence *evidence, const char *by,
+/* Of the size that most cells with results are of. `by` as for comparison_of. */
+int contest_of(struct contest *out, const struct history *history, uint64_t seed, const char *by,
                struct error *error);
 void contest_free(struct contest *contest);
 

@@ -13,10 +13,13 @@ static const struct words {
     const char *of; /* what a percentage is a part of */
     double unit_si;
 } words[] = {
-    {"capacity", "Capacity as part of the rating", "%", " of its rating", 0.01},
+    {"capacity", "Fresh capacity as part of the rating", "%", " of its rating", 0.01},
+    {"worn", "Capacity after service as part of the rating", "%", " of its rating after service",
+     0.01},
     {"remaining", "Left after storage", "%", " of the charge left after storage", 0.01},
     {"recovered", "Recovered after storage", "%", " of its capacity recovered", 0.01},
     {"resistance", "Resistance", "m\xce\xa9", "", 0.001},
+    {"resistance_worn", "Resistance after service", "m\xce\xa9", " after service", 0.001},
     {"delivered", "Charge delivered", "Ah", " delivered", 3600},
     {"mean_voltage", "Mean voltage", "V", " on average", 1},
     {"cycles", "Cycles", "", " cycles", 1},
@@ -25,7 +28,8 @@ static const struct words {
 static const struct words *words_of(const char *name)
 {
     for (size_t i = 0; i < sizeof words / sizeof *words; i++)
-        if (strcmp(words[i].name, name) == 0)
+        if (strncmp(words[i].name, name, strcspn(name, "@")) == 0 &&
+            strlen(words[i].name) == strcspn(name, "@"))
             return &words[i];
     return NULL;
 }
@@ -41,7 +45,7 @@ static int style_of(const struct evidence *evidence, const char *name)
 /* From the comparison's units (%, ohm, Ah) to SI. */
 static double si_of(const struct words *word)
 {
-    return strcmp(word->name, "resistance") == 0 ? 1 : word->unit_si;
+    return strncmp(word->name, "resistance", 10) == 0 ? 1 : word->unit_si;
 }
 
 static void fill(struct ranking_model *out, const struct standing *standing, size_t m,
@@ -86,11 +90,8 @@ static void say(const struct contest *contest, const struct words *word,
                 const struct evidence *evidence, struct text *conditions, struct text *note)
 {
     const struct comparison *comparison = &contest->standing->comparison;
-    size_t cells = 0;
-    for (size_t m = 0; m < comparison->models; m++)
-        cells += comparison_group(comparison, m, 0)->count;
-    text_addf(conditions, "%s, size %s, last result \"%s\" of each of %zu cells.", word->quantity,
-              contest->size, word->name, cells);
+    text_addf(conditions, "%s, size %s: %s.", word->quantity, contest->size,
+              comparison->takes[0].bytes);
     if (contest->standing->sure != ANALYSIS_OK && comparison->models > 1)
         text_addf(note, "Ranks cannot be told: %s. ",
                   analysis_status_text(contest->standing->sure));
@@ -143,7 +144,8 @@ int draw_ranking(struct text *out, const struct drawing *drawing, struct error *
     if (!word)
         return error_set(error, ERROR_USAGE, by, "name one, such as --by capacity",
                          "no ranking is drawn by this");
-    if (contest_of(&contest, drawing->evidence, by, error))
+    if (contest_of(&contest, &drawing->evidence->history, logbook_seed(drawing->evidence->logbook),
+                   by, error))
         return error->code;
     draw(out, drawing, &contest, word);
     contest_free(&contest);

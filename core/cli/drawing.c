@@ -33,16 +33,10 @@ json_t *results_of(const struct evidence *evidence, const char *cell, const char
 {
     json_t *found = json_array(), *row;
     size_t i;
-    json_array_foreach(evidence->results, i, row)
+    json_array_foreach(json_object_get(evidence->results_by_cell, cell), i, row)
     {
-        if (strcmp(row_text(row, "cell"), cell) != 0 || strcmp(row_text(row, "name"), name) != 0)
-            continue;
-        /* Listed run by run; a run that began earlier may have recorded later. */
-        size_t place = json_array_size(found);
-        while (place > 0 &&
-               row_instant(json_array_get(found, place - 1), "at") > row_instant(row, "at"))
-            place--;
-        json_array_insert(found, place, row);
+        if (strcmp(row_text(row, "name"), name) == 0)
+            json_array_append(found, row);
     }
     return found;
 }

@@ -108,11 +108,20 @@ static void take_rows(struct evidence *out, const json_t *results, const json_t 
     json_array_foreach(out->cells, i, row)
     {
         json_object_set_new(out->steps, row_text(row, "label"), json_array());
+        json_object_set_new(out->results_by_cell, row_text(row, "label"), json_array());
     }
     json_array_foreach(results, i, row)
     {
-        if (json_object_get(out->steps, row_text(row, "cell")))
-            json_array_append(out->results, row);
+        json_t *own = json_object_get(out->results_by_cell, row_text(row, "cell"));
+        if (!own)
+            continue;
+        json_array_append(out->results, row);
+        /* Listed run by run; a run that began earlier may have recorded later. */
+        size_t place = json_array_size(own);
+        while (place > 0 &&
+               row_instant(json_array_get(own, place - 1), "at") > row_instant(row, "at"))
+            place--;
+        json_array_insert(own, place, row);
     }
     json_array_foreach(steps, i, row)
     {
@@ -123,8 +132,10 @@ static void take_rows(struct evidence *out, const json_t *results, const json_t 
 int evidence_open(struct evidence *out, const struct arguments *arguments, const char *labels,
                   struct error *error)
 {
-    *out =
-        (struct evidence){.cells = json_array(), .results = json_array(), .steps = json_object()};
+    *out = (struct evidence){.cells = json_array(),
+                             .results = json_array(),
+                             .steps = json_object(),
+                             .results_by_cell = json_object()};
     json_t *cells = NULL, *models = NULL, *results = NULL, *steps = NULL;
     struct listing_filter all = {0};
     if (!logbook_open(&out->logbook, arguments->logbook, LOGBOOK_READ, error) &&
@@ -133,7 +144,8 @@ int evidence_open(struct evidence *out, const struct arguments *arguments, const
         !logbook_list(out->logbook, LIST_MODELS, &all, &models, error) &&
         !logbook_list(out->logbook, LIST_RESULTS, &all, &results, error) &&
         !logbook_list(out->logbook, LIST_STEPS, &all, &steps, error) &&
-        !choose(out, cells, labels, error)) {
+        !choose(out, cells, labels, error) &&
+        !history_open(&out->history, out->logbook, out->cells, error)) {
         sort_into_models(out, models);
         take_rows(out, results, steps);
     }
@@ -156,6 +168,8 @@ void evidence_close(struct evidence *evidence)
     json_decref(evidence->cells);
     json_decref(evidence->results);
     json_decref(evidence->steps);
+    json_decref(evidence->results_by_cell);
+    history_close(&evidence->history);
     if (evidence->logbook)
         logbook_close(evidence->logbook);
     *evidence = (struct evidence){0};

@@ -8,6 +8,7 @@
 #include "base/rows.h"
 #include "base/text.h"
 #include "cli/cli.h"
+#include "cli/history.h"
 
 struct evidence_model {
     const char *name, *size, *chemistry;
@@ -21,11 +22,13 @@ struct evidence_model {
 struct evidence {
     struct logbook *logbook; /* owned; opened to read */
     json_t *cells;           /* rows of the chosen cells, in the logbook's order */
-    json_t *results;         /* rows of their results, oldest first */
+    json_t *results;         /* rows of their results, run by run */
+    struct history history;  /* the same cells' results as numbers, cell by cell */
     json_t *steps;           /* label -> rows of its steps, oldest first */
     struct evidence_model *models;
     size_t model_count;
-    utc_us latest; /* the last instant on record */
+    utc_us latest;           /* the last instant on record */
+    json_t *results_by_cell; /* label -> rows of its results, oldest first */
 };
 
 /* Opens the logbook and reads; `labels`, "A,B" or NULL for all. ERROR_FAILED for a cell that is not

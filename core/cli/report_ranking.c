@@ -105,8 +105,8 @@ static void explain(struct report *report, const struct contest *contest)
         report, notes,
         "Each criterion puts the models in order; the mean finish is the average of "
         "those places, 1 at best. Each column shows the mean of the cells \xc2\xb1 half of "
-        "its 95 % interval, and in brackets how many cells; of each cell its last value "
-        "counts. Models that share a letter cannot be told apart by that criterion "
+        "its 95 % interval, and in brackets how many cells. Models that share a letter cannot be "
+        "told apart by that criterion "
         "(Welch's test, Holm's correction, 5 %).");
     if (standing->sure == ANALYSIS_OK)
         report_add_item(report, notes,
@@ -121,10 +121,12 @@ static void explain(struct report *report, const struct contest *contest)
                                     analysis_status_text(standing->sure),
                                     analysis_status_todo(standing->sure)));
     for (size_t c = 0; c < standing->comparison.criteria; c++)
-        if (strcmp(standing->comparison.name[c], "remaining") == 0)
-            report_add_item(report, notes,
-                            "What remained is averaged over the ages at which cells were opened: "
-                            "it compares models only where all were opened at the same ages.");
+        report_add_item(report, notes,
+                        report_text(report, "%s takes %s.", standing->comparison.name[c],
+                                    standing->comparison.takes[c].bytes));
+    if (standing->comparison.left_out.length)
+        report_add_item(report, notes,
+                        report_text(report, "%s", standing->comparison.left_out.bytes));
     if (contest->left_out)
         report_add_item(report, notes,
                         report_text(report,
@@ -138,7 +140,8 @@ static void explain(struct report *report, const struct contest *contest)
 int report_ranking(struct report *report, struct error *error)
 {
     struct contest contest;
-    if (contest_of(&contest, report->evidence, NULL, error)) {
+    if (contest_of(&contest, &report->evidence->history, logbook_seed(report->evidence->logbook),
+                   NULL, error)) {
         if (error->code != ERROR_FAILED)
             return error->code;
         report_add_item(report, &report->page.ranking_notes,

@@ -64,11 +64,11 @@ static int work_out(struct standing *r, uint64_t seed, struct error *error)
     return error->code;
 }
 
-int standing_of(const json_t *results, const json_t *cells, const char *by, uint64_t seed,
+int standing_of(const struct history *history, const bool *wanted, const char *by, uint64_t seed,
                 struct standing **out, struct error *error)
 {
     *out = xcalloc(1, sizeof **out);
-    if (!comparison_of(results, cells, by, &(*out)->comparison, error))
+    if (!comparison_of(history, wanted, by, &(*out)->comparison, error))
         work_out(*out, seed, error);
     if (error->code) {
         standing_free(*out);

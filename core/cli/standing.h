@@ -24,9 +24,9 @@ struct standing {
     size_t order[MODELS_MOST]; /* best first */
 };
 
-/* Allocated: it is large. `results`, `cells` and `by` as for comparison_of; the same seed gives the
+/* Allocated: it is large. `wanted` and `by` as for comparison_of; the same seed gives the
  * same draws. */
-int standing_of(const json_t *results, const json_t *cells, const char *by, uint64_t seed,
+int standing_of(const struct history *history, const bool *wanted, const char *by, uint64_t seed,
                 struct standing **out, struct error *error);
 void standing_free(struct standing *standing);
 

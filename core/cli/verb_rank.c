@@ -7,10 +7,15 @@
 #include "base/text.h"
 #include "cli/cli.h"
 #include "cli/standing.h"
-#include "logbook/facts.h"
 
 /* --- showing it
  * ------------------------------------------------------------------------------------------ */
+
+/* Resistances of cells are read in thousandths of an ohm. */
+static bool in_thousandths(const struct standing *r, size_t c)
+{
+    return strcmp(r->comparison.unit[c], "ohm") == 0;
+}
 
 /* "96.5 +/- 1.2 a (4)": mean, half the interval, the letters of those it cannot be told from,
  * cells. */
@@ -18,12 +23,13 @@ static json_t *cell_of(const struct standing *r, size_t m, size_t c)
 {
     const struct summary *s = &r->summary[m * r->comparison.criteria + c];
     const char *letters = r->letters[c][m];
+    double factor = in_thousandths(r, c) ? 1000 : 1;
     char text[80];
     if (isfinite(s->high))
-        snprintf(text, sizeof text, "%.4g +/- %.2g %s (%zu)", s->mean, (s->high - s->low) / 2,
-                 letters, s->count);
+        snprintf(text, sizeof text, "%.4g +/- %.2g %s (%zu)", factor * s->mean,
+                 factor * (s->high - s->low) / 2, letters, s->count);
     else
-        snprintf(text, sizeof text, "%.4g %s (%zu)", s->mean, letters, s->count);
+        snprintf(text, sizeof text, "%.4g %s (%zu)", factor * s->mean, letters, s->count);
     return json_string(text);
 }
 
@@ -43,8 +49,10 @@ static json_t *row_of(const struct standing *r, size_t m)
     }
     for (size_t c = 0; c < comparison->criteria; c++) {
         const struct summary *s = &r->summary[m * comparison->criteria + c];
-        json_t *facts = json_pack("{s:f, s:i, s:s, s:s}", "mean", s->mean, "cells", (int)s->count,
-                                  "unit", comparison->unit[c], "letters", r->letters[c][m]);
+        json_t *facts =
+            json_pack("{s:f, s:i, s:s, s:s, s:f, s:s}", "mean", s->mean, "cells", (int)s->count,
+                      "unit", comparison->unit[c], "letters", r->letters[c][m], "weight",
+                      comparison->criterion[c].weight, "takes", comparison->takes[c].bytes);
         if (isfinite(s->high)) {
             json_object_set_new(facts, "low", json_real(s->low));
             json_object_set_new(facts, "high", json_real(s->high));
@@ -69,8 +77,9 @@ static void print_table(const struct arguments *arguments, const struct standing
                                                 {"first", "% first", 'r'}};
     char titles[CRITERIA_MOST][96];
     for (size_t c = 0; c < r->comparison.criteria; c++) {
-        snprintf(titles[c], sizeof titles[c], "%s / %s", r->comparison.name[c],
-                 r->comparison.unit[c]);
+        const char *unit = in_thousandths(r, c) ? "mohm" : r->comparison.unit[c];
+        snprintf(titles[c], sizeof titles[c], "%s%s%s", r->comparison.name[c], unit[0] ? " / " : "",
+                 unit);
         columns[5 + c] = (struct column){r->comparison.name[c], titles[c], 'l'};
     }
     print_rows(arguments, rows, columns);
@@ -80,6 +89,14 @@ static void print_table(const struct arguments *arguments, const struct standing
 static void print_words(const struct standing *r)
 {
     const struct comparison *comparison = &r->comparison;
+    putchar('\n');
+    for (size_t c = 0; c < comparison->criteria; c++)
+        printf("%s (weight %g, %s is better): %s.\n", comparison->name[c],
+               comparison->criterion[c].weight,
+               comparison->criterion[c].higher_is_better ? "more" : "less",
+               comparison->takes[c].bytes);
+    if (comparison->left_out.length)
+        puts(comparison->left_out.bytes);
     puts("\nmean +/- half of its 95 % interval, over cells (how many); models that share a letter "
          "cannot "
          "be\ntold apart by that criterion (Welch's test, Holm's correction, 5 %).");
@@ -106,13 +123,14 @@ static void print_words(const struct standing *r)
 static int run(const struct arguments *arguments, struct error *error)
 {
     struct logbook *logbook = NULL;
-    json_t *results = NULL, *cells = NULL, *rows = json_array();
+    struct history history = {0};
+    json_t *rows = json_array();
     struct standing *r = NULL;
-    struct listing_filter all = {0};
+    const char *arm = argument(arguments, "arm");
     if (!logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error) &&
-        !logbook_list(logbook, LIST_RESULTS, &all, &results, error) &&
-        !logbook_list(logbook, LIST_CELLS, &all, &cells, error) &&
-        !standing_of(results, cells, argument(arguments, "by"), logbook_seed(logbook), &r, error)) {
+        !history_open(&history, logbook, NULL, error) &&
+        !(arm && history_keep_arm(&history, arm, error)) &&
+        !standing_of(&history, NULL, argument(arguments, "by"), logbook_seed(logbook), &r, error)) {
         for (size_t i = 0; i < r->comparison.models; i++)
             json_array_append_new(rows, row_of(r, r->order[i]));
         print_table(arguments, r, rows);
@@ -121,15 +139,16 @@ static int run(const struct arguments *arguments, struct error *error)
     }
     standing_free(r);
     json_decref(rows);
-    json_decref(results);
-    json_decref(cells);
+    history_close(&history);
     if (logbook)
         logbook_close(logbook);
     return error->code;
 }
 
 static const struct option_spec options[] = {
-    {"by", "NAME=WEIGHT,...", "criteria and their weights, such as capacity=2,resistance=1", false},
+    {"by", "NAME=WEIGHT,...", "criteria and their weights, such as capacity=2,remaining@42d=1",
+     false},
+    {"arm", "NAME", "only the cells of this arm of a study", false},
     {NULL, NULL, NULL, false},
 };
 

@@ -84,7 +84,10 @@ enum listing {
     LIST_QUESTIONS,  /* open ones, or all of run `id` */
     LIST_GAPS,       /* of step `step`: from_s and to_s, seconds from its start; why */
     LIST_CELL_STEPS, /* everything that happened to cell `label` */
-    LIST_CHANNELS    /* of each session, or only those that run `id` was measured by */
+    LIST_CHANNELS,   /* of each session, or only those that run `id` was measured by */
+    LIST_CHECKS,    /* results of cells, cell by cell, oldest first: with when the step that gave it
+                       began, when the cell's last charge ended, and what was drawn from it so far */
+    LIST_PLACEMENTS /* what studies did with cells outside of runs, oldest first */
 };
 struct listing_filter {
     int64_t run; /* 0: any */

@@ -21,5 +21,7 @@ for extra in build/tests/speed_links build/tests/speed_replay; do
     echo "== $(basename "$extra" | sed s/speed_//)"
     "$extra"
 done
+echo "== the ranking of 1,000 cells"
+sh tests/bench/rank.sh build/perdure "$folder"
 echo "== start-up: the whole command, beside the bare start of a process that opens the same file"
 build/tests/speed_start build/perdure "$folder"
