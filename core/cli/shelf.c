@@ -2,143 +2,205 @@
 #include "cli/shelf.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "analysis/retention.h"
-#include "cli/drawing.h"
-#include "logbook/studies.h"
+#include "base/text.h"
 
-#define DAY (86400.0 * US_PER_S)
+const struct fit_form *const shelf_forms[FIT_CHOICES] = {&fit_line, &fit_exponential, &fit_power};
 
 /* --- checks
  * ------------------------------------------------------------------------------------ */
 
-static double fresh_before(const json_t *capacities, utc_us at)
+static struct shelf_group *group_of(struct shelf *shelf, const struct history *history,
+                                    const struct subject *subject)
 {
-    double fresh = NAN;
-    size_t i;
-    json_t *row;
-    json_array_foreach(capacities, i, row)
-    {
-        if (row_instant(row, "at") < at)
-            fresh = 3600 * row_number(row, "value");
+    int number = 0;
+    for (size_t g = 0; g < shelf->count; g++) {
+        if (shelf->groups[g].model != subject->model)
+            continue;
+        if (strcmp(shelf->groups[g].arm, subject->arm) == 0)
+            return &shelf->groups[g];
+        number++;
     }
-    return fresh;
+    struct shelf_group *group = &shelf->groups[shelf->count++];
+    *group = (struct shelf_group){.model = subject->model,
+                                  .arm = subject->arm,
+                                  .number = number,
+                                  .days_least = INFINITY,
+                                  .days_most = -INFINITY,
+                                  .temperature_least = NAN,
+                                  .temperature_most = NAN};
+    string_copy(group->name, sizeof group->name, history->models[subject->model].name);
+    return group;
 }
 
-static int take_check(struct shelf *shelf, struct shelf_model *model,
-                      const struct evidence *evidence, const json_t *cell, const json_t *result,
-                      const json_t *capacities, struct error *error)
+static void take_check(struct shelf *shelf, const struct history *history,
+                       const struct subject *subject, const struct check *check)
 {
-    const char *label = row_text(cell, "label");
-    const json_t *step =
-        step_of(evidence, label, json_integer_value(json_object_get(result, "step")));
-    utc_us began = step ? row_instant(step, "started_at") : 0, charged = 0;
-    double fresh = fresh_before(capacities, began);
-    if (began &&
-        logbook_last_charge(evidence->logbook, json_integer_value(json_object_get(cell, "id")),
-                            began, &charged, error))
-        return error->code;
-    if (!charged || !(fresh > 0) || strcmp(row_text(result, "unit"), "Ah") != 0) {
-        shelf->left_out++;
-        return 0;
+    if (isnan(check->days) || strcmp(check->unit, "Ah") != 0) {
+        shelf->no_charge++;
+        return;
     }
-    model->checks = xrealloc(model->checks, (model->count + 1) * sizeof *model->checks);
-    struct shelf_check *check = &model->checks[model->count++];
-    *check = (struct shelf_check){.cell = label,
-                                  .days = (double)(began - charged) / DAY,
-                                  .left = 3600 * row_number(result, "value"),
-                                  .fresh = fresh,
-                                  .temperature = NAN};
-    model->days_least = fmin(model->days_least, check->days);
-    model->days_most = fmax(model->days_most, check->days);
-    return 0;
+    struct shelf_group *group = group_of(shelf, history, subject);
+    struct fresh fresh = history_fresh(history, subject, check);
+    shelf->no_fresh += isnan(fresh.charge);
+    group->checks = xrealloc(group->checks, (group->count + 1) * sizeof *group->checks);
+    group->checks[group->count++] = (struct shelf_check){.cell = subject->label,
+                                                         .days = check->days,
+                                                         .left = 3600 * check->value,
+                                                         .fresh = fresh.charge,
+                                                         .temperature = check->temperature,
+                                                         .of_set = fresh.of_set};
+    if (fresh.of_set && isfinite(fresh.charge)) {
+        group->of_set++;
+        group->set = (struct fresh_set){fresh.relative, (double)fresh.cells - 1};
+    }
+    group->days_least = fmin(group->days_least, check->days);
+    group->days_most = fmax(group->days_most, check->days);
+    group->temperature_least = fmin(group->temperature_least, check->temperature);
+    group->temperature_most = fmax(group->temperature_most, check->temperature);
+    group->some_temperatures = group->some_temperatures || isnan(check->temperature);
 }
 
-static int gather(struct shelf *shelf, struct shelf_model *out, const struct evidence *evidence,
-                  const struct evidence_model *model, struct error *error)
+/* A model with several arms is named with each. */
+static void name_groups(struct shelf *shelf)
 {
-    size_t i, j;
-    json_t *cell, *row;
-    *out = (struct shelf_model){.model = model, .days_least = INFINITY, .days_most = 0};
-    json_array_foreach(model->cells, i, cell)
-    {
-        const char *label = row_text(cell, "label");
-        json_t *left = results_of(evidence, label, "remaining");
-        json_t *capacities = results_of(evidence, label, "capacity");
-        json_array_foreach(left, j, row)
-        {
-            if (!error->code)
-                take_check(shelf, out, evidence, cell, row, capacities, error);
-        }
-        json_decref(left);
-        json_decref(capacities);
+    for (size_t g = 0; g < shelf->count; g++) {
+        struct shelf_group *group = &shelf->groups[g];
+        size_t arms = 0, length = strlen(group->name);
+        for (size_t k = 0; k < shelf->count; k++)
+            arms += shelf->groups[k].model == group->model;
+        if (arms > 1)
+            snprintf(group->name + length, sizeof group->name - length, ", %s",
+                     group->arm[0] ? group->arm : "no arm");
     }
-    return error->code;
+}
+
+/* --- ages
+ * ------------------------------------------------------------------------------------- */
+
+static int by_age(const void *a, const void *b)
+{
+    double x = ((const struct shelf_check *)a)->days, y = ((const struct shelf_check *)b)->days;
+    return (x > y) - (x < y);
+}
+
+static struct shelf_age age_of(const struct shelf_check *checks, size_t count, double *values)
+{
+    struct shelf_age age = {.days_least = checks[0].days, .days_most = checks[count - 1].days};
+    size_t known = 0;
+    for (size_t i = 0; i < count; i++) {
+        age.days += checks[i].days / (double)count;
+        if (isfinite(checks[i].fresh))
+            values[known++] = checks[i].left / checks[i].fresh;
+    }
+    age.status = summary_of(values, known, SHELF_CONFIDENCE, &age.left);
+    if (!known)
+        age.status = ANALYSIS_NO_REFERENCE;
+    /* The band of the loss is that of what is left, turned round. */
+    enum analysis_status status = retention_loss_a_day(age.left.mean, age.days, &age.loss);
+    if (known && status != ANALYSIS_OK)
+        age.status = status;
+    age.loss_low = (1 - age.left.high) / age.days;
+    age.loss_high = (1 - age.left.low) / age.days;
+    return age;
+}
+
+static void sort_into_ages(struct shelf_group *group)
+{
+    double *values = xcalloc(group->count, sizeof *values);
+    qsort(group->checks, group->count, sizeof *group->checks, by_age);
+    group->ages = xcalloc(group->count, sizeof *group->ages);
+    for (size_t from = 0, to; from < group->count; from = to) {
+        for (to = from + 1; to < group->count &&
+                            history_same_age(group->checks[to].days, group->checks[from].days);)
+            to++;
+        group->ages[group->age_count++] = age_of(&group->checks[from], to - from, values);
+    }
+    free(values);
 }
 
 /* --- course
- * ------------------------------------------------------------------------------------ */
+ * ----------------------------------------------------------------------------------- */
 
-static void fit(struct shelf_model *model, double ahead)
+/* The arm as the analysis wants it; .checks is the caller's to free. */
+static struct retention_arm arm_of(const struct shelf *shelf, const struct shelf_group *group)
 {
-    static const struct fit_form *const forms[FIT_CHOICES] = {&fit_line, &fit_exponential,
-                                                              &fit_power};
-    struct retention_check *checks = xcalloc(model->count, sizeof *checks);
-    struct retention_forecast *forecast = xcalloc(SHELF_FIT, sizeof *forecast);
-    struct retention_fits fits;
-    double days[SHELF_FIT];
-    for (size_t i = 0; i < model->count; i++) {
+    struct retention_check *checks = xcalloc(group->count, sizeof *checks);
+    size_t count = 0;
+    for (size_t i = 0; i < group->count; i++) {
         size_t cell = 0; /* the first check of the same cell numbers it */
-        while (strcmp(model->checks[cell].cell, model->checks[i].cell) != 0)
+        if (isnan(group->checks[i].fresh))
+            continue;
+        while (strcmp(group->checks[cell].cell, group->checks[i].cell) != 0)
             cell++;
-        checks[i] = (struct retention_check){.cell = cell,
-                                             .days = model->checks[i].days,
-                                             .left = model->checks[i].left,
-                                             .fresh = model->checks[i].fresh,
-                                             .rated = model->model->rated,
-                                             .temperature = model->checks[i].temperature};
+        checks[count++] = (struct retention_check){.cell = cell,
+                                                   .days = group->checks[i].days,
+                                                   .left = group->checks[i].left,
+                                                   .fresh = group->checks[i].fresh,
+                                                   .rated = 1, /* one model, one rating */
+                                                   .temperature = group->checks[i].temperature};
     }
-    struct retention_arm arm = {.checks = checks, .count = model->count};
-    double from = model->days_least, to = ceil(ahead * model->days_most);
-    for (size_t i = 0; i < SHELF_FIT; i++)
-        days[i] = from + (to - from) * (double)i / (SHELF_FIT - 1);
-    enum analysis_status status = retention_fit(&arm, &fits);
-    if (status == ANALYSIS_OK && fits.best < 0)
-        status = ANALYSIS_NO_FIT;
-    if (status == ANALYSIS_OK)
-        status =
-            retention_forecast(&arm, forms[fits.best], days, SHELF_FIT, SHELF_CONFIDENCE, forecast);
-    if (status == ANALYSIS_OK) {
-        model->fit = xcalloc(SHELF_FIT, sizeof *model->fit);
-        model->fit_count = SHELF_FIT;
-        model->form = forms[fits.best]->name;
-        for (size_t i = 0; i < SHELF_FIT; i++)
-            model->fit[i] =
-                (struct shelf_point){days[i], forecast[i].value, forecast[i].low, forecast[i].high};
-    } else {
-        model->why_no_fit = analysis_status_text(status);
-    }
-    free(checks);
-    free(forecast);
+    return (struct retention_arm){.checks = checks,
+                                  .count = count,
+                                  .rule = shelf->rule,
+                                  .fresh = group->of_set ? &group->set : NULL};
 }
 
-int shelf_of(struct shelf *out, const struct evidence *evidence, double ahead, struct error *error)
+static void fit(const struct shelf *shelf, struct shelf_group *group)
 {
-    *out = (struct shelf){.models = xcalloc(evidence->model_count + 1, sizeof *out->models)};
-    for (size_t m = 0; m < evidence->model_count && !error->code; m++) {
-        struct shelf_model *model = &out->models[out->count];
-        gather(out, model, evidence, &evidence->models[m], error);
-        if (model->count)
-            out->count++;
+    struct retention_arm arm = arm_of(shelf, group);
+    group->fitted = arm.count ? retention_fit(&arm, &group->fits) : ANALYSIS_NO_REFERENCE;
+    if (!arm.count)
+        group->fits.best = -1;
+    if (group->fitted == ANALYSIS_OK && group->fits.best < 0)
+        group->fitted = ANALYSIS_NO_FIT;
+    free((struct retention_check *)arm.checks);
+}
+
+enum analysis_status shelf_forecast(const struct shelf *shelf, const struct shelf_group *group,
+                                    const double *days, size_t count,
+                                    struct retention_forecast *out)
+{
+    struct retention_arm arm = arm_of(shelf, group);
+    enum analysis_status status = group->fitted;
+    if (status == ANALYSIS_OK)
+        status = retention_forecast(&arm, shelf_forms[group->fits.best], days, count,
+                                    SHELF_CONFIDENCE, out);
+    free((struct retention_check *)arm.checks);
+    return status;
+}
+
+/* --- all
+ * -------------------------------------------------------------------------------------- */
+
+int shelf_of(struct shelf *out, const struct history *history, const struct warming_rule *rule,
+             struct error *error)
+{
+    *out = (struct shelf){.groups = xcalloc(history->count + 1, sizeof *out->groups), .rule = rule};
+    for (size_t m = 0; m < history->model_count; m++) {
+        for (size_t i = 0; i < history->count; i++) {
+            const struct subject *subject = &history->subjects[i];
+            if (subject->model != m || subject->reference)
+                continue;
+            for (size_t k = history_next(subject, "remaining", 0); k < subject->count;
+                 k = history_next(subject, "remaining", k + 1))
+                take_check(out, history, subject, &subject->checks[k]);
+        }
     }
-    if (!error->code && !out->count)
+    if (!out->count)
         error_set(error, ERROR_FAILED, "retention",
                   "measure capacity, charge, store, then run drain: see study-shelf",
-                  "no cell on record was measured fresh, charged, stored and then drained");
-    for (size_t m = 0; m < out->count && !error->code; m++)
-        fit(&out->models[m], ahead);
+                  out->no_charge ? "what was left is on record, but no charge before it"
+                                 : "no cell on record was measured fresh, charged, stored and "
+                                   "then drained");
+    name_groups(out);
+    for (size_t g = 0; g < out->count; g++) {
+        sort_into_ages(&out->groups[g]);
+        fit(out, &out->groups[g]);
+    }
     if (error->code)
         shelf_free(out);
     return error->code;
@@ -146,41 +208,10 @@ int shelf_of(struct shelf *out, const struct evidence *evidence, double ahead, s
 
 void shelf_free(struct shelf *shelf)
 {
-    for (size_t m = 0; m < shelf->count; m++) {
-        free(shelf->models[m].checks);
-        free(shelf->models[m].fit);
+    for (size_t g = 0; g < shelf->count; g++) {
+        free(shelf->groups[g].checks);
+        free(shelf->groups[g].ages);
     }
-    free(shelf->models);
+    free(shelf->groups);
     *shelf = (struct shelf){0};
-}
-
-/* Checks count as of an age within a twentieth of it. */
-static bool mean_near(const struct shelf_model *model, double days, double *mean)
-{
-    double sum = 0;
-    size_t count = 0;
-    for (size_t i = 0; i < model->count; i++) {
-        if (fabs(model->checks[i].days - days) <= 0.05 * days) {
-            sum += model->checks[i].left / model->checks[i].fresh;
-            count++;
-        }
-    }
-    *mean = sum / (double)count;
-    return count > 0;
-}
-
-bool shelf_at(const struct shelf_model *model, double days, struct shelf_point *out)
-{
-    *out = (struct shelf_point){days, NAN, NAN, NAN};
-    for (size_t i = 1; i < model->fit_count; i++) {
-        const struct shelf_point *a = &model->fit[i - 1], *b = &model->fit[i];
-        if (days < a->days || days > b->days)
-            continue;
-        double part = (days - a->days) / (b->days - a->days);
-        out->value = a->value + part * (b->value - a->value);
-        out->low = a->low + part * (b->low - a->low);
-        out->high = a->high + part * (b->high - a->high);
-        return true;
-    }
-    return mean_near(model, days, &out->value);
 }

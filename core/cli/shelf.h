@@ -1,50 +1,71 @@
-/* What was left in cells after their time on the shelf, and the course of it by model: results
- * "remaining" by age, the age counted from the end of the cell's last charge to the start of the
- * discharge that found out. */
+/* What was left in cells after their time on the shelf, by model and arm: results "remaining" by
+ * age, the age counted from the end of the cell's last charge to the start of the discharge that
+ * found out; the courses that fit it, and a forecast. Gathered once for the chart, the tables and
+ * the report. */
 #ifndef PERDURE_CLI_SHELF_H
 #define PERDURE_CLI_SHELF_H
 
 #include <stddef.h>
 
-#include "cli/evidence.h"
+#include "analysis/retention.h"
+#include "analysis/summary.h"
+#include "cli/history.h"
 
 #define SHELF_CONFIDENCE 0.95
-#define SHELF_FIT        60 /* points of a curve */
 
 struct shelf_check {
     const char *cell;
     double days;
-    double left, fresh; /* A.s */
+    double left, fresh; /* A.s; fresh NAN: none */
     double temperature; /* degC; NAN */
+    bool of_set;        /* fresh is the mean of the model's cells */
 };
 
-struct shelf_point {
-    double days, value, low, high; /* fractions of the fresh charge */
+/* The checks of one age. */
+struct shelf_age {
+    double days, days_least, days_most;
+    struct summary left; /* parts of the fresh charge, over cells */
+    enum analysis_status status;
+    double loss; /* a day, on average since the charge, as a part */
+    double loss_low, loss_high;
 };
 
-struct shelf_model {
-    const struct evidence_model *model;
-    struct shelf_check *checks;
-    size_t count;
-    struct shelf_point *fit; /* NULL where no curve fits */
-    size_t fit_count;
-    const char *form;       /* name of its form; NULL without */
-    const char *why_no_fit; /* NULL with */
+struct shelf_group {
+    size_t model;               /* the history's */
+    const char *arm;            /* "" */
+    char name[192];             /* the model's, with the arm where a model has several */
+    int number;                 /* among the groups of its model, from 0 */
+    struct shelf_check *checks; /* in order of age; those with a charge before them */
+    size_t count, of_set;       /* of_set: checks against the mean of the set */
+    struct fresh_set set;
+    struct shelf_age *ages;
+    size_t age_count;
+    struct retention_fits fits;
+    enum analysis_status fitted; /* the best of them; else why there is none */
     double days_least, days_most;
+    double temperature_least, temperature_most; /* degC; NAN */
+    bool some_temperatures;                     /* of some checks it is not on record */
 };
 
 struct shelf {
-    struct shelf_model *models; /* those with checks */
+    struct shelf_group *groups; /* those with checks */
     size_t count;
-    size_t left_out; /* checks without a charge or a fresh capacity before them */
+    size_t no_charge;                /* checks left out: no charge on record before them */
+    size_t no_fresh;                 /* checks left out of the numbers: no fresh capacity */
+    const struct warming_rule *rule; /* NULL: days count as they are */
 };
 
-/* Curves go on to `ahead` times the last check's age. ERROR_FAILED when no check can be used. */
-int shelf_of(struct shelf *out, const struct evidence *evidence, double ahead, struct error *error);
+extern const struct fit_form *const shelf_forms[FIT_CHOICES];
+
+/* ERROR_FAILED when no check is on record that can be used. `rule` may be NULL; it stays the
+ * caller's. */
+int shelf_of(struct shelf *out, const struct history *history, const struct warming_rule *rule,
+             struct error *error);
 void shelf_free(struct shelf *shelf);
 
-/* What the model's curve, or without one the checks of that age, say is left at an age; low and
- * high NAN where not known. False when nothing is known there. */
-bool shelf_at(const struct shelf_model *model, double days, struct shelf_point *out);
+/* What the group's best curve says at some ages (of the reference, with a rule); `out` has room. */
+enum analysis_status shelf_forecast(const struct shelf *shelf, const struct shelf_group *group,
+                                    const double *days, size_t count,
+                                    struct retention_forecast *out);
 
 #endif

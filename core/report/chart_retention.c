@@ -30,7 +30,7 @@ struct view {
     bool has_forecast, has_band;
 };
 
-static bool check_is_drawn(const struct retention_check *check)
+static bool check_is_drawn(const struct retention_mark *check)
 {
     return drawable(check->time) && drawable(check->ratio);
 }
@@ -51,7 +51,7 @@ static void end_at_checks(struct shown *shown)
     double sum = 0;
     size_t count = 0;
     for (size_t i = 0; i < shown->model->check_count; i++) {
-        const struct retention_check *check = &shown->model->checks[i];
+        const struct retention_mark *check = &shown->model->checks[i];
         if (check_is_drawn(check) && check->time / DAY > shown->last_check - 0.5) {
             sum += 100 * check->ratio;
             count++;
@@ -219,7 +219,7 @@ static void add_fit(struct view *view, const struct shown *shown, const char *co
 static void add_checks(struct view *view, const struct shown *shown, struct series_style style)
 {
     for (size_t i = 0; i < shown->model->check_count; i++) {
-        const struct retention_check *check = &shown->model->checks[i];
+        const struct retention_mark *check = &shown->model->checks[i];
         struct point place = place_of(view, check->time, check->ratio);
         if (!point_is_drawn(&place))
             continue;

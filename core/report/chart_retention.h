@@ -7,7 +7,7 @@
 #include "base/text.h"
 #include "report/chart.h"
 
-struct retention_check {
+struct retention_mark {
     double time;      /* s since the cell was filled */
     double ratio;     /* of its charge when fresh: 0.85 for 85 % */
     const char *cell; /* its label */
@@ -23,7 +23,7 @@ struct retention_fit {
 struct retention_model {
     const char *name;
     int style;
-    const struct retention_check *checks;
+    const struct retention_mark *checks;
     size_t check_count;
     const struct retention_fit *fit;
     size_t fit_count;

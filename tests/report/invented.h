@@ -71,7 +71,7 @@ static inline struct discharge_chart invented_discharge(size_t models, enum char
 
 #define INVENTED_DATES 6
 #define INVENTED_FIT   40
-static struct retention_check retention_checks[INVENTED_MODELS][INVENTED_DATES * INVENTED_CELLS];
+static struct retention_mark retention_checks[INVENTED_MODELS][INVENTED_DATES * INVENTED_CELLS];
 static struct retention_fit retention_fits[INVENTED_MODELS][INVENTED_FIT];
 static struct retention_model retention_models[INVENTED_MODELS];
 
@@ -85,7 +85,7 @@ static inline struct retention_chart invented_retention(size_t models, enum char
     for (size_t i = 0; i < models; i++) {
         for (size_t j = 0; j < INVENTED_DATES * INVENTED_CELLS; j++) {
             double day = dates[j / INVENTED_CELLS];
-            retention_checks[i][j] = (struct retention_check){
+            retention_checks[i][j] = (struct retention_mark){
                 86400 * day, 1 - fall[i] * pow(day / 180, 0.45) + 0.01 * random_normal(&random),
                 "HER-01"};
         }

@@ -99,7 +99,7 @@ static void retention_dates_forecast_and_ends(void **state)
 {
     (void)state;
     const double day = 86400;
-    const struct retention_check checks[] = {
+    const struct retention_mark checks[] = {
         {0, 1, "A"}, {28 * day, 0.9, "A"}, {100 * day, 0.8, "A"}};
     const struct retention_fit fit[] = {
         {0, 1, 0.98, 1}, {80 * day, 0.84, 0.8, 0.88}, {200 * day, 0.6, 0.5, 0.7}};
