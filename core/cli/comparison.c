@@ -27,7 +27,7 @@ static int list_models(struct gathering *g, const bool *wanted, struct error *er
     size_t without = 0;
     bool *measured = xcalloc(history->model_count + 1, sizeof *measured);
     for (size_t i = 0; i < history->count; i++)
-        if (history->subjects[i].count && !history->subjects[i].reference)
+        if (history->subjects[i].count && !history->subjects[i].aside)
             measured[history->subjects[i].model] = true;
     for (size_t m = 0; m < history->model_count && !error->code; m++) {
         g->wanted[m] = measured[m] && (!wanted || wanted[m]);
@@ -111,7 +111,7 @@ static size_t gather(struct gathering *g, size_t c)
     for (size_t i = 0; i < count; i++) {
         const struct subject *subject = &g->history->subjects[list[i]];
         size_t m = g->place[subject->model];
-        struct taken taken = subject->reference
+        struct taken taken = subject->aside
                                  ? (struct taken){.value = NAN}
                                  : criterion_take(g->history, subject, out->kind[c], out->age[c]);
         if (!isfinite(taken.value))

@@ -15,7 +15,7 @@ static size_t *measured(const struct history *history, const char *by)
     for (size_t i = 0; i < history->count; i++) {
         const struct subject *subject = &history->subjects[i];
         counts[subject->model] +=
-            !subject->reference &&
+            !subject->aside &&
             (kind ? history_first(subject, kind->result) != NULL : subject->count > 0);
     }
     return counts;

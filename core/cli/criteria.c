@@ -223,7 +223,7 @@ double criterion_common_age(const struct history *history, const struct criterio
     struct opened *opened = xcalloc(most + 1, sizeof *opened);
     for (size_t i = 0; i < history->count; i++) {
         const struct subject *subject = &history->subjects[i];
-        for (size_t k = 0; k < subject->count && !subject->reference; k++)
+        for (size_t k = 0; k < subject->count && !subject->aside; k++)
             if (strcmp(subject->checks[k].name, kind->result) == 0 &&
                 isfinite(subject->checks[k].days) && (!wanted || wanted[subject->model]))
                 opened[count++] = (struct opened){subject->checks[k].days, subject->model};

@@ -91,6 +91,7 @@ static void take_check(struct history *history, struct subject *subject, const j
     subject->checks[subject->count++] = check;
     subject->reference =
         subject->reference || json_integer_value(json_object_get(row, "reference")) == 1;
+    subject->aside = subject->reference;
 }
 
 /* --- placements
@@ -197,12 +198,10 @@ int history_keep_arm(struct history *history, const char *arm, struct error *err
 {
     size_t kept = 0;
     for (size_t i = 0; i < history->count; i++) {
-        if (strcmp(history->subjects[i].arm, arm) == 0)
-            history->subjects[kept++] = history->subjects[i];
-        else
-            free(history->subjects[i].checks);
+        struct subject *subject = &history->subjects[i];
+        subject->aside = subject->aside || strcmp(subject->arm, arm) != 0;
+        kept += !subject->aside;
     }
-    history->count = kept;
     return kept ? 0
                 : error_set(error, ERROR_FAILED, arm,
                             "perdure results --by model lists arms; a study makes them: s:split",

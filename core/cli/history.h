@@ -32,7 +32,8 @@ struct subject { /* one cell */
     const char *label;
     size_t model;
     const char *arm; /* of a study; "" */
-    bool reference;  /* it tests the channels and competes with none */
+    bool reference;  /* it tests the channels */
+    bool aside;      /* it competes with none: a reference, or of an arm that was not asked for */
     bool elsewhere;  /* some of its cycles were made outside the bench, as a study says */
     struct check *checks;
     size_t count;
@@ -57,7 +58,7 @@ struct history {
 int history_open(struct history *out, struct logbook *logbook, json_t *cells, struct error *error);
 void history_close(struct history *history);
 
-/* Keeps the cells of one arm only. ERROR_FAILED when there are none. */
+/* Puts all cells but those of one arm aside. ERROR_FAILED when there are none of it. */
 int history_keep_arm(struct history *history, const char *arm, struct error *error);
 
 /* Checks of one name: the next from `from` on, or `count` when there is none. */

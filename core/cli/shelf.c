@@ -183,7 +183,7 @@ int shelf_of(struct shelf *out, const struct history *history, const struct warm
     for (size_t m = 0; m < history->model_count; m++) {
         for (size_t i = 0; i < history->count; i++) {
             const struct subject *subject = &history->subjects[i];
-            if (subject->model != m || subject->reference)
+            if (subject->model != m || subject->aside)
                 continue;
             for (size_t k = history_next(subject, "remaining", 0); k < subject->count;
                  k = history_next(subject, "remaining", k + 1))

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "cli/channels.h"
 #include "cli/cli.h"
 #include "cli/standing.h"
 
@@ -126,9 +127,11 @@ static int run(const struct arguments *arguments, struct error *error)
     struct history history = {0};
     json_t *rows = json_array();
     struct standing *r = NULL;
+    struct text said = TEXT_EMPTY;
     const char *arm = argument(arguments, "arm");
     if (!logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error) &&
         !history_open(&history, logbook, NULL, error) &&
+        !(argument(arguments, "correct") && history_correct(&history, &said, error)) &&
         !(arm && history_keep_arm(&history, arm, error)) &&
         !standing_of(&history, NULL, argument(arguments, "by"), logbook_seed(logbook), &r, error)) {
         for (size_t i = 0; i < r->comparison.models; i++)
@@ -136,7 +139,10 @@ static int run(const struct arguments *arguments, struct error *error)
         print_table(arguments, r, rows);
         if (!arguments->json)
             print_words(r);
+        if (!arguments->json && said.length)
+            printf("%s The intervals and letters are of the scatter between cells.\n", said.bytes);
     }
+    text_free(&said);
     standing_free(r);
     json_decref(rows);
     history_close(&history);
@@ -149,6 +155,7 @@ static const struct option_spec options[] = {
     {"by", "NAME=WEIGHT,...", "criteria and their weights, such as capacity=2,remaining@42d=1",
      false},
     {"arm", "NAME", "only the cells of this arm of a study", false},
+    {"correct", NULL, "with the channels' biases taken off", false},
     {NULL, NULL, NULL, false},
 };
 

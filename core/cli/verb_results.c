@@ -1,7 +1,8 @@
-/* perdure results: the named results on record. */
+/* perdure results: the named results on record, one by one, or what they come to. */
 #include <stdio.h>
 
-#include "cli/cli.h"
+#include "cli/account.h"
+#include "cli/channels.h"
 #include "cli/measured.h"
 #include "logbook/facts.h"
 
@@ -22,18 +23,33 @@ static const struct column columns[] = {
     {NULL, NULL, 0},
 };
 
+static int correct(struct logbook *logbook, json_t *rows, struct text *said, struct error *error)
+{
+    struct history history;
+    if (!history_open(&history, logbook, NULL, error)) {
+        rows_correct(&history, rows, said, error);
+        history_close(&history);
+    }
+    return error->code;
+}
+
 static int run(const struct arguments *arguments, struct error *error)
 {
     struct logbook *logbook = NULL;
     json_t *rows = NULL;
+    bool account = false;
+    struct text said = TEXT_EMPTY;
     struct listing_filter filter = {.label = argument(arguments, "cell"),
                                     .name = argument(arguments, "name")};
     const char *id = argument(arguments, "run");
-    if (id && argument_run(id, &filter.run, error))
+    if ((id && argument_run(id, &filter.run, error)) ||
+        account_options(arguments, &account, error) ||
+        logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
-    if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
-        return error->code;
-    if (!logbook_list(logbook, LIST_RESULTS, &filter, &rows, error)) {
+    if (account) {
+        account_show(arguments, logbook, error);
+    } else if (!logbook_list(logbook, LIST_RESULTS, &filter, &rows, error) &&
+               !(argument(arguments, "correct") && correct(logbook, rows, &said, error))) {
         if (arguments->json)
             measured_expand(rows);
         else
@@ -41,7 +57,10 @@ static int run(const struct arguments *arguments, struct error *error)
         print_rows_in(arguments, rows, columns, logbook_zone(logbook));
         if (!arguments->json && measured_any(rows))
             puts(measured_note);
+        if (!arguments->json && said.length)
+            puts(said.bytes);
     }
+    text_free(&said);
     json_decref(rows);
     logbook_close(logbook);
     return error->code;
@@ -51,7 +70,17 @@ static const struct option_spec options[] = {
     {"cell", "LABEL", "only of this cell", false},
     {"name", "NAME", "only results of this name, such as capacity", false},
     {"run", "N", "only of this run", false},
+    {"by", "model|size|chemistry|maker", "how the cells of each lie about their mean", false},
+    {"retention", NULL, "what storage left, the course of it, a forecast", false},
+    {"wear", NULL, "capacity and resistance over cycles, cycles to 80 % and 60 %", false},
+    {"channels", NULL, "the biases of the channels, by reference cells", false},
+    {"correct", NULL, "with the channels' biases taken off", false},
+    {"arm", "NAME", "only the cells of this arm of a study", false},
+    {"warming", "FACTOR@TEMPERATURE",
+     "days brought to this temperature: so many times as fast for every 10 K more, as 2@20degC",
+     false},
     {NULL, NULL, NULL, false},
 };
 
-const struct verb verb_results = {"results", "", 0, 0, "named results", options, run};
+const struct verb verb_results = {"results", "", 0, 0, "named results, and what they come to",
+                                  options,   run};
