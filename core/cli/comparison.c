@@ -114,7 +114,7 @@ static size_t gather(struct gathering *g, size_t c)
         struct taken taken = subject->aside
                                  ? (struct taken){.value = NAN}
                                  : criterion_take(g->history, subject, out->kind[c], out->age[c]);
-        if (!isfinite(taken.value))
+        if (!taken.check) /* one that is no number stays in: the analysis says so */
             continue;
         if (!values[m])
             values[m] = xcalloc(count, sizeof **values);
@@ -221,6 +221,10 @@ static int add_criterion(struct gathering *g, const struct criterion_kind *kind,
                       "store and open cells of every model at one age, or name an age that all "
                       "have: --by remaining@42d",
                       "there is no age at which cells of every model were opened");
+        else if (!models && kind->of_age)
+            error_set(error, ERROR_FAILED, kind->name,
+                      "perdure results --retention lists the ages on record",
+                      "no cell was opened at an age of %.4g days", age);
         else if (!models)
             error_set(error, ERROR_FAILED, kind->name, "perdure results lists what is on record",
                       "nothing of this name is on record: it takes %s", kind->takes);

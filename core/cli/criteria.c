@@ -85,6 +85,8 @@ static struct taken of_fresh(const struct history *history, const struct subject
     if (!found)
         return none();
     struct fresh fresh = history_fresh(history, subject, found);
+    if (isnan(fresh.charge))
+        return none();
     struct taken taken = as_it_is(found, 100 * 3600 / fresh.charge);
     taken.of_set = fresh.of_set;
     return taken;

@@ -18,12 +18,12 @@ extern const struct criterion_kind criterion_kinds[]; /* ends with a NULL name *
 const struct criterion_kind *criterion_kind_of(const char *name);
 
 struct taken {
-    double value;      /* in the kind's unit; NAN: the cell has none */
+    double value;      /* in the kind's unit; NAN: the cell has none, or with a check, no number */
     double correction; /* standard uncertainty of a bias taken off, same unit */
     double cycles;     /* drawn until then */
     double days;       /* since the charge; NAN */
-    const struct check *check;
-    bool of_set; /* against the mean of its set */
+    const struct check *check; /* NULL: the cell has none */
+    bool of_set;               /* against the mean of its set */
 };
 
 /* `age`: days, for kinds of an age; else no matter. The last check at that age counts. */

@@ -29,7 +29,7 @@ static void follow(const struct shelf *shelf, const struct shelf_group *group,
     for (size_t i = 0; i < POINTS; i++)
         days[i] = from + (to - from) * (double)i / (POINTS - 1);
     *out = (struct course){.group = group};
-    out->status = shelf_forecast(shelf, group, days, POINTS, out->fit);
+    out->status = shelf_forecast(shelf, group, group->fits.best, days, POINTS, out->fit);
     struct text said = TEXT_EMPTY;
     text_addf(&said, "%s%s", evidence_said(evidence, model), group->name + strlen(model));
     out->said = said.bytes;

@@ -35,6 +35,9 @@ void report_results(struct report *report);
 /* Charts; also adds their findings to the summary. A chart without data is named with the reason.
  */
 int report_charts(struct report *report, struct error *error);
+/* The tables that `results` shows: by model, over storage, over service, the channels. One that has
+ * nothing to show is left out: the chart of it says why. */
+int report_numbers(struct report *report, struct error *error);
 void report_summary(struct report *report); /* first */
 
 #endif

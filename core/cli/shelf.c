@@ -161,14 +161,13 @@ static void fit(const struct shelf *shelf, struct shelf_group *group)
 }
 
 enum analysis_status shelf_forecast(const struct shelf *shelf, const struct shelf_group *group,
-                                    const double *days, size_t count,
+                                    int form, const double *days, size_t count,
                                     struct retention_forecast *out)
 {
     struct retention_arm arm = arm_of(shelf, group);
     enum analysis_status status = group->fitted;
     if (status == ANALYSIS_OK)
-        status = retention_forecast(&arm, shelf_forms[group->fits.best], days, count,
-                                    SHELF_CONFIDENCE, out);
+        status = retention_forecast(&arm, shelf_forms[form], days, count, SHELF_CONFIDENCE, out);
     free((struct retention_check *)arm.checks);
     return status;
 }

@@ -63,9 +63,10 @@ int shelf_of(struct shelf *out, const struct history *history, const struct warm
              struct error *error);
 void shelf_free(struct shelf *shelf);
 
-/* What the group's best curve says at some ages (of the reference, with a rule); `out` has room. */
+/* What a curve of the form, such as group->fits.best, says at some ages (of the reference, with a
+ * rule); `out` has room. */
 enum analysis_status shelf_forecast(const struct shelf *shelf, const struct shelf_group *group,
-                                    const double *days, size_t count,
+                                    int form, const double *days, size_t count,
                                     struct retention_forecast *out);
 
 #endif

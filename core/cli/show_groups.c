@@ -87,8 +87,7 @@ static void fill(struct pile *pile)
         if (!is_in(pile, subject))
             continue;
         struct taken taken = value_in(pile, subject);
-        /* Infinities stay in, so that the analysis can say what is wrong with them. */
-        if (isnan(taken.value))
+        if (!taken.check) /* one that is no number stays in: the analysis says so */
             continue;
         pile->values[pile->count] = taken.value;
         pile->corrections[pile->count] = taken.correction;
@@ -268,11 +267,12 @@ static void tell_arms(struct account *out, struct sheet *sheet, struct pile *pil
     json_t *arms = json_array(), *arm;
     size_t i;
     pile->arm = NULL;
-    for (i = 0; i < pile->history->count; i++)
-        if (is_in(pile, &pile->history->subjects[i]))
-            add_once(arms, pile->history->subjects[i].arm);
-    if (json_array_size(arms) == 1 && json_string_value(json_array_get(arms, 0))[0])
-        pile->arm = json_string_value(json_array_get(arms, 0));
+    fill(pile);
+    for (i = 0; i < pile->count; i++)
+        add_once(arms, pile->subjects[i]->arm);
+    const char *first = json_string_value(json_array_get(arms, 0));
+    if (json_array_size(arms) == 1 && first[0])
+        pile->arm = first;
     tell(out, sheet, pile);
     json_array_foreach(arms, i, arm)
     {

@@ -7,6 +7,9 @@
 #include "cli/account.h"
 #include "cli/shelf.h"
 
+/* A form that is less than this behind in AICc is as good: see fit.h. */
+#define AS_GOOD 2.0
+
 static const struct column age_columns[] = {
     {"group", "model", 'l'},           {"days", "age / d", 'r'},
     {"cells", "cells", 'r'},           {"left", "left / %", 'r'},
@@ -25,6 +28,7 @@ static const struct column course_columns[] = {
 static const struct column forecast_columns[] = {
     {"group", "model", 'l'},
     {"at", "after", 'l'},
+    {"form", "by", 'l'},
     {"left", "left / %", 'r'},
     {"interval", "95 % of mean", 'l'},
     {"one", "95 % of one more cell", 'l'},
@@ -194,44 +198,57 @@ static const struct {
 } ahead[] = {{"1 year", 365.25}, {"2 years", 730.5}};
 #define AHEAD_COUNT (sizeof ahead / sizeof *ahead)
 
-static json_t *tell_forecast(struct sheet *sheet, const struct shelf *shelf,
-                             const struct shelf_group *group)
+/* By one form; with nothing to forecast by, one line says why. */
+static void forecast_by(struct sheet *sheet, json_t *list, const struct shelf *shelf,
+                        const struct shelf_group *group, int form)
 {
     double days[AHEAD_COUNT];
     struct retention_forecast forecast[AHEAD_COUNT] = {{0}};
-    json_t *list = json_array();
     for (size_t i = 0; i < AHEAD_COUNT; i++)
         days[i] = ahead[i].days;
-    enum analysis_status status = shelf_forecast(shelf, group, days, AHEAD_COUNT, forecast);
+    enum analysis_status status = shelf_forecast(shelf, group, form, days, AHEAD_COUNT, forecast);
     for (size_t i = 0; i < AHEAD_COUNT; i++) {
         const struct retention_forecast *f = &forecast[i];
-        bool shown = status == ANALYSIS_OK || i == 0; /* the reason once */
-        json_t *row = shown ? sheet_row(sheet) : json_object();
         json_t *facts = json_pack("{s:f}", "days", days[i]);
+        json_array_append_new(list, facts);
+        put_status(facts, "statement", status);
+        if (status != ANALYSIS_OK && i > 0)
+            continue;
+        json_t *row = sheet_row(sheet);
         put_text(row, "group", "%s", group->name);
         put_text(row, "at", "%s", status == ANALYSIS_OK ? ahead[i].name : "none");
         put_status(row, "note", status);
-        put_status(facts, "statement", status);
-        if (status == ANALYSIS_OK) {
-            put_text(row, "left", "%.1f", 100 * f->value);
-            put_range(row, "interval", 100 * f->low, 100 * f->high, 1);
-            put_range(row, "one", 100 * f->predicted_low, 100 * f->predicted_high, 1);
-            put_text(row, "cells", "%zu", f->cells);
-            put_text(row, "beyond", "%.0f", group->days_most);
-            if (f->extrapolated)
-                put_text(row, "note", "forecast: beyond the data");
-            put_number(facts, "left_percent", 100 * f->value);
-            put_number(facts, "low", 100 * f->low);
-            put_number(facts, "high", 100 * f->high);
-            put_number(facts, "one_low", 100 * f->predicted_low);
-            put_number(facts, "one_high", 100 * f->predicted_high);
-            json_object_set_new(facts, "cells", json_integer((json_int_t)f->cells));
-            json_object_set_new(facts, "extrapolated", json_boolean(f->extrapolated));
-        }
-        json_array_append_new(list, facts);
-        if (!shown)
-            json_decref(row);
+        if (status != ANALYSIS_OK)
+            continue;
+        put_text(row, "form", "%s", shelf_forms[form]->name);
+        put_text(row, "left", "%.1f", 100 * f->value);
+        put_range(row, "interval", 100 * f->low, 100 * f->high, 1);
+        put_range(row, "one", 100 * f->predicted_low, 100 * f->predicted_high, 1);
+        put_text(row, "cells", "%zu", f->cells);
+        put_text(row, "beyond", "%.0f", group->days_most);
+        if (f->extrapolated)
+            put_text(row, "note", "forecast: beyond the data");
+        put_text(facts, "form", "%s", shelf_forms[form]->name);
+        put_number(facts, "left_percent", 100 * f->value);
+        put_number(facts, "low", 100 * f->low);
+        put_number(facts, "high", 100 * f->high);
+        put_number(facts, "one_low", 100 * f->predicted_low);
+        put_number(facts, "one_high", 100 * f->predicted_high);
+        json_object_set_new(facts, "cells", json_integer((json_int_t)f->cells));
+        json_object_set_new(facts, "extrapolated", json_boolean(f->extrapolated));
     }
+}
+
+/* By the form taken, and by those that the data cannot tell from it: beyond the data they part. */
+static json_t *tell_forecast(struct sheet *sheet, const struct shelf *shelf,
+                             const struct shelf_group *group)
+{
+    const struct retention_fits *fits = &group->fits;
+    json_t *list = json_array();
+    forecast_by(sheet, list, shelf, group, fits->best);
+    for (int form = 0; form < FIT_CHOICES && group->fitted == ANALYSIS_OK; form++)
+        if (form != fits->best && fits->aicc[form] - fits->aicc[fits->best] < AS_GOOD)
+            forecast_by(sheet, list, shelf, group, form);
     return list;
 }
 
@@ -278,8 +295,11 @@ static void say(struct sheet *ages, struct sheet *courses, struct sheet *forecas
         sheet_note(courses,
                    "Cells checked repeatedly: each has a fit of its own, and the criterion "
                    "is summed over cells.");
-    sheet_note(forecasts, "By the course taken. Self-discharge starts fast and slows down: a "
-                          "forecast holds only if the cells go on as they began.");
+    sheet_note(forecasts,
+               "By the course taken, and by those less than 2 behind it: between those the "
+               "data do not decide, and an interval holds only if its course is the true "
+               "one. Self-discharge starts fast and slows down: a "
+               "forecast holds only if the cells go on as they began.");
 }
 
 int account_of_retention(struct account *out, const struct history *history,

@@ -55,7 +55,8 @@ static int run(const struct arguments *arguments, struct error *error)
         say_head(&report, argument(arguments, "title"));
         report_results(&report);
         if (!report_ranking(&report, error) && !report_charts(&report, error) &&
-            !report_method(&report, error) && !report_troubles(&report, error)) {
+            !report_numbers(&report, error) && !report_method(&report, error) &&
+            !report_troubles(&report, error)) {
             page_write(&out, &report.page);
             output_write(path, &out, error);
         }

@@ -128,8 +128,10 @@ static void add_head(struct text *out, const struct page *page)
     add_element(out, "p", "quiet-text", page->lead);
     add_element(out, "p", "warning", page->warning);
     text_add(out, "<nav aria-label=\"Sections\"><a href=\"#summary\">Summary</a> "
-                  "<a href=\"#ranking\">Ranking</a> <a href=\"#charts\">Charts</a> "
-                  "<a href=\"#method\">How it was measured</a> "
+                  "<a href=\"#ranking\">Ranking</a> <a href=\"#charts\">Charts</a> ");
+    if (page->part_count > 0)
+        text_add(out, "<a href=\"#numbers\">In numbers</a> ");
+    text_add(out, "<a href=\"#method\">How it was measured</a> "
                   "<a href=\"#troubles\">What went wrong</a> "
                   "<a href=\"#results\">All results</a></nav>\n</header>\n<main>\n");
 }
@@ -151,6 +153,13 @@ static void add_chart(struct text *out, const struct page_chart *chart)
         add_element(out, "figcaption", NULL, chart->why_not);
     }
     text_add(out, "</figure>\n");
+}
+
+static void add_part(struct text *out, const struct page_part *part)
+{
+    add_element(out, "h3", NULL, part->heading);
+    add_table(out, &part->table);
+    add_list(out, &part->notes);
 }
 
 static void add_method(struct text *out, const struct page *page)
@@ -190,6 +199,12 @@ void page_write(struct text *out, const struct page *page)
     for (size_t i = 0; i < page->chart_count; i++)
         add_chart(out, &page->charts[i]);
     text_add(out, "</section>\n");
+    if (page->part_count > 0) {
+        open_section(out, "numbers", "In numbers");
+        for (size_t i = 0; i < page->part_count; i++)
+            add_part(out, &page->parts[i]);
+        text_add(out, "</section>\n");
+    }
     add_method(out, page);
     open_section(out, "troubles", "What went wrong");
     add_list(out, &page->troubles_summary);

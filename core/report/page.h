@@ -40,6 +40,13 @@ struct page_chart {
     const char *why_not;
 };
 
+/* A table with its heading, and what must be said under it. */
+struct page_part {
+    const char *heading;
+    struct page_table table;
+    struct page_list notes;
+};
+
 struct page_fact {
     const char *name, *value;
 };
@@ -57,6 +64,8 @@ struct page {
     struct page_list ranking_notes;
     const struct page_chart *charts;
     size_t chart_count;
+    const struct page_part *parts; /* what the charts show, in numbers */
+    size_t part_count;
     struct page_table results;
     const char *results_note;
     const struct page_fact *method;
