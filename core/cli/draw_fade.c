@@ -5,6 +5,7 @@
 
 #include "analysis/wear.h"
 #include "cli/drawing.h"
+#include "cli/service.h"
 #include "logbook/facts.h"
 #include "report/chart_fade.h"
 
@@ -14,47 +15,34 @@
 struct gathered {
     struct fade_model *models;
     size_t count, cells;
-    double cycles; /* the most drawn */
 };
 
 /* --- cells
  * ------------------------------------------------------------------------------------- */
 
-/* Failed or stopped last run: its line ended before its time. */
-static bool stopped_early(const json_t *cell, const json_t *runs)
+/* label -> true where the cell's last run failed or was stopped: its line ended before its time. */
+static json_t *stopped_early(const json_t *runs)
 {
-    const char *state = "";
+    json_t *stopped = json_object(), *run;
     size_t i;
-    json_t *run;
     json_array_foreach(runs, i, run)
     {
-        if (strcmp(row_text(run, "cell"), row_text(cell, "label")) == 0)
-            state = row_text(run, "state");
+        const char *state = row_text(run, "state");
+        json_object_set_new(
+            stopped, row_text(run, "cell"),
+            json_boolean(strcmp(state, "failed") == 0 || strcmp(state, "stopped") == 0));
     }
-    return strcmp(state, "failed") == 0 || strcmp(state, "stopped") == 0;
+    return stopped;
 }
 
-static bool course_of(const struct drawing *drawing, const struct evidence_model *model,
-                      const json_t *cell, const json_t *runs, struct fade_cell *out)
+/* Parts of the cell's first capacity. */
+static struct fade_cell cell_of(const struct service_course *course, bool stopped)
 {
-    const char *label = row_text(cell, "label");
-    json_t *checks = results_of(drawing->evidence, label, "capacity"), *row;
-    size_t count = json_array_size(checks), i;
-    double *cycles = xcalloc(count + 1, sizeof *cycles);
-    double *ratio = xcalloc(count + 1, sizeof *ratio);
-    double fresh = row_number(json_array_get(checks, 0), "value");
-    json_array_foreach(checks, i, row)
-    {
-        cycles[i] = drawn_cycles(drawing->evidence, label, model->rated, row_instant(row, "at"));
-        ratio[i] = row_number(row, "value") / fresh;
-    }
-    json_decref(checks);
-    *out = (struct fade_cell){label, cycles, ratio, count, stopped_early(cell, runs)};
-    if (count > 1 && fresh > 0 && cycles[count - 1] - cycles[0] >= LEAST_CYCLES)
-        return true;
-    free(cycles);
-    free(ratio);
-    return false;
+    double *ratio = xcalloc(course->count, sizeof *ratio);
+    for (size_t i = 0; i < course->count; i++)
+        ratio[i] = course->values[i] / course->values[0];
+    return (struct fade_cell){course->subject->label, course->cycles, ratio, course->count,
+                              stopped};
 }
 
 /* --- the model's line
@@ -97,26 +85,18 @@ static void line_of(struct fade_model *model)
                                                                                   : NAN;
 }
 
-static void gather_model(struct gathered *all, const struct drawing *drawing,
-                         const struct evidence_model *model, const json_t *runs)
+static void gather_group(struct gathered *all, const struct service_group *group,
+                         const json_t *ended_early)
 {
-    size_t count = 0, i;
-    struct fade_cell *cells = xcalloc(json_array_size(model->cells), sizeof *cells);
-    json_t *cell;
-    json_array_foreach(model->cells, i, cell)
-    {
-        if (!course_of(drawing, model, cell, runs, &cells[count]))
-            continue;
-        all->cycles = fmax(all->cycles, cells[count].cycles[cells[count].count - 1]);
-        count++;
+    struct fade_cell *cells = xcalloc(group->count + 1, sizeof *cells);
+    for (size_t c = 0; c < group->count; c++) {
+        const char *label = group->capacities[c].subject->label;
+        cells[c] =
+            cell_of(&group->capacities[c], json_is_true(json_object_get(ended_early, label)));
     }
-    if (!count) {
-        free(cells);
-        return;
-    }
-    all->cells += count;
+    all->cells += group->count;
     struct fade_model *out = &all->models[all->count++];
-    *out = (struct fade_model){.name = model->name, .cells = cells, .count = count};
+    *out = (struct fade_model){.name = group->name, .cells = cells, .count = group->count};
     line_of(out);
 }
 
@@ -161,12 +141,19 @@ static void find(const struct gathered *all, const struct evidence *evidence, st
 static void free_model(struct fade_model *model)
 {
     for (size_t i = 0; i < model->count; i++) {
-        free((double *)model->cells[i].cycles);
         free((double *)model->cells[i].ratio);
     }
     free((struct fade_cell *)model->cells);
     free((double *)model->cycles);
     free((double *)model->ratio);
+}
+
+static int refuse(struct error *error)
+{
+    return error_set(error, ERROR_FAILED, "fade", "run capacity, cycles, capacity: see study-wear",
+                     "no cell has two capacity checks with %.0f\xc2\xa0"
+                     "cycles or more between them",
+                     SERVICE_CYCLES);
 }
 
 int draw_fade(struct text *out, const struct drawing *drawing, struct error *error)
@@ -175,15 +162,22 @@ int draw_fade(struct text *out, const struct drawing *drawing, struct error *err
     json_t *runs = NULL;
     if (logbook_list(evidence->logbook, LIST_RUNS, &(struct listing_filter){0}, &runs, error))
         return error->code;
-    struct gathered all = {.models = xcalloc(evidence->model_count, sizeof *all.models)};
-    for (size_t m = 0; m < evidence->model_count; m++)
-        gather_model(&all, drawing, &evidence->models[m], runs);
+    struct service service;
+    if (service_of(&service, &evidence->history, error)) {
+        json_decref(runs);
+        if (error->code == ERROR_FAILED)
+            refuse(error);
+        return error->code;
+    }
+    struct gathered all = {.models = xcalloc(service.count, sizeof *all.models)};
+    json_t *ended_early = stopped_early(runs);
+    for (size_t g = 0; g < service.count; g++)
+        if (service.groups[g].count)
+            gather_group(&all, &service.groups[g], ended_early);
+    json_decref(ended_early);
     json_decref(runs);
     if (!all.count) {
-        error_set(error, ERROR_FAILED, "fade", "run capacity, cycles, capacity: see study-wear",
-                  "no cell has two capacity checks with %.0f\xc2\xa0"
-                  "cycles or more between them",
-                  LEAST_CYCLES);
+        refuse(error);
     } else {
         struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
         find(&all, evidence, &title);
@@ -209,5 +203,6 @@ int draw_fade(struct text *out, const struct drawing *drawing, struct error *err
     for (size_t m = 0; m < all.count; m++)
         free_model(&all.models[m]);
     free(all.models);
+    service_free(&service);
     return error->code;
 }

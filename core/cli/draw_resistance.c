@@ -4,9 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "analysis/summary.h"
-#include "analysis/wear.h"
 #include "cli/drawing.h"
+#include "cli/service.h"
 #include "report/chart_resistance.h"
 
 struct gathered {
@@ -25,67 +24,42 @@ static void note_script(struct gathered *all, const char *script)
     all->several_scripts = all->several_scripts || strcmp(all->script, script) != 0;
 }
 
-/* The first and the last by the protocol that did the last; false for a cell measured once. */
-static bool pair_of(struct gathered *all, const struct drawing *drawing, const char *label,
-                    double rated, double *before, double *after)
+static void gather_group(struct gathered *all, const struct service_group *group)
 {
-    json_t *rows = results_of(drawing->evidence, label, "resistance");
-    size_t count = json_array_size(rows), first = 0;
-    const json_t *last = json_array_get(rows, count - 1);
-    bool found = false;
-    while (count &&
-           strcmp(row_text(json_array_get(rows, first), "script"), row_text(last, "script")) != 0)
-        first++;
-    if (count && first + 1 < count) {
-        const json_t *begin = json_array_get(rows, first);
-        double cycles = drawn_cycles(drawing->evidence, label, rated, row_instant(last, "at")) -
-                        drawn_cycles(drawing->evidence, label, rated, row_instant(begin, "at"));
-        *before = row_number(begin, "value");
-        *after = row_number(last, "value");
+    size_t count = group->resistance_count;
+    double *before = xcalloc(count, sizeof *before), *after = xcalloc(count, sizeof *after);
+    for (size_t c = 0; c < count; c++) {
+        const struct service_course *course = &group->resistances[c];
+        double cycles = course->cycles[course->count - 1] - course->cycles[0];
+        before[c] = course->values[0];
+        after[c] = course->values[course->count - 1];
         all->cycles_low = fmin(all->cycles_low, cycles);
         all->cycles_high = fmax(all->cycles_high, cycles);
-        note_script(all, row_text(last, "script"));
-        found = true;
+        note_script(all, course->script);
     }
-    all->once += count && !found;
-    json_decref(rows);
-    return found;
-}
-
-static void gather_model(struct gathered *all, const struct drawing *drawing,
-                         const struct evidence_model *model)
-{
-    size_t most = json_array_size(model->cells), count = 0, i;
-    double *before = xcalloc(most, sizeof *before), *after = xcalloc(most, sizeof *after);
-    json_t *cell;
-    json_array_foreach(model->cells, i, cell)
-    {
-        if (pair_of(all, drawing, row_text(cell, "label"), model->rated, &before[count],
-                    &after[count]))
-            count++;
-    }
-    if (!count) {
-        free(before);
-        free(after);
-        return;
-    }
-    struct summary fresh, worn;
-    struct wear_pair pair;
-    summary_of(before, count, 0.95, &fresh);
-    summary_of(after, count, 0.95, &worn);
-    wear_paired(before, after, count, 0.95, &pair);
     /* With one cell the pair cannot be tested, but its change is known. */
-    all->change[all->count] =
-        isfinite(pair.change) ? pair.change : (worn.mean - fresh.mean) / fresh.mean;
+    const struct wear_pair *pair = &group->resistance;
+    all->change[all->count] = isfinite(pair->change)
+                                  ? pair->change
+                                  : (group->after.mean - group->before.mean) / group->before.mean;
     all->cells += count;
-    all->models[all->count++] = (struct resistance_model){.name = model->name,
-                                                          .style = model->style,
-                                                          .before = fresh.mean,
-                                                          .after = worn.mean,
+    all->models[all->count++] = (struct resistance_model){.name = group->name,
+                                                          .before = group->before.mean,
+                                                          .after = group->after.mean,
                                                           .cells_before = before,
                                                           .cells_after = after,
                                                           .before_count = count,
                                                           .after_count = count};
+}
+
+/* Cells with a resistance on record that were not in service between two. */
+static size_t measured_once(const struct history *history, size_t in_service)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < history->count; i++)
+        count += !history->subjects[i].aside &&
+                 history_first(&history->subjects[i], "resistance") != NULL;
+    return count - in_service;
 }
 
 static void say(const struct gathered *all, const struct evidence *evidence, struct text *title,
@@ -110,23 +84,31 @@ static void say(const struct gathered *all, const struct evidence *evidence, str
               all->several_scripts ? "" : all->script);
     text_add(note, "A cycle: the rated charge drawn once. ");
     if (all->once)
-        text_addf(note, "%zu cell%s measured only once %s left out. ", all->once,
-                  all->once == 1 ? "" : "s", all->once == 1 ? "is" : "are");
+        text_addf(note, "%zu cell%s not measured before and after service left out. ", all->once,
+                  all->once == 1 ? "" : "s");
     evidence_source(evidence, note);
 }
 
 int draw_resistance(struct text *out, const struct drawing *drawing, struct error *error)
 {
     const struct evidence *evidence = drawing->evidence;
-    struct gathered all = {.models = xcalloc(evidence->model_count, sizeof *all.models),
-                           .change = xcalloc(evidence->model_count, sizeof *all.change),
+    const struct history *history = &evidence->history;
+    struct service service;
+    if (service_of(&service, history, error) && error->code != ERROR_FAILED)
+        return error->code;
+    error_clear(error); /* without any group it is told below what is missing */
+    struct gathered all = {.models = xcalloc(service.count + 1, sizeof *all.models),
+                           .change = xcalloc(service.count + 1, sizeof *all.change),
                            .cycles_low = INFINITY};
-    for (size_t m = 0; m < evidence->model_count; m++)
-        gather_model(&all, drawing, &evidence->models[m]);
+    for (size_t g = 0; g < service.count; g++)
+        if (service.groups[g].resistance_count)
+            gather_group(&all, &service.groups[g]);
+    all.once = measured_once(history, all.cells);
     if (!all.count) {
         error_set(error, ERROR_FAILED, "resistance",
                   "run resistance, then cycles, then resistance again: see study-wear",
-                  all.once ? "no cell's resistance was measured twice by one protocol"
+                  all.once ? "no cell's resistance was measured before and after ten cycles or "
+                             "more, by one protocol"
                            : "no resistance is on record");
     } else {
         struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
@@ -153,5 +135,6 @@ int draw_resistance(struct text *out, const struct drawing *drawing, struct erro
     }
     free(all.models);
     free(all.change);
+    service_free(&service);
     return error->code;
 }

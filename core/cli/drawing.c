@@ -13,22 +13,6 @@ const struct drawing_kind drawing_kinds[] = {
     {NULL, NULL, NULL},
 };
 
-double drawn_cycles(const struct evidence *evidence, const char *cell, double rated, utc_us at)
-{
-    double charge = 0;
-    size_t i;
-    json_t *step;
-    json_array_foreach(evidence_steps(evidence, cell), i, step)
-    {
-        utc_us ended = row_instant(step, "ended_at");
-        double out = 3600 * row_number(step, "charge_Ah");
-        if (strcmp(row_text(step, "kind"), "discharge") == 0 && ended && ended <= at &&
-            isfinite(out))
-            charge += out;
-    }
-    return charge / rated;
-}
-
 json_t *results_of(const struct evidence *evidence, const char *cell, const char *name)
 {
     json_t *found = json_array(), *row;

@@ -25,10 +25,6 @@ struct drawing_kind {
 };
 extern const struct drawing_kind drawing_kinds[]; /* ends with a NULL name */
 
-/* The cell's charge drawn until `at`, in rated charges: full cycles and shallow ones count by what
- * was drawn. */
-double drawn_cycles(const struct evidence *evidence, const char *cell, double rated, utc_us at);
-
 /* Rows of one result name of one cell, oldest first; a new array. */
 json_t *results_of(const struct evidence *evidence, const char *cell, const char *name);
 

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "analysis/retention.h"
+#include "base/quantity.h"
 #include "cli/account.h"
 #include "cli/channels.h"
 
