@@ -53,6 +53,7 @@ echo
 echo "What to try next (the logbook is $PERDURE_LOGBOOK):"
 echo "  export PERDURE_LOGBOOK=$PERDURE_LOGBOOK"
 echo "  $perdure runs 9              one run, step by step"
+echo "  $perdure results --by model  also --retention, --wear: the verdict in numbers"
 echo "  $perdure cells HER-01        one cell's whole history"
 echo "  $perdure rehearse demo/shelf.lua    its year, seen ahead"
 echo "  sqlite3 $PERDURE_LOGBOOK \"SELECT * FROM reading LIMIT 5\"    the curves, in any SQLite tool"

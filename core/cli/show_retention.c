@@ -227,7 +227,8 @@ static void forecast_by(struct sheet *sheet, json_t *list, const struct shelf *s
         put_text(row, "cells", "%zu", f->cells);
         put_text(row, "beyond", "%.0f", group->days_most);
         if (f->extrapolated)
-            put_text(row, "note", "forecast: beyond the data");
+            put_text(row, "note", "forecast: beyond the data%s",
+                     f->value > 0 ? "" : "; the course has come to nothing before");
         put_text(facts, "form", "%s", shelf_forms[form]->name);
         put_number(facts, "left_percent", 100 * f->value);
         put_number(facts, "low", 100 * f->low);

@@ -255,6 +255,21 @@ ask_logbook "UPDATE result SET value = 9e999 WHERE cell = (SELECT id FROM cell W
 expect 0 'a value is missing or is not a number' "$PERDURE" results --by model
 expect 1 'not a number' "$PERDURE" rank --by capacity
 
+# More models than are compared at once.
+new_logbook many
+ask_logbook "INSERT INTO script VALUES ('0', 'invented', '');
+    CREATE TEMP TABLE number AS WITH RECURSIVE n (i) AS (SELECT 100 UNION ALL SELECT i + 1 FROM n WHERE i < 164) SELECT i FROM n;
+    INSERT INTO model (id, name, size, chemistry, rated_charge) SELECT i, 'M' || i, 'AA', 'NiMH', 7200 FROM number;
+    INSERT INTO cell (id, label, model, enrolled_at) SELECT i, 'M-' || i, i, 0 FROM number;
+    INSERT INTO run (id, kind, script_name, script_hash, params, cell, seed, state, queued_at, ended_at)
+        SELECT i, 'protocol', 'invented', '0', '{}', i, '1', 'done', 0, 1 FROM number;
+    INSERT INTO result (run, segment, n, cell, name, value, unit, how, at)
+        SELECT i, 0, 1, i, 'capacity', 1.5 + i / 1000.0, 'Ah', 'simulated', i FROM number"
+expect 1 'more than 64 models' "$PERDURE" rank
+expect 1 'more than 64 models' "$PERDURE" rank --by capacity
+ask_logbook "DELETE FROM result WHERE run = 100"
+expect 0 'M164' "$PERDURE" rank --by capacity
+
 # Storage without a charge, without a fresh capacity, against the set's; at one age; before its charge.
 new_logbook stored
 cells_of Wren "2000 mAh" W-1,W-2,W-3,W-4,W-5,W-6,W-7,W-8
