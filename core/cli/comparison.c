@@ -111,9 +111,9 @@ static size_t gather(struct gathering *g, size_t c)
     for (size_t i = 0; i < count; i++) {
         const struct subject *subject = &g->history->subjects[list[i]];
         size_t m = g->place[subject->model];
-        struct taken taken = subject->aside
-                                 ? (struct taken){.value = NAN}
-                                 : criterion_take(g->history, subject, out->kind[c], out->age[c]);
+        if (subject->aside)
+            continue;
+        struct taken taken = criterion_take(g->history, subject, out->kind[c], out->age[c]);
         if (!taken.check) /* one that is no number stays in: the analysis says so */
             continue;
         if (!values[m])

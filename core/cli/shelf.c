@@ -152,9 +152,9 @@ static struct retention_arm arm_of(const struct shelf *shelf, const struct shelf
 static void fit(const struct shelf *shelf, struct shelf_group *group)
 {
     struct retention_arm arm = arm_of(shelf, group);
-    group->fitted = arm.count ? retention_fit(&arm, &group->fits) : ANALYSIS_NO_REFERENCE;
+    group->fitted = retention_fit(&arm, &group->fits);
     if (!arm.count)
-        group->fits.best = -1;
+        group->fitted = ANALYSIS_NO_REFERENCE;
     if (group->fitted == ANALYSIS_OK && group->fits.best < 0)
         group->fitted = ANALYSIS_NO_FIT;
     free((struct retention_check *)arm.checks);

@@ -74,9 +74,12 @@ static struct taken value_in(const struct pile *pile, const struct subject *subj
         return taken;
     }
     const struct check *last = history_last(subject, pile->result);
-    return last ? (struct taken){last->value, last->correction, last->cycles, last->days, last,
-                                 false}
-                : (struct taken){.value = NAN};
+    taken = (struct taken){.value = NAN, .check = last};
+    if (last) {
+        taken.value = last->value;
+        taken.correction = last->correction;
+    }
+    return taken;
 }
 
 static void fill(struct pile *pile)
