@@ -332,6 +332,42 @@ static void tell_kind(struct account *out, struct sheet *sheet, struct pile *pil
         tell_arms(out, sheet, pile);
 }
 
+/* "EUR/Wh"; NULL where the group's prices are in several currencies. */
+static const char *unit_of_money(const struct pile *pile, char *unit, size_t size)
+{
+    const char *currency = NULL;
+    for (size_t i = 0; i < pile->history->count; i++) {
+        const struct subject *subject = &pile->history->subjects[i];
+        const struct kind_of_cell *model = &pile->history->models[subject->model];
+        if (strcmp(key_of(pile->history, subject, pile->by), pile->group) != 0 ||
+            isnan(model->price))
+            continue;
+        if (currency && strcmp(currency, model->currency) != 0)
+            return NULL;
+        currency = model->currency;
+    }
+    snprintf(unit, size, "%s/Wh", currency ? currency : "");
+    return unit;
+}
+
+/* One kind of result in its units. */
+static void tell_units(struct account *out, struct sheet *sheet, struct pile *pile,
+                       const struct criterion_kind *kind)
+{
+    char money[32];
+    const char *unit = kind->unit;
+    if (unit[0] == '/')
+        unit = unit_of_money(pile, money, sizeof money);
+    if (!unit) {
+        sheet_note(sheet, "%s: no %s, for its prices are in several currencies.", pile->group,
+                   kind->name);
+        return;
+    }
+    if (unit[0] == '%')
+        tell_kind(out, sheet, pile, kind, "Ah");
+    tell_kind(out, sheet, pile, kind, unit);
+}
+
 static bool is_kind(const char *result)
 {
     for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++)
@@ -418,10 +454,7 @@ int account_of_groups(struct account *out, const struct history *history, const 
         for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++) {
             if (name && strcmp(kind->name, name) != 0)
                 continue;
-            if (kind->unit[0] == '%')
-                tell_kind(out, sheet, &pile, kind, "Ah");
-            tell_kind(out, sheet, &pile, kind,
-                      kind->unit[0] == '/' ? "per Wh, as the prices are" : kind->unit);
+            tell_units(out, sheet, &pile, kind);
         }
         tell_others(out, sheet, &pile, name);
     }

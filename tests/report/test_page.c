@@ -34,6 +34,7 @@ static struct page nasty_page(void)
     static const struct page_listing listings[] = {{NASTY, NASTY, NASTY "\n" NASTY}};
     static const struct page_chart charts[] = {{NASTY, NULL, NULL, NASTY}};
     static const struct page_table table = {columns, 2, fields, 1};
+    static const struct page_part parts[] = {{NASTY, {columns, 2, fields, 1}, {items, 2}}};
     return (struct page){.title = NASTY,
                          .lead = NASTY,
                          .warning = NASTY,
@@ -42,6 +43,8 @@ static struct page nasty_page(void)
                          .ranking_notes = {items, 2},
                          .charts = charts,
                          .chart_count = 1,
+                         .parts = parts,
+                         .part_count = 1,
                          .results = table,
                          .results_note = NASTY,
                          .method = facts,
@@ -60,11 +63,11 @@ static void texts_stay_texts(void **state)
     write_page(&page);
     assert_int_equal(occurrences(written, "<script"), 0);
     assert_int_equal(occurrences(written, "alert(\"1\")"), 0);
-    /* title twice, lead, warning, foot; lists 2 + 2 + 2; tables 3 x 2; note; fact 2; listing 4;
-     * chart 2 */
+    /* title twice, lead, warning, foot; lists 4 x 2; tables 4 x 2; note; fact 2; listing 4;
+     * chart 2; heading of a part */
     assert_int_equal(
         occurrences(written, "&lt;script&gt;alert(&quot;1&quot;)&lt;/script&gt;&amp;'"),
-        5 + 6 + 6 + 1 + 2 + 4 + 2);
+        5 + 8 + 8 + 1 + 2 + 4 + 2 + 1);
 }
 
 static void asks_for_nothing(void **state)

@@ -343,6 +343,19 @@ done
 table --wear
 ask table.json '$[1].levels[0].statement' | grep -q 'the level is not reached' || fail "a cell that does not fade: $(ask table.json '$[1].levels')"
 
+# Prices in two currencies are not compared.
+new_logbook money
+for model in Florin Crown; do
+    "$PERDURE" enrol --model $model --chemistry NiMH --rated "2000 mAh" --size AA --price 3 --currency "$(echo $model | cut -c1 | sed 's/F/FLN/; s/C/CRN/')" \
+        --labels "$(echo $model | cut -c1)-1,$(echo $model | cut -c1)-2" >/dev/null
+done
+for cell in F-1 F-2 C-1 C-2; do
+    measured $cell A1 1 energy 2.${cell#*-} Wh
+done
+expect 0 'FLN/Wh' "$PERDURE" results --by model
+expect 0 'no price, for its prices are in several currencies' "$PERDURE" results --by size
+expect 1 'several currencies' "$PERDURE" rank --by price
+
 # 8. Channels. Three reference cells on four channels, twice; A1 reads 1 % high, A2 1 % low, A3 2 mV high.
 new_logbook channels
 cells_of Standard "2000 mAh" R-1,R-2,R-3
