@@ -322,6 +322,16 @@ near "its power" "$(ask table.json '$[0].courses[2].parameters[2]')" 0.5 0.06
 holds "a year" "$(ask table.json '$[0].forecast[0].low')" "$(ask table.json '$[0].forecast[0].high')" 77.07
 near "a year" "$(ask table.json '$[0].forecast[0].left_percent')" 77 3
 
+# The same cells against the mean of four others, which is itself unsure by 1.9 % of it: t of 3 degrees 3.182 (printed
+# tables, from memory), so that no forecast is surer than 77 % x 0.019 x 3.182 = 4.7 % either way.
+narrow=$(ask table.json '$[0].forecast[0].high' | awk '{ print $1 - 77 }')
+ask_logbook "DELETE FROM result WHERE name = 'capacity'"
+cells_of Swift "2000 mAh" T-1,T-2,T-3,T-4
+for cell in 1 2 3 4; do measured T-$cell A1 1 capacity "$(awk "BEGIN { print 2 + 0.06 * ($cell - 2.5) }")" Ah; done
+table --retention
+wide=$(echo "$(ask table.json '$[0].forecast[0].high') $(ask table.json '$[0].forecast[0].left_percent')" | awk '{ print $1 - $2 }')
+echo "$wide $narrow" | awk '{ exit !($1 > 4.6 && $1 > $2) }' || fail "the fresh set's uncertainty is not in the forecast: $wide, $narrow"
+
 # Service with too few checks for a fit.
 new_logbook few
 cells_of Short "1000 mAh" H-1,H-2
