@@ -26,12 +26,15 @@ static int list_models(struct gathering *g, const bool *wanted, struct error *er
     struct comparison *out = g->out;
     size_t without = 0;
     bool *measured = xcalloc(history->model_count + 1, sizeof *measured);
-    for (size_t i = 0; i < history->count; i++)
-        if (history->subjects[i].count && !history->subjects[i].aside)
-            measured[history->subjects[i].model] = true;
+    bool *competes = xcalloc(history->model_count + 1, sizeof *competes);
+    for (size_t i = 0; i < history->count; i++) {
+        const struct subject *subject = &history->subjects[i];
+        competes[subject->model] = competes[subject->model] || !subject->aside;
+        measured[subject->model] = measured[subject->model] || (!subject->aside && subject->count);
+    }
     for (size_t m = 0; m < history->model_count && !error->code; m++) {
         g->wanted[m] = measured[m] && (!wanted || wanted[m]);
-        without += !measured[m] && (!wanted || wanted[m]);
+        without += competes[m] && !measured[m] && (!wanted || wanted[m]);
         if (!g->wanted[m])
             continue;
         if (out->models == MODELS_MOST) {
@@ -48,6 +51,7 @@ static int list_models(struct gathering *g, const bool *wanted, struct error *er
         text_addf(&out->left_out, "%zu model%s without a result %s left out. ", without,
                   without == 1 ? "" : "s", without == 1 ? "is" : "are");
     free(measured);
+    free(competes);
     return error->code;
 }
 

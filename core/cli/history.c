@@ -46,7 +46,11 @@ static void take_cells(struct history *out, json_t **labels)
     json_array_foreach(out->cells, i, cell)
     {
         struct subject *subject = &out->subjects[out->count];
-        *subject = (struct subject){.label = row_text(cell, "label"), .arm = ""};
+        bool reference = json_is_true(json_object_get(cell, "reference"));
+        *subject = (struct subject){.label = row_text(cell, "label"),
+                                    .arm = "",
+                                    .reference = reference,
+                                    .aside = reference};
         take_model(out, names, subject, cell);
         json_object_set_new(*labels, subject->label, json_integer((json_int_t)out->count++));
     }
@@ -89,9 +93,6 @@ static void take_check(struct history *history, struct subject *subject, const j
         subject->checks =
             xrealloc(subject->checks, (2 * subject->count + 1) * sizeof *subject->checks);
     subject->checks[subject->count++] = check;
-    subject->reference =
-        subject->reference || json_integer_value(json_object_get(row, "reference")) == 1;
-    subject->aside = subject->reference;
 }
 
 /* --- placements

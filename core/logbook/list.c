@@ -121,7 +121,7 @@ static const char *const queries[] = {
         "sum(drawn) OVER past AS drawn FROM moment "
         "WINDOW past AS (PARTITION BY cell ORDER BY at, turn ROWS UNBOUNDED PRECEDING)) "
         "SELECT result.run, script_name AS script, run.channel, label AS cell, "
-        "cell.reference, result.name, value, unit, uncertainty, result.step, result.at, "
+        "result.name, value, unit, uncertainty, result.step, result.at, "
         "step.started_at AS began_at, charged_at, coalesce(drawn, 0) / 3600 AS drawn_Ah "
         "FROM course JOIN result USING (run, segment, n) JOIN run ON run.id = result.run "
         "JOIN cell ON cell.id = result.cell LEFT JOIN step ON step.id = result.step "
