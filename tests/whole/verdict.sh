@@ -436,6 +436,28 @@ ask_logbook "DELETE FROM result WHERE name LIKE 'reference%' AND run IN (SELECT 
 expect 0 'no reference cell in common' "$PERDURE" results --channels
 expect 0 'Nothing is taken off a charge' "$PERDURE" results --correct
 
+# The whole way: the shipped study over three channels, of which S1 reads 1 % too much current and S2 3 mV too much.
+new_logbook study
+cat >bench.lua <<'L'
+return bench { title = "Three", channels = {
+  S1 = simulated { chemistry = "NiMH", misreads = { current = "1 %" } },
+  S2 = simulated { chemistry = "NiMH", misreads = { voltage = "3 mV" } },
+  S3 = simulated { chemistry = "NiMH" },
+} }
+L
+"$PERDURE" enrol --model Standard --chemistry NiMH --rated "2000 mAh" --size AA --labels R-1,R-2,R-3 --reference >/dev/null
+"$PERDURE" start study-channels --cells R-1,R-2,R-3 --set channels="S1 S2 S3" >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+table --channels
+bias() { sqlite3 -noheader :memory: "SELECT json_extract(value, '\$.$3') FROM json_each(readfile('table.json'), '\$[$1].channels')
+    WHERE json_extract(value, '\$.channel') = '$2'"; }
+near "S1 against the mean of the three" "$(bias 0 S1 bias_percent)" 0.667 0.2
+near "S2, in mV" "$(bias 1 S2 bias_mV)" 2 1
+holds "S1" "$(bias 0 S1 low)" "$(bias 0 S1 high)" 0.667
+"$PERDURE" start capacity --cells T-01,T-02,T-03 >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+expect 0 'Corrected: 6 values' "$PERDURE" results --correct
+
 # 9. Words that do not go together.
 expect 2 'one at a time' "$PERDURE" results --wear --retention
 expect 2 'not grouped by this' "$PERDURE" results --by colour
