@@ -71,13 +71,24 @@ static char *protocol_text(struct walk *w, size_t *length)
     return pinned_module(&w->pinned, module, &text, length, &unread) ? NULL : text;
 }
 
+/* What one protocol comes to on cells of one model: asked for once, however many cells there are.
+ */
+struct by_model {
+    struct by_model *next;
+    char model[sizeof((struct cell_facts *)0)->model];
+    const struct estimate *known;
+};
+
 static const struct estimate *estimate_on(struct walk *w, const char *text, size_t length,
-                                          const char *label)
+                                          const char *label, struct by_model **models)
 {
     struct error unread;
     struct cell_facts facts;
     if (!text || facts_of_cell(w->p->logbook, label, &facts, &unread))
         return NULL;
+    for (const struct by_model *model = *models; model; model = model->next)
+        if (strcmp(model->model, facts.model) == 0)
+            return model->known;
     struct script_context context = {.name = w->request.text,
                                      .text = text,
                                      .length = length,
@@ -86,7 +97,20 @@ static const struct estimate *estimate_on(struct walk *w, const char *text, size
                                      .cell = facts,
                                      .module = pinned_module,
                                      .owner = &w->pinned};
-    return estimate(w->p->estimates, &context);
+    struct by_model *model = xcalloc(1, sizeof *model);
+    *model = (struct by_model){*models, "", estimate(w->p->estimates, &context)};
+    string_copy(model->model, sizeof model->model, facts.model);
+    *models = model;
+    return model->known;
+}
+
+static void forget_models(struct by_model *models)
+{
+    while (models) {
+        struct by_model *next = models->next;
+        free(models);
+        models = next;
+    }
 }
 
 static void perform(struct walk *w, bool going_on)
@@ -102,13 +126,14 @@ static void perform(struct walk *w, bool going_on)
                       .going_on = going_on};
     size_t i, length = 0;
     char *protocol = protocol_text(w, &length);
+    struct by_model *models = NULL;
     for (int c = 0; c < w->p->channels; c++)
         if (w->channel[c] < w->time)
             w->channel[c] = w->time;
     json_array_foreach(cells, i, label)
     {
         const char *name = json_string_value(label);
-        const struct estimate *known = estimate_on(w, protocol, length, name);
+        const struct estimate *known = estimate_on(w, protocol, length, name, &models);
         utc_us charged = charged_at(w, name), *free_at = first_free(w), start = *free_at;
         utc_us ready = w->has_window && charged ? later(w, charged, &w->age) : 0;
         double seconds = known ? known->seconds : 0;
@@ -143,6 +168,7 @@ static void perform(struct walk *w, bool going_on)
     json_decref(outcome);
     w->p->visit(w->p->context, &due);
     json_decref(cells);
+    forget_models(models);
     free(protocol);
 }
 

@@ -23,3 +23,5 @@ for extra in build/tests/speed_links build/tests/speed_replay; do
 done
 echo "== start-up: the whole command, beside the bare start of a process that opens the same file"
 build/tests/speed_start build/perdure "$folder"
+echo "== agenda: 1,000 cells in 20 studies of two years, right after the start and some way into them"
+build/tests/speed_agenda build/perdure "$folder"
