@@ -3,6 +3,7 @@
 #include <stdlib.h>
 
 #include "engine/engine_internal.h"
+#include "engine/notify.h"
 
 static void done_with(struct live_run *run, const char *json)
 {
@@ -91,6 +92,7 @@ void perform_ask(struct live_run *run, int64_t n, const char *text, const char *
     };
     logbook_add_question(engine->options.logbook, &question, engine_error(engine));
     run_event(run, "info", "asks (question %" PRId64 "): %s", question.id, question.text);
+    notify_question(run, question.id);
 }
 
 static bool ask(struct live_run *run, bool taken_up)
@@ -110,9 +112,13 @@ void perform_answered(struct live_run *run)
     utc_us at = 0;
     if (logbook_question(run->engine->options.logbook, run->record.id, run->record.segment,
                          run->asks_own ? run->own_n : run->journal.n, &id, &answer, &at,
-                         engine_error(run->engine)) ||
-        !answer)
+                         engine_error(run->engine)))
         return;
+    if (!answer) { /* still open: the engine that put it may have told nobody */
+        if (id)
+            notify_question(run, id);
+        return;
+    }
     if (run->asks_own)
         cell_answered(run, answer);
     else if (run->by_hand)

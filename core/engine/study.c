@@ -13,6 +13,7 @@
 #include "base/random.h"
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
+#include "engine/notify.h"
 #include "logbook/cells.h"
 
 #define PROTOCOL_PREFIX "protocol/" /* of the modules that are protocols to perform */
@@ -159,6 +160,7 @@ bool study_perform(struct live_run *run, bool taken_up)
     }
     run->phase = LIVE_PERFORMING;
     run->engine->some_over = true; /* the children may all be over already: looked at this pass */
+    notify_due(run);
     return false;
 }
 
