@@ -181,8 +181,8 @@ bool perform(struct live_run *run, bool taken_up);
 void perform_due(struct live_run *run);
 /* The wall clock was set: dates are met by the calendar, so their deadlines move. */
 void perform_rearm(struct live_run *run);
-/* Puts a question of journal entry `n`. */
-void perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects);
+/* Puts a question of journal entry `n`; its id. */
+int64_t perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects);
 /* Looks whether the open question of the run has its answer. */
 void perform_answered(struct live_run *run);
 

@@ -7,6 +7,7 @@
 
 #include "base/rows.h"
 #include "engine/acts.h"
+#include "engine/answer.h"
 #include "engine/journal.h"
 #include "engine/pinned.h"
 #include "logbook/cells.h"
@@ -175,24 +176,11 @@ static void perform(struct walk *w, bool going_on)
 /* --- the other requests
  * ------------------------------------------------------------------------------- */
 
-/* What is taken as the answer, so that the projection can go on: the first choice, the least
- * number. */
 static void answer(struct walk *w)
 {
-    json_t *expects = json_loads(w->request.expects, 0, NULL);
-    const char *kind = json_string_value(json_object_get(expects, "kind"));
-    json_t *value = json_true();
-    if (kind && strcmp(kind, "choice") == 0)
-        value = json_incref(json_array_get(json_object_get(expects, "choices"), 0));
-    else if (kind && strcmp(kind, "number") == 0)
-        value = json_real(json_number_value(json_object_get(expects, "least")));
-    else if (kind && strcmp(kind, "text") == 0)
-        value = json_string("");
-    char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+    char *text = answer_assumed(w->request.expects);
     text_add(&w->outcome, text);
     free(text);
-    json_decref(value);
-    json_decref(expects);
     struct due due = {.run = w->record.id,
                       .segment = w->record.segment,
                       .n = w->journal.n,
