@@ -133,10 +133,17 @@ static void add_number(struct notice *notice, const char *name, int64_t number)
     add_fact(notice, name, number ? text : "");
 }
 
-static void add_instant(struct notice *notice, const char *name, utc_us at)
+/* By the wall clock of the logbook's zone, to the second. */
+static char *date_of(const struct engine *engine, utc_us at, char date[40])
 {
-    char text[40];
-    add_fact(notice, name, at ? utc_format(at - at % US_PER_S, text, sizeof text) : "");
+    return zone_format(logbook_zone(engine->options.logbook), at - at % US_PER_S, date, 40);
+}
+
+static void add_instant(const struct engine *engine, struct notice *notice, const char *name,
+                        utc_us at)
+{
+    char date[40];
+    add_fact(notice, name, at ? date_of(engine, at, date) : "");
 }
 
 /* One line, whatever a script has put into a text: it may become the subject of a message. */
@@ -180,7 +187,7 @@ static void complete(struct live_run *run, struct notice *notice, struct text *w
     add_fact(notice, "SCRIPT", run->record.script_name);
     add_fact(notice, "CELLS", labels);
     add_number(notice, "CELL_COUNT", (int64_t)json_array_size(cells));
-    add_instant(notice, "AT", clock_utc(engine->options.clock));
+    add_instant(engine, notice, "AT", clock_utc(engine->options.clock));
     text_addf(&whole, "%s\n\n%s", notice->summary, text->bytes);
     if (*labels)
         text_addf(&whole, "Cells: %s\n", labels);
@@ -205,7 +212,8 @@ static utc_us window_end(const struct live_run *study, const struct live_run *ru
     if (run->record.parent != study->record.id || !study->has_window || !run->record.due_at ||
         !untouched)
         return 0;
-    return duration_after(run->record.due_at, &study->late);
+    return zone_after(logbook_zone(study->engine->options.logbook), run->record.due_at,
+                      &study->late);
 }
 
 /* Whether a window has passed; *next is moved forward to the first that has not. */
@@ -247,10 +255,9 @@ static void tell_due(struct live_run *study, const char *what)
               count, count == 1 ? "" : "s", study->record.id, study->record.script_name);
     text_addf(&text, "Put them on their channels. perdure agenda shows what else is due.\n");
     if (latest)
-        text_addf(&text, "At the latest: %s\n",
-                  utc_format(latest - latest % US_PER_S, date, sizeof date));
+        text_addf(&text, "At the latest: %s\n", date_of(study->engine, latest, date));
     add_fact(notice, "WHAT", study->request.text);
-    add_instant(notice, "LATEST", latest);
+    add_instant(study->engine, notice, "LATEST", latest);
     complete(study, notice, &words, &text, cells);
 }
 
