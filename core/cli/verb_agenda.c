@@ -8,6 +8,7 @@
 #include "base/quantity.h"
 #include "base/rows.h"
 #include "bindings/script.h"
+#include "cli/foresee.h"
 #include "cli/output_file.h"
 #include "cli/workplace.h"
 #include "engine/project.h"
@@ -102,8 +103,10 @@ static int collect(struct logbook *logbook, struct agenda *agenda, int channels,
     logbook_open_runs(logbook, &ids, &count, error);
     for (int i = 0; i < count && !error->code; i++) {
         bool going_on = false;
-        if (!is_going_on(logbook, ids[i], &going_on, error) && going_on)
-            project(&projection, ids[i], error);
+        if (is_going_on(logbook, ids[i], &going_on, error) || !going_on)
+            continue;
+        project(&projection, ids[i], error);
+        foresee_failure(ids[i], error); /* the other studies are to be seen all the same */
     }
     free(ids);
     estimates_free(estimates);

@@ -170,6 +170,8 @@ void study_place(struct live_run *run);
 void study_window(struct live_run *run);
 /* A queued run's date holds as civil time: by other rules of its zone it is another instant now. */
 void study_review_due(struct live_run *run);
+/* Refuses a window that opens before the age has begun to count. */
+int window_check(const struct script_request *request, struct error *error);
 /* The instant that a REQUEST_WAIT asked for at `cursor` waits for. */
 utc_us wait_end(const struct zone *zone, const struct script_request *request, utc_us cursor);
 

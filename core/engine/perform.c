@@ -52,9 +52,16 @@ static const char *wait_outcome(const struct live_run *run, char *buffer, size_t
     return buffer;
 }
 
-static bool wait(struct live_run *run)
+/* `taken_up`: it was begun, and is not judged again by what a later version refuses. */
+static bool wait(struct live_run *run, bool taken_up)
 {
     char outcome[40];
+    struct error refusal;
+    error_clear(&refusal);
+    if (!taken_up && window_check(&run->request, &refusal)) {
+        run_refuse(run, &refusal);
+        return true;
+    }
     run->until =
         wait_end(logbook_zone(run->engine->options.logbook), &run->request, run->journal.cursor);
     if (run->until <= clock_utc(run->engine->options.clock)) {
@@ -151,7 +158,7 @@ bool perform(struct live_run *run, bool taken_up)
     engine_write(engine);
     switch (run->request.kind) {
     case REQUEST_STEP: return run_step_begin(run, taken_up);
-    case REQUEST_WAIT: return wait(run);
+    case REQUEST_WAIT: return wait(run, taken_up);
     case REQUEST_ASK: return ask(run, taken_up);
     case REQUEST_RECORD: record(run); return true;
     case REQUEST_NOTE:

@@ -9,6 +9,7 @@
 #include "engine/acts.h"
 #include "engine/answer.h"
 #include "engine/journal.h"
+#include "engine/live_run.h"
 #include "engine/pinned.h"
 #include "logbook/cells.h"
 #include "logbook/runs.h"
@@ -114,8 +115,29 @@ static void forget_models(struct by_model *models)
     }
 }
 
-static void perform(struct walk *w, bool going_on)
+/* As the engine refuses it: raised in the script. */
+static void refuse(struct walk *w, const struct error *why)
 {
+    struct text message = TEXT_EMPTY;
+    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
+    text_add(&w->outcome, "{\"error\":");
+    text_add_json_string(&w->outcome, message.bytes, message.length);
+    text_add(&w->outcome, "}");
+    text_free(&message);
+}
+
+static void perform_by_estimate(struct walk *w, bool going_on)
+{
+    size_t i, length = 0;
+    char *protocol = protocol_text(w, &length);
+    if (!protocol) {
+        struct error why;
+        error_set(&why, ERROR_SCRIPT, w->request.text,
+                  "put NAME.lua beside the study, then start the study anew",
+                  "no protocol of this name was pinned to the study");
+        refuse(w, &why);
+        return;
+    }
     json_t *cells = json_loads(w->request.cells, 0, NULL), *label, *runs = json_array();
     struct due due = {.run = w->record.id,
                       .segment = w->record.segment,
@@ -125,8 +147,6 @@ static void perform(struct walk *w, bool going_on)
                       .cells = cells,
                       .from = INT64_MAX,
                       .going_on = going_on};
-    size_t i, length = 0;
-    char *protocol = protocol_text(w, &length);
     struct by_model *models = NULL;
     for (int c = 0; c < w->p->channels; c++)
         if (w->channel[c] < w->time)
@@ -207,6 +227,11 @@ static bool lead(struct walk *w, bool open)
     if (!w->time)
         w->time = w->p->now;
     text_clear(&w->outcome);
+    struct error why;
+    if (!open && window_check(&w->request, &why)) {
+        refuse(w, &why);
+        return true;
+    }
     switch (w->request.kind) {
     case REQUEST_WAIT: {
         utc_us until =
@@ -215,7 +240,7 @@ static bool lead(struct walk *w, bool open)
         text_add(&w->outcome, "true");
         break;
     }
-    case REQUEST_PERFORM: perform(w, open); break;
+    case REQUEST_PERFORM: perform_by_estimate(w, open); break;
     case REQUEST_ASK: answer(w); break;
     case REQUEST_RESTART: return false; /* what comes after begins the text anew: not foreseen */
     default: text_add(&w->outcome, "true"); break;
