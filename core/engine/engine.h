@@ -33,6 +33,7 @@ struct engine_options {
     const char *socket;  /* where to listen for other commands; NULL: nowhere */
     bool placed;         /* cells are put in ahead: nobody is asked for them */
     bool until_idle;     /* end when nothing is left to do */
+    bool no_samples;     /* an estimate: readings are of no interest, only what comes of them */
     bool assume_answers; /* a rehearsal: what a script asks is answered at once (answer.h) */
     int64_t until_run;   /* end when this run is over; 0: not */
     double commit_every; /* real seconds; 0: the usual 1 */
