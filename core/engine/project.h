@@ -36,8 +36,8 @@ struct projection {
     void *context;
 };
 
-/* Visits in order of time. ERROR_SCRIPT and ERROR_FAILED are the study's own: where it will fail, or
- * no longer fits its record; what comes before has been visited. */
+/* Visits in order of time. ERROR_SCRIPT and ERROR_FAILED are the study's own: where it will fail,
+ * or no longer fits its record; what comes before has been visited. */
 int project(const struct projection *projection, int64_t run, struct error *error);
 
 #endif
