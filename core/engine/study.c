@@ -91,20 +91,21 @@ static void choose_channel(const struct script_request *request, const char *lab
 }
 
 /* A label may stand there once: the second run would find the cell taken by the first. */
-static int refuse_twice(const json_t *cells, struct error *error)
+static int refuse_cell_twice(const json_t *cells, struct error *error)
 {
     json_t *seen = json_object(), *label;
     size_t i;
+    int code = 0;
     json_array_foreach(cells, i, label)
     {
         const char *name = json_string_value(label);
-        if (!error->code && json_object_get(seen, name))
-            error_set(error, ERROR_SCRIPT, name, "name each cell once",
-                      "the cell stands there twice");
+        if (!code && json_object_get(seen, name))
+            code = error_set(error, ERROR_SCRIPT, name, "name each cell once",
+                             "the cell stands there twice");
         json_object_set_new(seen, name, json_true());
     }
     json_decref(seen);
-    return error->code;
+    return code;
 }
 
 static void queue_child(struct live_run *run, const struct perform *p, const char *label)
@@ -156,7 +157,7 @@ bool study_perform(struct live_run *run, bool taken_up)
         if (!json_array_size(p.cells))
             error_set(&refusal, ERROR_SCRIPT, run->request.text, "give it at least one",
                       "there are no cells to perform it on");
-        else if (!refuse_twice(p.cells, &refusal))
+        else if (!refuse_cell_twice(p.cells, &refusal))
             find_protocol(run, &p, &refusal);
         json_array_foreach(p.cells, i, label)
         {

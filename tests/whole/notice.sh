@@ -144,7 +144,7 @@ for on in X9 H1; do
     new_logbook window-$on
     rm -f told.txt
     "$PERDURE" start window.lua --set on=$on --cells T-01 >/dev/null
-    "$PERDURE" start pass.lua --cells T-02 >/dev/null
+    "$PERDURE" start pass.lua --cells T-02 --channel S2 >/dev/null
     engine --on-due "sh tell.sh" || fail "$(cat err.txt)"
     [ "$(grep -c '^due run 1: due: drain' told.txt)" = 1 ] || fail "$on: due: $(cat told.txt)"
     [ "$(grep -c '^overdue run 1: overdue: drain on 1 cell (study 1' told.txt)" = 1 ] || fail "$on: overdue: $(cat told.txt)"
