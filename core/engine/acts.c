@@ -13,7 +13,7 @@ int bad_request(struct error *error, const char *why)
                      why);
 }
 
-int refuse_twice(const json_t *labels, struct error *error)
+int refuse_label_twice(const json_t *labels, struct error *error)
 {
     json_t *seen = json_object(), *label;
     size_t i;

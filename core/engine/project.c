@@ -27,7 +27,7 @@ struct walk {
     struct script_request request;
     utc_us time;     /* where the projection stands; 0 while replaying */
     utc_us *channel; /* when each is free again */
-    json_t *charged; /* LABEL -> seconds since 1970 of the last charge, as projected */
+    json_t *charged; /* LABEL -> seconds since 1970 of the last charge, on record or projected */
     bool has_window;
     struct duration age, late;
     struct text outcome;
@@ -46,6 +46,8 @@ static utc_us charged_at(struct walk *w, const char *label)
         return (utc_us)(json_real_value(projected) * 1e6);
     if (!logbook_cell(w->p->logbook, label, &cell, &unread))
         logbook_last_charge(w->p->logbook, cell.id, INT64_MAX, &at, &unread);
+    if (at) /* looked up once: a cell with thousands of cycles has many charges to look through */
+        json_object_set_new(w->charged, label, json_real((double)at / 1e6));
     return at;
 }
 

@@ -73,11 +73,10 @@ int logbook_add_placement(struct logbook *logbook, const struct placement *place
 int logbook_last_charge(struct logbook *logbook, int64_t cell, utc_us before, utc_us *ended_at,
                         struct error *error)
 {
-    /* A cell is in one run at a time, so its steps end in the order of their ids: the last comes
-     * first, and a cell with thousands of cycles costs no more than one with a single charge. */
+    /* Not the last by its id: what was logged elsewhere may be put on record later. */
     return NUMBER(logbook, error, ended_at,
-                  "SELECT outcome.ended_at FROM step JOIN outcome ON outcome.step = step.id "
-                  "WHERE cell = ?1 AND kind = 'charge' AND outcome.ended_at <= ?2 "
-                  "ORDER BY step.id DESC LIMIT 1",
+                  "SELECT coalesce(max(outcome.ended_at), 0) FROM step "
+                  "JOIN outcome ON outcome.step = step.id "
+                  "WHERE cell = ?1 AND kind = 'charge' AND outcome.ended_at <= ?2",
                   V_INT(cell), V_INT(before));
 }

@@ -32,9 +32,8 @@ static int bare(const char *path)
     static const char *const queries[] = {
         "SELECT args, outcome FROM journal JOIN run ON run.id = journal.run "
         "WHERE ended_at IS NULL AND kind = 'study' ORDER BY run, journal.segment, n",
-        "SELECT label, model.name, (SELECT outcome.ended_at FROM step JOIN outcome "
-        "ON outcome.step = step.id WHERE step.cell = cell.id AND kind = 'charge' "
-        "AND outcome.ended_at IS NOT NULL ORDER BY step.id DESC LIMIT 1) "
+        "SELECT label, model.name, (SELECT max(outcome.ended_at) FROM step JOIN outcome "
+        "ON outcome.step = step.id WHERE step.cell = cell.id AND kind = 'charge') "
         "FROM study_cell JOIN cell ON cell.id = study_cell.cell "
         "JOIN model ON model.id = cell.model"};
     sqlite3 *db;

@@ -113,6 +113,7 @@ static void the_last_charge_is_the_last_that_has_ended(void **state)
     add_charge(logbook, run, cell, 2, 40);
     add_charge(logbook, run, other, 3, 50);
     add_charge(logbook, run, cell, 4, 0);
+    add_charge(logbook, run, cell, 5, 8); /* put on record late */
     assert_int_equal(hours_of_last(logbook, cell, INT64_MAX), 40);
     assert_int_equal(hours_of_last(logbook, cell, DAY_ONE + 40 * 3600 * US_PER_S), 40);
     assert_int_equal(hours_of_last(logbook, cell, DAY_ONE + 40 * 3600 * US_PER_S - 1), 16);
