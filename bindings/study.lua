@@ -192,6 +192,9 @@ end
 -- what to do when late: "measure" (the default), "skip" or "ask".
 function Study:wait(age, window)
   window = window or {}
+  if type(window) ~= "table" then
+    fail("wait: the window is a " .. type(window) .. " and no table", "write s:wait(\"P42D\", { late = \"P2D\" })")
+  end
   for key in pairs(window) do
     if key ~= "early" and key ~= "late" and key ~= "missed" then
       fail("wait has no '" .. tostring(key) .. "'", "a window has early, late and missed")

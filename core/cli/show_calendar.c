@@ -8,15 +8,17 @@
 
 #include "base/rows.h"
 #include "base/text.h"
-#include "logbook/facts.h"
+#include "cli/calendar_warnings.h"
 
-#define DAY (86400 * US_PER_S)
+#define DAY        (86400 * US_PER_S)
+#define DAYS_SHOWN 6 /* stretches of days, in a line */
 
 /* --- the calendar: what one entry of the study started, together ---------------------------------
  */
 
 struct block {
     utc_us from, until;
+    utc_us waits; /* for a channel, the longest */
     char what[64];
     int cells;
     double hours;
@@ -48,17 +50,23 @@ static json_t *calendar_rows(const json_t *runs)
         if (!block->cells++ || from < block->from)
             block->from = from;
         block->until = until > block->until ? until : block->until;
+        utc_us queued = row_instant(run, "queued_at"), due = row_instant(run, "due_at");
+        utc_us waits = from - (due > queued ? due : queued);
+        block->waits = waits > block->waits ? waits : block->waits;
         block->hours += (double)(until - from) / 3.6e9;
         string_copy(block->what, sizeof block->what, row_text(run, "script"));
     }
     for (int b = 0; b < count; b++) {
-        char from[40], until[40];
-        json_array_append_new(rows,
-                              json_pack("{s:s, s:s, s:s, s:i, s:f}", "from",
-                                        utc_format(blocks[b].from, from, sizeof from), "until",
-                                        utc_format(blocks[b].until, until, sizeof until), "what",
-                                        blocks[b].what, "cells", blocks[b].cells, "channel_hours",
-                                        blocks[b].hours));
+        char from[40], until[40], waits[48];
+        bool waited = blocks[b].waits >= 60 * US_PER_S;
+        json_array_append_new(
+            rows,
+            json_pack("{s:s, s:s, s:s, s:i, s:f, s:s}", "from",
+                      utc_format(blocks[b].from, from, sizeof from), "until",
+                      utc_format(blocks[b].until, until, sizeof until), "what", blocks[b].what,
+                      "cells", blocks[b].cells, "channel_hours", blocks[b].hours, "waits",
+                      waited ? span_format((double)blocks[b].waits / 1e6, waits, sizeof waits)
+                             : ""));
     }
     free(blocks);
     free(known);
@@ -98,36 +106,62 @@ static double *hours_by_day(const json_t *runs, const struct zone *zone, utc_us 
     return hours;
 }
 
-static json_t *summary(struct logbook *logbook, const json_t *runs, int channels, utc_us from,
-                       utc_us until, struct error *error)
+static json_t *summary(const struct rehearsed *rehearsed, const json_t *best, int channels,
+                       utc_us from, utc_us until)
 {
-    const struct zone *zone = logbook_zone(logbook);
+    const struct zone *zone = rehearsed->zone;
     size_t days = (size_t)(day_number(zone, until) - day_number(zone, from)) + 1, busiest = 0, i;
-    double *hours = hours_by_day(runs, zone, from, days), total = 0;
-    json_t *questions = NULL, *events = NULL, *row, *warnings = json_array();
+    double *hours = hours_by_day(rehearsed->runs, zone, from, days), total = 0;
+    json_t *row;
+    int questions = (int)json_array_size(rehearsed->questions);
     char day[40];
     for (i = 0; i < days; i++) {
         total += hours[i];
         busiest = hours[i] > hours[busiest] ? i : busiest;
     }
-    logbook_list(logbook, LIST_QUESTIONS, &(struct listing_filter){0}, &questions, error);
-    if (!error->code)
-        logbook_list(logbook, LIST_EVENTS, &(struct listing_filter){0}, &events, error);
-    json_array_foreach(events, i, row)
+    json_array_foreach(rehearsed->journal, i, row)
     {
-        if (strcmp(row_text(row, "level"), "warning") == 0)
-            json_array_append(warnings, json_object_get(row, "text"));
+        questions += strcmp(row_text(row, "name"), "ask") == 0;
     }
     civil_format((day_number(zone, from) + (int64_t)busiest) * DAY, day, sizeof day);
     day[10] = '\0';
-    json_t *out = json_pack("{s:f, s:f, s:s, s:f, s:i, s:i, s:o}", "duration_h",
+    json_t *out = json_pack("{s:f, s:f, s:s, s:f, s:i, s:i, s:o, s:o}", "duration_h",
                             (double)(until - from) / 3.6e9, "channel_hours", total, "busiest_day",
                             day, "busiest_channel_hours", hours[busiest], "channels", channels,
-                            "questions", (int)json_array_size(questions), "warnings", warnings);
+                            "questions", questions, "person_days", person_days(rehearsed),
+                            "warnings", calendar_warnings(rehearsed, best, channels));
     free(hours);
-    json_decref(questions);
-    json_decref(events);
     return out;
+}
+
+/* A date without a zone, for counting days. */
+static utc_us midnight_of(const json_t *day)
+{
+    struct error ignored;
+    utc_us at = 0;
+    utc_parse(json_string_value(day), &at, &ignored);
+    return at;
+}
+
+/* "2026-03-02, 2026-03-04 to 2026-03-08": what follows day by day is one stretch. */
+static void print_days(const json_t *days)
+{
+    size_t count = json_array_size(days), i = 0;
+    for (int shown = 0; i < count; shown++) {
+        size_t last = i;
+        utc_us at = midnight_of(json_array_get(days, i));
+        while (last + 1 < count &&
+               midnight_of(json_array_get(days, last + 1)) == at + (utc_us)(last + 1 - i) * DAY)
+            last++;
+        if (shown == DAYS_SHOWN) {
+            printf(", and %zu more", count - i);
+            break;
+        }
+        printf("%s%s", shown ? ", " : ": ", json_string_value(json_array_get(days, i)));
+        if (last > i)
+            printf(" to %s", json_string_value(json_array_get(days, last)));
+        i = last + 1;
+    }
 }
 
 static void print_summary(const json_t *s)
@@ -135,6 +169,7 @@ static void print_summary(const json_t *s)
     char span[48];
     size_t i;
     json_t *warning;
+    const json_t *days = json_object_get(s, "person_days");
     printf(
         "\nlasts %s, %.0f channel-hours; busiest day %s with %.0f of %.0f channel-hours; a person "
         "is asked %" JSON_INTEGER_FORMAT " times\n",
@@ -144,6 +179,10 @@ static void print_summary(const json_t *s)
         json_real_value(json_object_get(s, "busiest_channel_hours")),
         24.0 * (double)json_integer_value(json_object_get(s, "channels")),
         json_integer_value(json_object_get(s, "questions")));
+    printf("a person is needed on %zu day%s", json_array_size(days),
+           json_array_size(days) == 1 ? "" : "s");
+    print_days(days);
+    puts("");
     json_array_foreach(json_object_get(s, "warnings"), i, warning)
     {
         if (i == 8) {
@@ -160,27 +199,28 @@ static const struct column columns[] = {
     {"what", "what", 'l'},
     {"cells", "cells", 'r'},
     {"channel_hours", "channel-hours", 'r'},
+    {"waits", "waits", 'r'},
     {NULL, NULL, 0},
 };
 
-int show_calendar(const struct arguments *arguments, struct logbook *logbook, int channels,
-                  utc_us from, utc_us until, struct error *error)
+int show_calendar(const struct arguments *arguments, struct logbook *logbook, const json_t *best,
+                  int channels, utc_us from, utc_us until, struct error *error)
 {
-    json_t *runs = NULL;
-    if (logbook_list(logbook, LIST_RUNS, &(struct listing_filter){0}, &runs, error))
+    struct rehearsed rehearsed;
+    if (rehearsed_read(&rehearsed, logbook, error))
         return error->code;
-    json_t *rows = calendar_rows(runs);
-    json_t *whole = summary(logbook, runs, channels, from, until, error);
-    if (arguments->json && !error->code) {
+    json_t *rows = calendar_rows(rehearsed.runs);
+    json_t *whole = summary(&rehearsed, best, channels, from, until);
+    if (arguments->json) {
         json_object_set(whole, "calendar", rows);
         print_json(whole);
-    } else if (!error->code) {
+    } else {
         printf("rehearsed on virtual cells and %d channels\n\n", channels);
-        print_rows_in(arguments, rows, columns, logbook_zone(logbook));
+        print_rows_in(arguments, rows, columns, rehearsed.zone);
         print_summary(whole);
     }
     json_decref(rows);
     json_decref(whole);
-    json_decref(runs);
-    return error->code;
+    rehearsed_free(&rehearsed);
+    return 0;
 }

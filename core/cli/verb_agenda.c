@@ -8,10 +8,11 @@
 #include "base/quantity.h"
 #include "base/rows.h"
 #include "bindings/script.h"
+#include "cli/foresee.h"
 #include "cli/output_file.h"
 #include "cli/workplace.h"
 #include "engine/project.h"
-#include "logbook/facts.h"
+#include "logbook/runs.h"
 #include "report/calendar_file.h"
 
 struct agenda {
@@ -74,12 +75,22 @@ static void add(void *context, const struct due *due)
     text_free(&cells);
 }
 
+static int is_going_on(struct logbook *logbook, int64_t id, bool *going_on, struct error *error)
+{
+    struct run_record run = {0};
+    if (logbook_run(logbook, id, &run, error))
+        return error->code;
+    *going_on = strcmp(run.kind, "study") == 0 && run.state != RUN_ATTENTION;
+    run_record_free(&run);
+    return 0;
+}
+
 /* All open studies, each led onward. */
 static int collect(struct logbook *logbook, struct agenda *agenda, int channels, utc_us horizon,
                    struct error *error)
 {
-    json_t *runs = NULL, *run;
-    size_t i;
+    int64_t *ids = NULL;
+    int count = 0;
     struct estimates *estimates = estimates_new(lua_script_ops());
     struct projection projection = {.logbook = logbook,
                                     .scripts = lua_script_ops(),
@@ -89,17 +100,15 @@ static int collect(struct logbook *logbook, struct agenda *agenda, int channels,
                                     .channels = channels,
                                     .visit = add,
                                     .context = agenda};
-    if (!logbook_list(logbook, LIST_RUNS, &(struct listing_filter){0}, &runs, error))
-        json_array_foreach(runs, i, run)
-        {
-            const char *state = json_string_value(json_object_get(run, "state"));
-            if (strcmp(json_string_value(json_object_get(run, "kind")), "study") != 0 ||
-                !json_is_null(json_object_get(run, "ended_at")) || strcmp(state, "attention") == 0)
-                continue;
-            if (project(&projection, json_integer_value(json_object_get(run, "run")), error))
-                break;
-        }
-    json_decref(runs);
+    logbook_open_runs(logbook, &ids, &count, error);
+    for (int i = 0; i < count && !error->code; i++) {
+        bool going_on = false;
+        if (is_going_on(logbook, ids[i], &going_on, error) || !going_on)
+            continue;
+        project(&projection, ids[i], error);
+        foresee_failure(ids[i], error); /* the other studies are to be seen all the same */
+    }
+    free(ids);
     estimates_free(estimates);
     rows_sort(&agenda->rows, "from_us");
     return error->code;

@@ -53,8 +53,15 @@ static int common(struct workplace *workplace, const struct arguments *arguments
 static int run_engine(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace = {0};
-    struct engine_options options = {.until_idle = argument(arguments, "until-idle") != NULL};
+    struct engine_options options = {.until_idle = argument(arguments, "until-idle") != NULL,
+                                     .on_due = argument(arguments, "on-due")};
+    const char *limit = argument(arguments, "on-due-limit");
     bool terminal;
+    if (limit && quantity_read(limit, DIM_TIME, 0, &options.on_due_limit, error))
+        return error->code;
+    if (limit && !(options.on_due_limit >= 0.1 && options.on_due_limit <= 3600))
+        return error_set(error, ERROR_USAGE, "--on-due-limit", "give 0.1 s to 1 h",
+                         "a command that tells people is given some time, and not for ever");
     if (!common(&workplace, arguments, &options, &terminal, error))
         workplace_work(&workplace, &options, error);
     workplace_close(&workplace);
@@ -127,6 +134,8 @@ static const struct option_spec engine_options[] = {
     {"clock", "CLOCK", "real, virtual or xN; a logbook keeps one", false},
     {"placed", NULL, "cells are put in ahead: nobody is asked for them", false},
     {"until-idle", NULL, "end when nothing is left to do", false},
+    {"on-due", "COMMAND", "started when something is due: docs/studies.md", false},
+    {"on-due-limit", "TIME", "how long COMMAND may take; else 30 s", false},
     {"commit-every", "TIME", "how often what is measured is made durable; 1 s at most", false},
     {NULL, NULL, NULL, false},
 };

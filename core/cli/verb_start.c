@@ -1,6 +1,7 @@
 /* perdure start: queues a run for each cell named. */
 #include <stdlib.h>
 
+#include "cli/foresee.h"
 #include "cli/source.h"
 #include "cli/workplace.h"
 
@@ -19,8 +20,13 @@ static int run(const struct arguments *arguments, struct error *error)
         json_object_set_new(request, "cells", argument_list(argument(arguments, "cells")));
         if (argument(arguments, "channel"))
             json_object_set_new(request, "channel", json_string(argument(arguments, "channel")));
-        if (!change(arguments, request, &reply, error))
-            print_rows(arguments, json_object_get(reply, "runs"), columns);
+        if (!change(arguments, request, &reply, error)) {
+            json_t *runs = json_object_get(reply, "runs");
+            print_rows(arguments, runs, columns);
+            if (source.is_study)
+                foresee(arguments,
+                        json_integer_value(json_object_get(json_array_get(runs, 0), "run")));
+        }
     }
     source_free(&source);
     json_decref(params);

@@ -50,6 +50,8 @@ static int enrol_model(struct act *a, json_t *spec, struct error *error)
 
     size_t i;
     json_t *label;
+    if (refuse_label_twice(cells, error))
+        return error->code;
     json_array_foreach(cells, i, label)
     {
         int64_t id;

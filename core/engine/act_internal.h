@@ -16,6 +16,8 @@ struct act {
 };
 
 int bad_request(struct error *error, const char *why);
+/* A list with the same label in it twice, capitals aside. */
+int refuse_label_twice(const json_t *labels, struct error *error);
 
 int enrol_act(struct act *a, struct error *error);
 int start_act(struct act *a, struct error *error);

@@ -144,6 +144,8 @@ int start_act(struct act *a, struct error *error)
     if (!json_array_size(s.cells))
         return error_set(error, ERROR_USAGE, s.name, "name cells with --cells A,B",
                          "a %s needs cells", s.kind);
+    if (refuse_label_twice(s.cells, error))
+        return error->code;
     if (logbook_add_script(a->logbook, s.name, s.text, s.length, s.hash, error))
         return error->code;
     a->reply = json_pack("{s:[], s:s}", "runs", "script_hash", s.hash);

@@ -1,6 +1,7 @@
 /* Acts on the logbook, and on the engine's runs where one is at work. */
 #include "engine/acts.h"
 
+#include <ctype.h>
 #include <string.h>
 
 #include "engine/act_internal.h"
@@ -10,6 +11,28 @@ int bad_request(struct error *error, const char *why)
 {
     return error_set(error, ERROR_USAGE, "request", "use the perdure command of this version", "%s",
                      why);
+}
+
+int refuse_label_twice(const json_t *labels, struct error *error)
+{
+    json_t *seen = json_object(), *label;
+    size_t i;
+    int code = 0;
+    json_array_foreach(labels, i, label)
+    {
+        char key[64]; /* no label is longer; what does not fit is refused for that */
+        if (!json_is_string(label))
+            continue;
+        string_copy(key, sizeof key, json_string_value(label));
+        for (char *at = key; *at; at++)
+            *at = (char)tolower((unsigned char)*at);
+        if (!code && json_object_get(seen, key))
+            code = error_set(error, ERROR_USAGE, json_string_value(label), "name each cell once",
+                             "this label is named twice: scanned twice?");
+        json_object_set_new(seen, key, json_true());
+    }
+    json_decref(seen);
+    return code;
 }
 
 /* What the engine's runs do once the change is committed. */

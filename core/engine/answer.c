@@ -109,6 +109,28 @@ char *answer_hint(const char *expects, char *buffer, size_t size)
     return buffer;
 }
 
+/* --- assuming --------------------------------------------------------------------------------- */
+
+char *answer_assumed(const char *expects)
+{
+    json_t *document = json_loads(expects, 0, NULL), *value;
+    const char *kind = text_of(document, "kind");
+    if (strcmp(kind, "choice") == 0)
+        value = json_incref(json_array_get(json_object_get(document, "choices"), 0));
+    else if (strcmp(kind, "number") == 0)
+        value = json_real(json_number_value(json_object_get(document, "least")));
+    else if (strcmp(kind, "text") == 0)
+        value = json_string("");
+    else
+        value = json_true();
+    if (!value) /* a choice of nothing */
+        value = json_null();
+    char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+    json_decref(value);
+    json_decref(document);
+    return text;
+}
+
 /* --- reading ---------------------------------------------------------------------------------- */
 
 static int refuse(const json_t *expects, const char *typed, const char *why, struct error *error)

@@ -24,4 +24,8 @@ int answer_read(const char *expects, const char *typed, json_t **answer, struct 
 /* "a number in mAh, from 0 to 4000": what a valid answer looks like; returns buffer. */
 char *answer_hint(const char *expects, char *buffer, size_t size);
 
+/* What a rehearsal and a projection take for the answer, so that they can go on: the first choice,
+ * the least number; JSON, owned by the caller. */
+char *answer_assumed(const char *expects);
+
 #endif

@@ -10,6 +10,7 @@
 #include "bench/guardian.h"
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
+#include "engine/notify.h"
 
 /* Real seconds between tries when the disk is full. */
 #define HELD_RETRY 5
@@ -278,6 +279,7 @@ static int meet_trouble(struct engine *engine, struct error *error)
     engine->in_transaction = false;
     engine->energising = engine->until_run_over = false;
     drop_all(engine);
+    notify_drop(engine);
     struct error trouble = engine->trouble;
     error_clear(&engine->trouble);
     error_clear(&engine->later);
@@ -430,7 +432,7 @@ int engine_open(struct engine **out, const struct engine_options *options, struc
 
     if (logbook_begin(options->logbook, error) || session_begin(engine, error) ||
         logbook_commit(options->logbook, error) || loop_open(engine, error) ||
-        engine_load(engine, error)) {
+        notify_open(engine, error) || engine_load(engine, error)) {
         engine_close(engine);
         return error->code;
     }
@@ -450,6 +452,7 @@ void engine_close(struct engine *engine)
     if (!engine)
         return;
     drop_all(engine);
+    notify_close(engine);
     loop_close(engine);
     deadlines_free(&engine->deadlines);
     session_free(engine);

@@ -34,6 +34,7 @@ struct engine {
     struct service *service;
     int64_t last_fed; /* real us: of the watchdog */
     struct control *control;
+    struct notifier *notifier; /* notify.c; NULL: nobody is to be told */
 };
 
 /* --- engine.c ------------------------------------------------------------------------------------
@@ -68,6 +69,8 @@ int loop_open(struct engine *engine, struct error *error);
 void loop_close(struct engine *engine);
 /* Something was set from inside the loop: the wait ends, and a pass looks at it. */
 void loop_wake(struct engine *engine);
+/* Its uv_loop_t. */
+void *loop_uv(struct engine *engine);
 
 /* --- control.c: the socket that other commands talk to
  * ------------------------------------------------ */

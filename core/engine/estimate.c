@@ -125,7 +125,9 @@ static void rehearse(const struct script_ops *scripts, const struct script_conte
                                          .scripts = scripts,
                                          .bench_name = "",
                                          .bench_hash = "",
-                                         .until_idle = true};
+                                         .until_idle = true,
+                                         .no_samples = true,
+                                         .assume_answers = true};
         if (!engine_open(&engine, &options, &error))
             engine_work(engine, &error);
         engine_close(engine);

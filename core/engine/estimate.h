@@ -19,7 +19,7 @@ struct estimates;
 struct estimates *estimates_new(const struct script_ops *scripts);
 void estimates_free(struct estimates *estimates);
 
-/* `params` is JSON; `owner` and `module` as in script_context. Good until the next call. */
+/* `params` is JSON; `owner` and `module` as in script_context. Good as long as `estimates`. */
 const struct estimate *estimate(struct estimates *estimates, const struct script_context *protocol);
 
 #endif

@@ -170,6 +170,8 @@ void study_place(struct live_run *run);
 void study_window(struct live_run *run);
 /* A queued run's date holds as civil time: by other rules of its zone it is another instant now. */
 void study_review_due(struct live_run *run);
+/* Refuses a window that opens before the age has begun to count. */
+int window_check(const struct script_request *request, struct error *error);
 /* The instant that a REQUEST_WAIT asked for at `cursor` waits for. */
 utc_us wait_end(const struct zone *zone, const struct script_request *request, utc_us cursor);
 
@@ -181,8 +183,8 @@ bool perform(struct live_run *run, bool taken_up);
 void perform_due(struct live_run *run);
 /* The wall clock was set: dates are met by the calendar, so their deadlines move. */
 void perform_rearm(struct live_run *run);
-/* Puts a question of journal entry `n`. */
-void perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects);
+/* Puts a question of journal entry `n`; its id. */
+int64_t perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects);
 /* Looks whether the open question of the run has its answer. */
 void perform_answered(struct live_run *run);
 

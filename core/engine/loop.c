@@ -8,6 +8,7 @@
 
 #include "bench/guardian.h"
 #include "engine/engine_internal.h"
+#include "engine/notify.h"
 #include "engine/service.h"
 #include "link/loop.h"
 
@@ -149,6 +150,11 @@ void loop_wake(struct engine *engine)
         uv_stop(engine->loop->uv);
 }
 
+void *loop_uv(struct engine *engine)
+{
+    return engine->loop->uv;
+}
+
 static void wait_virtual(struct engine *engine, unsigned pass)
 {
     struct loop *loop = engine->loop;
@@ -173,8 +179,8 @@ static void wait_virtual(struct engine *engine, unsigned pass)
         return; /* something begins now: no time goes by before */
     if (next != BENCH_NEVER) {
         clock_advance(engine->options.clock, next);
-    } else if (!engine->options.until_idle) {
-        /* Only another command can bring work now. */
+    } else if (!engine->options.until_idle || notify_waits(engine)) {
+        /* Only another command can bring work now, or the end of the one that tells. */
         engine_commit(engine);
         uv_timer_start(&loop->timer, on_timer, 1000, 0);
         uv_run(loop->uv, UV_RUN_DEFAULT);
@@ -184,6 +190,7 @@ static void wait_virtual(struct engine *engine, unsigned pass)
 static void end_session(struct engine *engine)
 {
     engine_park_all(engine);
+    notify_finish(engine);
     engine_write(engine);
     logbook_end_session(engine->options.logbook, engine->session, clock_utc(engine->options.clock),
                         engine->stop_why, engine_error(engine));
@@ -199,7 +206,8 @@ int engine_work(struct engine *engine, struct error *error)
             return error->code;
         if (engine->stopping)
             break;
-        if (engine->options.until_idle && !engine->held &&
+        notify_look(engine);
+        if (engine->options.until_idle && !engine->held && !notify_waits(engine) &&
             deadlines_next(&engine->deadlines) == BENCH_NEVER && engine_idle(engine)) {
             if (!engine_commit(engine))
                 continue; /* on a full disk there is something left to do */

@@ -2,7 +2,9 @@
 #include <inttypes.h>
 #include <stdlib.h>
 
+#include "engine/answer.h"
 #include "engine/engine_internal.h"
+#include "engine/notify.h"
 
 static void done_with(struct live_run *run, const char *json)
 {
@@ -50,9 +52,16 @@ static const char *wait_outcome(const struct live_run *run, char *buffer, size_t
     return buffer;
 }
 
-static bool wait(struct live_run *run)
+/* `taken_up`: it was begun, and is not judged again by what a later version refuses. */
+static bool wait(struct live_run *run, bool taken_up)
 {
     char outcome[40];
+    struct error refusal;
+    error_clear(&refusal);
+    if (!taken_up && window_check(&run->request, &refusal)) {
+        run_refuse(run, &refusal);
+        return true;
+    }
     run->until =
         wait_end(logbook_zone(run->engine->options.logbook), &run->request, run->journal.cursor);
     if (run->until <= clock_utc(run->engine->options.clock)) {
@@ -78,7 +87,7 @@ void perform_due(struct live_run *run)
         run_complete(run, wait_outcome(run, outcome, sizeof outcome));
 }
 
-void perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects)
+int64_t perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects)
 {
     struct engine *engine = run->engine;
     struct question_record question = {
@@ -91,10 +100,27 @@ void perform_ask(struct live_run *run, int64_t n, const char *text, const char *
     };
     logbook_add_question(engine->options.logbook, &question, engine_error(engine));
     run_event(run, "info", "asks (question %" PRId64 "): %s", question.id, question.text);
+    notify_question(run, question.id);
+    return question.id;
+}
+
+static void assume(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    char *answer = answer_assumed(run->request.expects);
+    int64_t question = perform_ask(run, run->journal.n, run->request.text, run->request.expects);
+    logbook_answer(engine->options.logbook, question, answer, "assumed",
+                   clock_utc(engine->options.clock), engine_error(engine));
+    done_with(run, answer);
+    free(answer);
 }
 
 static bool ask(struct live_run *run, bool taken_up)
 {
+    if (run->engine->options.assume_answers) {
+        assume(run);
+        return true;
+    }
     run->phase = LIVE_ASKING;
     if (taken_up)
         perform_answered(run);
@@ -110,9 +136,13 @@ void perform_answered(struct live_run *run)
     utc_us at = 0;
     if (logbook_question(run->engine->options.logbook, run->record.id, run->record.segment,
                          run->asks_own ? run->own_n : run->journal.n, &id, &answer, &at,
-                         engine_error(run->engine)) ||
-        !answer)
+                         engine_error(run->engine)))
         return;
+    if (!answer) { /* still open: the engine that put it may have told nobody */
+        if (id)
+            notify_question(run, id);
+        return;
+    }
     if (run->asks_own)
         cell_answered(run, answer);
     else if (run->by_hand)
@@ -128,7 +158,7 @@ bool perform(struct live_run *run, bool taken_up)
     engine_write(engine);
     switch (run->request.kind) {
     case REQUEST_STEP: return run_step_begin(run, taken_up);
-    case REQUEST_WAIT: return wait(run);
+    case REQUEST_WAIT: return wait(run, taken_up);
     case REQUEST_ASK: return ask(run, taken_up);
     case REQUEST_RECORD: record(run); return true;
     case REQUEST_NOTE:

@@ -7,7 +7,9 @@
 
 #include "base/rows.h"
 #include "engine/acts.h"
+#include "engine/answer.h"
 #include "engine/journal.h"
+#include "engine/live_run.h"
 #include "engine/pinned.h"
 #include "logbook/cells.h"
 #include "logbook/runs.h"
@@ -25,7 +27,7 @@ struct walk {
     struct script_request request;
     utc_us time;     /* where the projection stands; 0 while replaying */
     utc_us *channel; /* when each is free again */
-    json_t *charged; /* LABEL -> seconds since 1970 of the last charge, as projected */
+    json_t *charged; /* LABEL -> seconds since 1970 of the last charge, on record or projected */
     bool has_window;
     struct duration age, late;
     struct text outcome;
@@ -44,6 +46,8 @@ static utc_us charged_at(struct walk *w, const char *label)
         return (utc_us)(json_real_value(projected) * 1e6);
     if (!logbook_cell(w->p->logbook, label, &cell, &unread))
         logbook_last_charge(w->p->logbook, cell.id, INT64_MAX, &at, &unread);
+    if (at) /* looked up once: a cell with thousands of cycles has many charges to look through */
+        json_object_set_new(w->charged, label, json_real((double)at / 1e6));
     return at;
 }
 
@@ -71,13 +75,24 @@ static char *protocol_text(struct walk *w, size_t *length)
     return pinned_module(&w->pinned, module, &text, length, &unread) ? NULL : text;
 }
 
+/* What one protocol comes to on cells of one model: asked for once, however many cells there are.
+ */
+struct by_model {
+    struct by_model *next;
+    char model[sizeof((struct cell_facts *)0)->model];
+    const struct estimate *known;
+};
+
 static const struct estimate *estimate_on(struct walk *w, const char *text, size_t length,
-                                          const char *label)
+                                          const char *label, struct by_model **models)
 {
     struct error unread;
     struct cell_facts facts;
     if (!text || facts_of_cell(w->p->logbook, label, &facts, &unread))
         return NULL;
+    for (const struct by_model *model = *models; model; model = model->next)
+        if (strcmp(model->model, facts.model) == 0)
+            return model->known;
     struct script_context context = {.name = w->request.text,
                                      .text = text,
                                      .length = length,
@@ -86,11 +101,45 @@ static const struct estimate *estimate_on(struct walk *w, const char *text, size
                                      .cell = facts,
                                      .module = pinned_module,
                                      .owner = &w->pinned};
-    return estimate(w->p->estimates, &context);
+    struct by_model *model = xcalloc(1, sizeof *model);
+    *model = (struct by_model){*models, "", estimate(w->p->estimates, &context)};
+    string_copy(model->model, sizeof model->model, facts.model);
+    *models = model;
+    return model->known;
 }
 
-static void perform(struct walk *w, bool going_on)
+static void forget_models(struct by_model *models)
 {
+    while (models) {
+        struct by_model *next = models->next;
+        free(models);
+        models = next;
+    }
+}
+
+/* As the engine refuses it: raised in the script. */
+static void refuse(struct walk *w, const struct error *why)
+{
+    struct text message = TEXT_EMPTY;
+    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
+    text_add(&w->outcome, "{\"error\":");
+    text_add_json_string(&w->outcome, message.bytes, message.length);
+    text_add(&w->outcome, "}");
+    text_free(&message);
+}
+
+static void perform_by_estimate(struct walk *w, bool going_on)
+{
+    size_t i, length = 0;
+    char *protocol = protocol_text(w, &length);
+    if (!protocol) {
+        struct error why;
+        error_set(&why, ERROR_SCRIPT, w->request.text,
+                  "put NAME.lua beside the study, then start the study anew",
+                  "no protocol of this name was pinned to the study");
+        refuse(w, &why);
+        return;
+    }
     json_t *cells = json_loads(w->request.cells, 0, NULL), *label, *runs = json_array();
     struct due due = {.run = w->record.id,
                       .segment = w->record.segment,
@@ -100,15 +149,14 @@ static void perform(struct walk *w, bool going_on)
                       .cells = cells,
                       .from = INT64_MAX,
                       .going_on = going_on};
-    size_t i, length = 0;
-    char *protocol = protocol_text(w, &length);
+    struct by_model *models = NULL;
     for (int c = 0; c < w->p->channels; c++)
         if (w->channel[c] < w->time)
             w->channel[c] = w->time;
     json_array_foreach(cells, i, label)
     {
         const char *name = json_string_value(label);
-        const struct estimate *known = estimate_on(w, protocol, length, name);
+        const struct estimate *known = estimate_on(w, protocol, length, name, &models);
         utc_us charged = charged_at(w, name), *free_at = first_free(w), start = *free_at;
         utc_us ready = w->has_window && charged ? later(w, charged, &w->age) : 0;
         double seconds = known ? known->seconds : 0;
@@ -143,30 +191,18 @@ static void perform(struct walk *w, bool going_on)
     json_decref(outcome);
     w->p->visit(w->p->context, &due);
     json_decref(cells);
+    forget_models(models);
     free(protocol);
 }
 
 /* --- the other requests
  * ------------------------------------------------------------------------------- */
 
-/* What is taken as the answer, so that the projection can go on: the first choice, the least
- * number. */
 static void answer(struct walk *w)
 {
-    json_t *expects = json_loads(w->request.expects, 0, NULL);
-    const char *kind = json_string_value(json_object_get(expects, "kind"));
-    json_t *value = json_true();
-    if (kind && strcmp(kind, "choice") == 0)
-        value = json_incref(json_array_get(json_object_get(expects, "choices"), 0));
-    else if (kind && strcmp(kind, "number") == 0)
-        value = json_real(json_number_value(json_object_get(expects, "least")));
-    else if (kind && strcmp(kind, "text") == 0)
-        value = json_string("");
-    char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
+    char *text = answer_assumed(w->request.expects);
     text_add(&w->outcome, text);
     free(text);
-    json_decref(value);
-    json_decref(expects);
     struct due due = {.run = w->record.id,
                       .segment = w->record.segment,
                       .n = w->journal.n,
@@ -193,6 +229,11 @@ static bool lead(struct walk *w, bool open)
     if (!w->time)
         w->time = w->p->now;
     text_clear(&w->outcome);
+    struct error why;
+    if (!open && window_check(&w->request, &why)) {
+        refuse(w, &why);
+        return true;
+    }
     switch (w->request.kind) {
     case REQUEST_WAIT: {
         utc_us until =
@@ -201,7 +242,7 @@ static bool lead(struct walk *w, bool open)
         text_add(&w->outcome, "true");
         break;
     }
-    case REQUEST_PERFORM: perform(w, open); break;
+    case REQUEST_PERFORM: perform_by_estimate(w, open); break;
     case REQUEST_ASK: answer(w); break;
     case REQUEST_RESTART: return false; /* what comes after begins the text anew: not foreseen */
     default: text_add(&w->outcome, "true"); break;

@@ -36,7 +36,8 @@ struct projection {
     void *context;
 };
 
-/* Visits in order of time. An error says where the script no longer fits its record. */
+/* Visits in order of time. ERROR_SCRIPT and ERROR_FAILED are the study's own: where it will fail,
+ * or no longer fits its record; what comes before has been visited. */
 int project(const struct projection *projection, int64_t run, struct error *error);
 
 #endif

@@ -77,8 +77,9 @@ static void flush_rows(struct live_run *run)
     if (!run->row_count)
         return;
     engine_write(run->engine);
-    logbook_add_samples(run->engine->options.logbook, run->step_id, run->row_k, run->rows,
-                        run->row_count, engine_error(run->engine));
+    if (!run->engine->options.no_samples)
+        logbook_add_samples(run->engine->options.logbook, run->step_id, run->row_k, run->rows,
+                            run->row_count, engine_error(run->engine));
     run->row_k += run->row_count;
     run->row_count = 0;
 }

@@ -13,6 +13,7 @@
 #include "base/random.h"
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
+#include "engine/notify.h"
 #include "logbook/cells.h"
 
 #define PROTOCOL_PREFIX "protocol/" /* of the modules that are protocols to perform */
@@ -89,6 +90,24 @@ static void choose_channel(const struct script_request *request, const char *lab
     json_decref(channels);
 }
 
+/* A label may stand there once: the second run would find the cell taken by the first. */
+static int refuse_cell_twice(const json_t *cells, struct error *error)
+{
+    json_t *seen = json_object(), *label;
+    size_t i;
+    int code = 0;
+    json_array_foreach(cells, i, label)
+    {
+        const char *name = json_string_value(label);
+        if (!code && json_object_get(seen, name))
+            code = error_set(error, ERROR_SCRIPT, name, "name each cell once",
+                             "the cell stands there twice");
+        json_object_set_new(seen, name, json_true());
+    }
+    json_decref(seen);
+    return code;
+}
+
 static void queue_child(struct live_run *run, const struct perform *p, const char *label)
 {
     struct engine *engine = run->engine;
@@ -138,7 +157,7 @@ bool study_perform(struct live_run *run, bool taken_up)
         if (!json_array_size(p.cells))
             error_set(&refusal, ERROR_SCRIPT, run->request.text, "give it at least one",
                       "there are no cells to perform it on");
-        else
+        else if (!refuse_cell_twice(p.cells, &refusal))
             find_protocol(run, &p, &refusal);
         json_array_foreach(p.cells, i, label)
         {
@@ -159,6 +178,7 @@ bool study_perform(struct live_run *run, bool taken_up)
     }
     run->phase = LIVE_PERFORMING;
     run->engine->some_over = true; /* the children may all be over already: looked at this pass */
+    notify_due(run);
     return false;
 }
 
@@ -260,6 +280,18 @@ void study_place(struct live_run *run)
         logbook_add_placement(engine->options.logbook, &placement, engine_error(engine));
     }
     json_decref(cells);
+}
+
+int window_check(const struct script_request *request, struct error *error)
+{
+    char early[48], age[48];
+    utc_us before = duration_after(0, &request->early), after = duration_after(0, &request->wait);
+    if (request->kind != REQUEST_WAIT || !request->has_window || before <= after)
+        return 0;
+    return error_set(error, ERROR_SCRIPT, "wait", "give an early side shorter than the age",
+                     "the window opens %s before an age of only %s",
+                     span_format((double)before / 1e6, early, sizeof early),
+                     span_format((double)after / 1e6, age, sizeof age));
 }
 
 utc_us wait_end(const struct zone *zone, const struct script_request *request, utc_us cursor)

@@ -73,6 +73,7 @@ int logbook_add_placement(struct logbook *logbook, const struct placement *place
 int logbook_last_charge(struct logbook *logbook, int64_t cell, utc_us before, utc_us *ended_at,
                         struct error *error)
 {
+    /* Not the last by its id: what was logged elsewhere may be put on record later. */
     return NUMBER(logbook, error, ended_at,
                   "SELECT coalesce(max(outcome.ended_at), 0) FROM step "
                   "JOIN outcome ON outcome.step = step.id "

@@ -128,6 +128,26 @@ static void hints_say_what_is_valid(void **state)
     assert_non_null(strstr(answer_hint(display, hint, sizeof hint), "1875 mAh"));
 }
 
+/* What a rehearsal takes for the answer. */
+static void what_is_assumed(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *expects, *assumed;
+    } cases[] = {
+        {"{\"kind\":\"choice\",\"choices\":[\"leaks\",\"dry\"]}", "\"leaks\""},
+        {"{\"kind\":\"choice\",\"choices\":[]}", "null"},
+        {"{\"kind\":\"number\",\"least\":5,\"most\":9}", "5.0"},
+        {"{\"kind\":\"text\"}", "\"\""},
+        {"{\"kind\":\"done\"}", "true"},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char *assumed = answer_assumed(cases[i].expects);
+        assert_string_equal(assumed, cases[i].assumed);
+        free(assumed);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -137,6 +157,7 @@ int main(void)
         cmocka_unit_test(a_label_is_the_one_that_is_expected),
         cmocka_unit_test(a_voltage_is_judged_by_the_chemistry),
         cmocka_unit_test(hints_say_what_is_valid),
+        cmocka_unit_test(what_is_assumed),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

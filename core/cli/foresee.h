@@ -1,0 +1,14 @@
+/* A study that will fail one day is best told of today. */
+#ifndef PERDURE_CLI_FORESEE_H
+#define PERDURE_CLI_FORESEE_H
+
+#include "cli/cli.h"
+
+/* When a projection's error is the study's own (project.h), says so on standard error, as a
+ * warning, and clears it; another error is left. */
+void foresee_failure(int64_t run, struct error *error);
+
+/* Leads a study that has just been started onward by estimates, and warns of where it will fail. */
+void foresee(const struct arguments *arguments, int64_t run);
+
+#endif
