@@ -1,4 +1,5 @@
-/* Discharge curves: of each cell the discharge that its last capacity was read from. */
+/* Discharge curves: of each cell the discharge that its first capacity was read from, so that what
+ * a shelf or service did to some of them does not mix in. */
 #include <math.h>
 #include <stdlib.h>
 
@@ -78,8 +79,7 @@ static int take_sample(void *context, int64_t k, const struct sample *sample)
 }
 
 static int gather_curve(struct gathered *all, const struct drawing *drawing, const json_t *step,
-                        const char *label, double rated, struct discharge_curve *out,
-                        struct error *error)
+                        double rated, struct discharge_curve *out, struct error *error)
 {
     struct logbook *logbook = drawing->evidence->logbook;
     struct listing_filter of_step = {.step = json_integer_value(json_object_get(step, "step"))};
@@ -97,8 +97,24 @@ static int gather_curve(struct gathered *all, const struct drawing *drawing, con
         all->with_gaps += json_array_size(gaps) > 0;
         all->curves++;
     }
-    *out = (struct discharge_curve){label, points.charge, points.voltage, points.count};
+    *out = (struct discharge_curve){NULL, points.charge, points.voltage, points.count};
     json_decref(gaps);
+    return error->code;
+}
+
+/* The curve of the step that gave a result; without points where it has no readings. */
+static int gather_check(struct gathered *all, const struct drawing *drawing, const json_t *check,
+                        double rated, struct discharge_curve *out, struct error *error)
+{
+    struct listing_filter filter = {.step = json_integer_value(json_object_get(check, "step"))};
+    json_t *steps = NULL;
+    *out = (struct discharge_curve){0};
+    if (!filter.step ||
+        logbook_list(drawing->evidence->logbook, LIST_STEPS, &filter, &steps, error))
+        return error->code;
+    if (json_integer_value(json_object_get(json_array_get(steps, 0), "samples")))
+        gather_curve(all, drawing, json_array_get(steps, 0), rated, out, error);
+    json_decref(steps);
     return error->code;
 }
 
@@ -133,14 +149,18 @@ static int gather_model(struct gathered *all, const struct drawing *drawing,
     json_array_foreach(model->cells, i, cell)
     {
         const char *label = row_text(cell, "label");
-        json_t *checks = results_of(evidence, label, "capacity");
-        const json_t *last = json_array_get(checks, json_array_size(checks) - 1);
-        json_int_t id = json_integer_value(json_object_get(last, "step"));
-        const json_t *step = last ? step_of(evidence, label, id) : NULL;
-        if (step && !error->code)
-            gather_curve(all, drawing, step, label, model->rated, &curves[count], error);
-        if (step && curves[count].count)
-            count++;
+        json_t *checks = results_of(evidence, label, "capacity"), *check;
+        size_t c;
+        json_array_foreach(checks, c, check)
+        {
+            if (error->code ||
+                gather_check(all, drawing, check, model->rated, &curves[count], error))
+                break;
+            if (curves[count].count) {
+                curves[count++].label = label;
+                break;
+            }
+        }
         json_decref(checks);
     }
     if (!count) {
@@ -180,7 +200,7 @@ static void say(const struct gathered *all, const struct evidence *evidence, str
         text_add(conditions, " to ");
         add_range(conditions, all->stop.low, all->stop.high, "V");
     }
-    text_addf(conditions, ", each cell's last capacity check; %zu cell%s", all->curves,
+    text_addf(conditions, ", each cell's first capacity check; %zu cell%s", all->curves,
               all->curves == 1 ? "" : "s");
     if (isfinite(all->temperature.high))
         text_addf(conditions,

@@ -25,18 +25,6 @@ json_t *results_of(const struct evidence *evidence, const char *cell, const char
     return found;
 }
 
-json_t *step_of(const struct evidence *evidence, const char *cell, json_int_t id)
-{
-    size_t i;
-    json_t *step;
-    json_array_foreach(evidence_steps(evidence, cell), i, step)
-    {
-        if (json_integer_value(json_object_get(step, "step")) == id)
-            return step;
-    }
-    return NULL;
-}
-
 void add_range(struct text *out, double low, double high, const char *unit)
 {
     char a[40], b[40];

@@ -28,9 +28,6 @@ extern const struct drawing_kind drawing_kinds[]; /* ends with a NULL name */
 /* Rows of one result name of one cell, oldest first; a new array. */
 json_t *results_of(const struct evidence *evidence, const char *cell, const char *name);
 
-/* The step of this number among the cell's own, or NULL. */
-json_t *step_of(const struct evidence *evidence, const char *cell, json_int_t id);
-
 /* "0.2 It", or "0.2 to 0.5 It" where the ends of the range differ. */
 void add_range(struct text *out, double low, double high, const char *unit);
 

@@ -101,13 +101,12 @@ static void sort_into_models(struct evidence *out, const json_t *models)
 /* --- what is on record of them
  * ----------------------------------------------------------------- */
 
-static void take_rows(struct evidence *out, const json_t *results, const json_t *steps)
+static void take_rows(struct evidence *out, const json_t *results, const json_t *totals)
 {
     size_t i;
     json_t *row;
     json_array_foreach(out->cells, i, row)
     {
-        json_object_set_new(out->steps, row_text(row, "label"), json_array());
         json_object_set_new(out->results_by_cell, row_text(row, "label"), json_array());
     }
     json_array_foreach(results, i, row)
@@ -123,9 +122,10 @@ static void take_rows(struct evidence *out, const json_t *results, const json_t 
             place--;
         json_array_insert(own, place, row);
     }
-    json_array_foreach(steps, i, row)
+    json_array_foreach(totals, i, row)
     {
-        json_array_append(json_object_get(out->steps, row_text(row, "cell")), row);
+        if (evidence_has(out, row_text(row, "cell")))
+            json_array_append(out->totals, row);
     }
 }
 
@@ -134,25 +134,25 @@ int evidence_open(struct evidence *out, const struct arguments *arguments, const
 {
     *out = (struct evidence){.cells = json_array(),
                              .results = json_array(),
-                             .steps = json_object(),
+                             .totals = json_array(),
                              .results_by_cell = json_object()};
-    json_t *cells = NULL, *models = NULL, *results = NULL, *steps = NULL;
+    json_t *cells = NULL, *models = NULL, *results = NULL, *totals = NULL;
     struct listing_filter all = {0};
     if (!logbook_open(&out->logbook, arguments->logbook, LOGBOOK_READ, error) &&
         !logbook_latest(out->logbook, &out->latest, error) &&
         !logbook_list(out->logbook, LIST_CELLS, &all, &cells, error) &&
         !logbook_list(out->logbook, LIST_MODELS, &all, &models, error) &&
         !logbook_list(out->logbook, LIST_RESULTS, &all, &results, error) &&
-        !logbook_list(out->logbook, LIST_STEPS, &all, &steps, error) &&
+        !logbook_list(out->logbook, LIST_STEP_TOTALS, &all, &totals, error) &&
         !choose(out, cells, labels, error) &&
         !history_open(&out->history, out->logbook, out->cells, error)) {
         sort_into_models(out, models);
-        take_rows(out, results, steps);
+        take_rows(out, results, totals);
     }
     json_decref(cells);
     json_decref(models);
     json_decref(results);
-    json_decref(steps);
+    json_decref(totals);
     if (error->code)
         evidence_close(out);
     return error->code;
@@ -167,7 +167,7 @@ void evidence_close(struct evidence *evidence)
     free(evidence->models);
     json_decref(evidence->cells);
     json_decref(evidence->results);
-    json_decref(evidence->steps);
+    json_decref(evidence->totals);
     json_decref(evidence->results_by_cell);
     history_close(&evidence->history);
     if (evidence->logbook)
@@ -175,9 +175,9 @@ void evidence_close(struct evidence *evidence)
     *evidence = (struct evidence){0};
 }
 
-json_t *evidence_steps(const struct evidence *evidence, const char *label)
+bool evidence_has(const struct evidence *evidence, const char *label)
 {
-    return json_object_get(evidence->steps, label);
+    return json_object_get(evidence->results_by_cell, label) != NULL;
 }
 
 void evidence_source(const struct evidence *evidence, struct text *out)

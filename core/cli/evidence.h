@@ -4,6 +4,7 @@
 #define PERDURE_CLI_EVIDENCE_H
 
 #include <jansson.h>
+#include <stdbool.h>
 
 #include "base/rows.h"
 #include "base/text.h"
@@ -24,7 +25,7 @@ struct evidence {
     json_t *cells;           /* rows of the chosen cells, in the logbook's order */
     json_t *results;         /* rows of their results, run by run */
     struct history history;  /* the same cells' results as numbers, cell by cell */
-    json_t *steps;           /* label -> rows of its steps, oldest first */
+    json_t *totals;          /* rows of how many steps and samples they have, where and how */
     struct evidence_model *models;
     size_t model_count;
     utc_us latest;           /* the last instant on record */
@@ -40,8 +41,8 @@ void evidence_close(struct evidence *evidence);
 /* A model's name for sentences. */
 const char *evidence_said(const struct evidence *evidence, const char *name);
 
-/* Rows of a cell's steps: an array, never NULL. */
-json_t *evidence_steps(const struct evidence *evidence, const char *label);
+/* Whether the cell is one of those chosen. */
+bool evidence_has(const struct evidence *evidence, const char *label);
 
 /* "Simulated cells. Logbook x.perdure, as of 2026-03-02." How the results were obtained comes
  * first, and nothing simulated is shown without saying so. */

@@ -61,7 +61,7 @@ int report_runs(struct report *report, struct error *error)
     json_array_foreach(all, i, row)
     {
         const char *cell = row_text(row, "cell");
-        if (!cell[0] || json_object_get(report->evidence->steps, cell))
+        if (!cell[0] || evidence_has(report->evidence, cell))
             json_array_append(report->runs, row);
     }
     json_decref(all);

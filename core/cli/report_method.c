@@ -48,21 +48,10 @@ static const char *joined(struct report *report, json_t *seen)
     return report_take(report, &out);
 }
 
-static const char *of_steps(struct report *report, const char *key)
-{
-    json_t *seen = json_object(), *rows;
-    const char *label;
-    json_object_foreach(report->evidence->steps, label, rows)
-    {
-        add_different(seen, rows, key);
-    }
-    return joined(report, seen);
-}
-
-static const char *of_runs(struct report *report, const char *key)
+static const char *different(struct report *report, const json_t *rows, const char *key)
 {
     json_t *seen = json_object();
-    add_different(seen, report->runs, key);
+    add_different(seen, rows, key);
     return joined(report, seen);
 }
 
@@ -98,19 +87,16 @@ static const char *models(struct report *report)
 
 static const char *readings(struct report *report)
 {
-    json_int_t samples = 0;
-    size_t i, steps = 0;
-    const char *label;
-    json_t *rows, *step;
-    json_object_foreach(report->evidence->steps, label, rows)
+    json_int_t samples = 0, steps = 0;
+    size_t i;
+    json_t *row;
+    json_array_foreach(report->evidence->totals, i, row)
     {
-        json_array_foreach(rows, i, step)
-        {
-            samples += json_integer_value(json_object_get(step, "samples"));
-            steps++;
-        }
+        samples += json_integer_value(json_object_get(row, "samples"));
+        steps += json_integer_value(json_object_get(row, "steps"));
     }
-    return report_text(report, "%" JSON_INTEGER_FORMAT " in %zu steps", samples, steps);
+    return report_text(report, "%" JSON_INTEGER_FORMAT " in %" JSON_INTEGER_FORMAT " steps",
+                       samples, steps);
 }
 
 static const char *clock_words(struct report *report)
@@ -123,35 +109,52 @@ static const char *clock_words(struct report *report)
     return clock[0] ? "real time" : "";
 }
 
-/* A channel as it was: how, who, how accurate. Each time that one of these changed is a line of its
- * own; channels that no step of these cells went through are left out. */
-static int add_channels(struct report *report, struct facts *facts, struct error *error)
+/* What is said of a channel -> the channels of which that is said. */
+static json_t *channels_by_words(const json_t *rows, const json_t *used)
 {
-    json_t *rows = NULL, *row, *seen = json_object(), *used = json_object(), *steps;
+    json_t *by_words = json_object(), *row;
     size_t i;
-    const char *label;
-    json_object_foreach(report->evidence->steps, label, steps)
-    {
-        add_different(used, steps, "channel");
-    }
-    if (!logbook_list(report->evidence->logbook, LIST_CHANNELS, NULL, &rows, error))
-        channels_say(rows);
     json_array_foreach(rows, i, row)
     {
-        const char *made = row_text(row, "instruments_text");
-        const char *name = report_text(report, "Channel %s", row_text(row, "channel"));
-        const char *words = report_text(report, "%s%s%s; accuracy: %s", row_text(row, "how"),
-                                        made[0] ? ": " : "", made, row_text(row, "accuracy_text"));
-        const char *both = report_text(report, "%s %s", name, words);
-        if (!json_object_get(used, row_text(row, "channel")) || json_object_get(seen, both))
+        struct text words = TEXT_EMPTY;
+        const char *made = row_text(row, "instruments_text"), *name = row_text(row, "channel");
+        if (!json_object_get(used, name))
             continue;
-        json_object_set_new(seen, both, json_true());
-        add(facts, name, words);
+        text_addf(&words, "%s%s%s; accuracy: %s", row_text(row, "how"), made[0] ? ": " : "", made,
+                  row_text(row, "accuracy_text"));
+        if (!json_object_get(by_words, words.bytes))
+            json_object_set_new(by_words, words.bytes, json_object());
+        json_object_set_new(json_object_get(by_words, words.bytes), name, json_true());
+        text_free(&words);
     }
+    return by_words;
+}
+
+/* Channels as they were: how, who, how accurate. One of which another was said later is named
+ * twice; those that no step of these cells went through are left out. */
+static int add_channels(struct report *report, struct facts *facts, struct error *error)
+{
+    json_t *rows = NULL, *names, *used = json_object(), *by_words;
+    const char *words;
+    if (logbook_list(report->evidence->logbook, LIST_CHANNELS, NULL, &rows, error)) {
+        json_decref(used);
+        return error->code;
+    }
+    channels_say(rows);
+    add_different(used, report->evidence->totals, "channel");
+    by_words = channels_by_words(rows, used);
+    json_object_foreach(by_words, words, names)
+    {
+        const char *of = joined(report, json_incref(names));
+        add(facts, json_object_size(names) > 1 ? "Channels" : "Channel",
+            report_text(report, "%s: %s", of, words));
+    }
+    if (!json_object_size(by_words)) /* of a logbook that did not keep them yet */
+        add(facts, "Channels", joined(report, json_incref(used)));
+    json_decref(by_words);
     json_decref(rows);
-    json_decref(seen);
     json_decref(used);
-    return error->code;
+    return 0;
 }
 
 /* --- scripts
@@ -218,8 +221,7 @@ int report_method(struct report *report, struct error *error)
     add(facts, "Cells", models(report));
     add(facts, "Period", period(report));
     add(facts, "Clock", clock_words(report));
-    add(facts, "Origin of readings", of_steps(report, "how"));
-    add(facts, "Channels", of_steps(report, "channel"));
+    add(facts, "Origin of readings", different(report, report->evidence->totals, "how"));
     if (add_channels(report, facts, error))
         return error->code;
     add(facts, "Uncertainty",
@@ -227,8 +229,8 @@ int report_method(struct report *report, struct error *error)
         "likely) and of the clock; expanded by k for about 95 %. Where no accuracy is stated, none "
         "is given");
     add(facts, "Readings", readings(report));
-    add(facts, "Engine", of_runs(report, "engine_version"));
-    add(facts, "Script language", of_runs(report, "lua_version"));
+    add(facts, "Engine", different(report, report->runs, "engine_version"));
+    add(facts, "Script language", different(report, report->runs, "lua_version"));
     add(facts, "Ages",
         "a cell's time on the shelf counts from the end of its own last charge to the start of the "
         "discharge that found out what was left");

@@ -36,12 +36,17 @@ static void add(struct troubles *t, const char *at, const char *what, const char
 /* The run's cell, "" for a study; NULL when the run is none of this report's. */
 static const char *cell_of_run(const struct report *report, json_int_t id)
 {
-    size_t i;
-    json_t *run;
-    json_array_foreach(report->runs, i, run)
-    {
-        if (json_integer_value(json_object_get(run, "run")) == id)
+    size_t low = 0, high = json_array_size(report->runs); /* listed in order of their numbers */
+    while (low < high) {
+        size_t middle = (low + high) / 2;
+        const json_t *run = json_array_get(report->runs, middle);
+        json_int_t at = json_integer_value(json_object_get(run, "run"));
+        if (at == id)
             return row_text(run, "cell");
+        if (at < id)
+            low = middle + 1;
+        else
+            high = middle;
     }
     return NULL;
 }
@@ -64,23 +69,20 @@ static void add_runs(struct troubles *t)
     }
 }
 
-static int add_events(struct troubles *t, struct error *error)
+/* Events of one level, "warning" or "error", which is also what they are called. */
+static int add_events(struct troubles *t, const char *level, struct error *error)
 {
     json_t *events = NULL, *event;
     size_t i;
-    if (logbook_list(t->report->evidence->logbook, LIST_EVENTS, &(struct listing_filter){0},
-                     &events, error))
+    if (logbook_list(t->report->evidence->logbook, LIST_EVENTS,
+                     &(struct listing_filter){.name = level}, &events, error))
         return error->code;
     json_array_foreach(events, i, event)
     {
         json_int_t run = json_integer_value(json_object_get(event, "run"));
-        const char *level = row_text(event, "level");
         const char *cell = run ? cell_of_run(t->report, run) : "";
-        const char *what = strcmp(level, "warning") == 0 ? "warning"
-                           : strcmp(level, "error") == 0 ? "error"
-                                                         : NULL;
-        if (what && cell)
-            add(t, row_text(event, "at"), what, cell, run, row_text(event, "text"));
+        if (cell)
+            add(t, row_text(event, "at"), level, cell, run, row_text(event, "text"));
     }
     json_decref(events);
     return 0;
@@ -90,29 +92,19 @@ static int add_gaps(struct troubles *t, struct error *error)
 {
     json_t *gaps = NULL, *gap;
     size_t i;
-    const char *label;
-    json_t *steps;
     if (logbook_list(t->report->evidence->logbook, LIST_GAPS, &(struct listing_filter){0}, &gaps,
                      error))
         return error->code;
     json_array_foreach(gaps, i, gap)
     {
-        json_object_foreach(t->report->evidence->steps, label, steps)
-        {
-            size_t j;
-            json_t *step;
-            char span[64], said[400];
-            json_array_foreach(steps, j, step)
-            {
-                if (!json_equal(json_object_get(step, "step"), json_object_get(gap, "step")))
-                    continue;
-                span_format(row_number(gap, "to_s") - row_number(gap, "from_s"), span, sizeof span);
-                snprintf(said, sizeof said, "%s of a %s not observed: %s", span,
-                         row_text(step, "kind"), row_text(gap, "why"));
-                add(t, row_text(gap, "from_at"), "gap in the readings", label,
-                    json_integer_value(json_object_get(step, "run")), said);
-            }
-        }
+        char span[64], said[400];
+        if (!evidence_has(t->report->evidence, row_text(gap, "cell")))
+            continue;
+        span_format(row_number(gap, "to_s") - row_number(gap, "from_s"), span, sizeof span);
+        snprintf(said, sizeof said, "%s of a %s not observed: %s", span, row_text(gap, "kind"),
+                 row_text(gap, "why"));
+        add(t, row_text(gap, "from_at"), "gap in the readings", row_text(gap, "cell"),
+            json_integer_value(json_object_get(gap, "run")), said);
     }
     json_decref(gaps);
     return 0;
@@ -148,7 +140,7 @@ static int add_withdrawn(struct troubles *t, struct error *error)
             continue;
         json_array_foreach(json_object_get(args, "cells"), j, label)
         {
-            if (json_object_get(t->report->evidence->steps, json_string_value(label)))
+            if (evidence_has(t->report->evidence, json_string_value(label)))
                 add(t, row_text(entry, "intent_at"), "cell withdrawn", json_string_value(label),
                     json_integer_value(json_object_get(entry, "run")),
                     row_text(json_object_get(args, "detail"), "reason"));
@@ -195,7 +187,8 @@ int report_troubles(struct report *report, struct error *error)
     struct troubles t = {.report = report};
     add_runs(&t);
     add_flags(&t);
-    if (!add_events(&t, error) && !add_gaps(&t, error) && !add_withdrawn(&t, error)) {
+    if (!add_events(&t, "warning", error) && !add_events(&t, "error", error) &&
+        !add_gaps(&t, error) && !add_withdrawn(&t, error)) {
         if (t.count)
             qsort(t.all, t.count, sizeof *t.all, by_time);
         summarise(&t);

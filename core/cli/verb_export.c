@@ -90,19 +90,20 @@ static json_t *chosen_runs(const struct export *export, const json_t *all)
     json_array_foreach(all, i, row)
     {
         const char *cell = row_text(row, "cell");
-        if (!cell[0] || evidence_steps(&export->evidence, cell))
+        if (!cell[0] || evidence_has(&export->evidence, cell))
             json_array_append(rows, row);
     }
     return rows;
 }
 
-static json_t *all_steps(const struct export *export)
+static json_t *chosen_steps(const struct export *export, const json_t *all)
 {
-    json_t *rows = json_array(), *steps;
-    const char *label;
-    json_object_foreach(export->evidence.steps, label, steps)
+    json_t *rows = json_array(), *row;
+    size_t i;
+    json_array_foreach(all, i, row)
     {
-        json_array_extend(rows, steps);
+        if (evidence_has(&export->evidence, row_text(row, "cell")))
+            json_array_append(rows, row);
     }
     return rows;
 }
@@ -232,15 +233,18 @@ static int write_all(struct export *export, const char *licence, struct error *e
 {
     struct logbook *logbook = export->evidence.logbook;
     struct listing_filter all = {0};
-    json_t *models = NULL, *runs = NULL, *channels = NULL;
+    json_t *models = NULL, *runs = NULL, *channels = NULL, *all_steps = NULL;
     if (logbook_list(logbook, LIST_MODELS, &all, &models, error) ||
         logbook_list(logbook, LIST_RUNS, &all, &runs, error) ||
+        logbook_list(logbook, LIST_STEPS, &all, &all_steps, error) ||
         logbook_list(logbook, LIST_CHANNELS, &all, &channels, error)) {
         json_decref(models);
+        json_decref(runs);
+        json_decref(all_steps);
         return error->code;
     }
     json_t *own_models = chosen_models(export, models), *own_runs = chosen_runs(export, runs);
-    json_t *steps = all_steps(export), *flat = flat_rows(export);
+    json_t *steps = chosen_steps(export, all_steps), *flat = flat_rows(export);
     /* The descriptor last: a folder without it is no package. */
     if (!write_rows(export, PACKAGE_MODELS, own_models, error) &&
         !write_rows(export, PACKAGE_CELLS, export->evidence.cells, error) &&
@@ -253,6 +257,7 @@ static int write_all(struct export *export, const char *licence, struct error *e
     json_decref(models);
     json_decref(runs);
     json_decref(channels);
+    json_decref(all_steps);
     json_decref(own_models);
     json_decref(own_runs);
     json_decref(steps);

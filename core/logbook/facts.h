@@ -78,13 +78,15 @@ enum listing {
     LIST_CELLS, /* with model, rating, runs so far, open run */
     LIST_RUNS,
     LIST_RESULTS,
-    LIST_STEPS,      /* of run `id` */
-    LIST_JOURNAL,    /* of run `id` */
-    LIST_EVENTS,     /* of run `id`, or all */
-    LIST_QUESTIONS,  /* open ones, or all of run `id` */
-    LIST_GAPS,       /* of step `step`: from_s and to_s, seconds from its start; why */
-    LIST_CELL_STEPS, /* everything that happened to cell `label` */
-    LIST_CHANNELS,   /* of each session, or only those that run `id` was measured by */
+    LIST_STEPS,       /* of run `id`, or step `step` */
+    LIST_STEP_TOTALS, /* how many steps and samples, by cell, channel and how they were obtained */
+    LIST_JOURNAL,     /* of run `id` */
+    LIST_EVENTS,      /* of run `id`, or all; of level `name`, or any */
+    LIST_QUESTIONS,   /* open ones, or all of run `id` */
+    LIST_GAPS,        /* of step `step`: from_s and to_s, seconds from its start; why; of which
+                          cell, run and kind of step */
+    LIST_CELL_STEPS,  /* everything that happened to cell `label` */
+    LIST_CHANNELS,    /* of each session, or only those that run `id` was measured by */
     LIST_CHECKS,    /* results of cells, cell by cell, oldest first: with when the step that gave it
                        began, when the cell's last charge ended, and what was drawn from it so far */
     LIST_PLACEMENTS /* what studies did with cells outside of runs, oldest first */

@@ -19,6 +19,9 @@
     "max_temperature AS max_temperature_degC, resistance AS resistance_ohm, gaps, "                \
     "gap_time AS gap_time_s, ended_by, quality, samples, step.plan AS \"plan{}\" "
 
+/* The greatest id that is asked for, where an id of 0 asks for all: lets an index be used. */
+#define LAST_ID_OF(id) "iif(" id ", " id ", 9223372036854775807)"
+
 static const char *const queries[] = {
     [LIST_MODELS] = "SELECT id, name, maker, size, chemistry, "
                     "rated_charge / 3600 AS rated_Ah, price, currency, "
@@ -55,9 +58,15 @@ static const char *const queries[] = {
 
     [LIST_STEPS] = "SELECT " STEP_COLUMNS "FROM step LEFT JOIN outcome ON outcome.step = step.id "
                    "LEFT JOIN cell ON cell.id = step.cell "
-                   "WHERE step.run BETWEEN ?1 AND ?2 AND (?5 = 0 OR step.id = ?5) AND (?3 IS NULL "
-                   "OR label = ?3) "
-                   "ORDER BY step.id",
+                   "WHERE step.run BETWEEN ?1 AND ?2 AND step.id BETWEEN ?5 AND " LAST_ID_OF(
+                       "?5") " AND (?3 IS NULL OR label = ?3) "
+                             "ORDER BY step.id",
+
+    [LIST_STEP_TOTALS] = "SELECT label AS cell, step.channel, step.how, count(*) AS steps, "
+                         "sum(samples) AS samples "
+                         "FROM step LEFT JOIN outcome ON outcome.step = step.id "
+                         "JOIN cell ON cell.id = step.cell WHERE ?3 IS NULL OR label = ?3 "
+                         "GROUP BY step.cell, step.channel, step.how",
 
     [LIST_JOURNAL] = "SELECT run, segment, n, name, args AS \"args{}\", intent_at, "
                      "outcome AS \"outcome{}\", outcome_at FROM journal "
@@ -65,7 +74,8 @@ static const char *const queries[] = {
                      "ORDER BY run, segment, n",
 
     [LIST_EVENTS] = "SELECT id, at, level, run, step, text FROM event "
-                    "WHERE ?1 <= 0 OR run BETWEEN ?1 AND ?2 ORDER BY id",
+                    "WHERE (?1 <= 0 OR run BETWEEN ?1 AND ?2) AND (?4 IS NULL OR level = ?4) "
+                    "ORDER BY id",
 
     [LIST_QUESTIONS] =
         "SELECT question.id AS question, question.run, segment, n, label AS cell, question.text, "
@@ -83,11 +93,13 @@ static const char *const queries[] = {
         "AND (?3 IS NULL OR label = ?3) ORDER BY question.id",
 
     [LIST_GAPS] =
-        "SELECT gap.step, (from_at - started_at) / 1e6 AS from_s, "
+        "SELECT gap.step, run, label AS cell, kind, (from_at - started_at) / 1e6 AS from_s, "
         "(to_at - started_at) / 1e6 AS to_s, from_at, to_at, why "
         "FROM gap CROSS JOIN step ON step.id = gap.step " /* in this order: gaps are few */
-        "WHERE gap.step BETWEEN ?5 AND iif(?5, ?5, 9223372036854775807) "
-        "AND run BETWEEN ?1 AND ?2 ORDER BY gap.step, from_at",
+        "LEFT JOIN cell ON cell.id = step.cell "
+        "WHERE gap.step BETWEEN ?5 AND " LAST_ID_OF(
+            "?5") " "
+                  "AND run BETWEEN ?1 AND ?2 ORDER BY gap.step, from_at",
 
     [LIST_CELL_STEPS] = "SELECT script_name AS script, run.state AS run_state, " STEP_COLUMNS
                         "FROM step JOIN run ON run.id = step.run "

@@ -1,7 +1,8 @@
 /* How a logbook of an earlier version becomes one of today: after a backup, in one transaction.
  *
  * To change the schema: change schema.sql and its user_version, LOGBOOK_VERSION, and add the step
- * from the version before, from_N.sql, to `steps` in migrate.c. Never change a step that was released. */
+ * from the version before, from_N.sql, to `steps` in migrate.c. Never change a step that was
+ * released. */
 #ifndef PERDURE_LOGBOOK_MIGRATE_H
 #define PERDURE_LOGBOOK_MIGRATE_H
 
