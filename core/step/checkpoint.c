@@ -51,6 +51,7 @@ static const struct field fields[] = {
     ONE(tapering, FORM_BOOL),
     ROW(last),
     ROW(kept),
+    ONE(row_due_us, FORM_INT64),
     ONE(level, FORM_INT),
     ONE(level_start, FORM_DOUBLE),
     MANY(level_voltage, PULSE_LEVELS),
@@ -200,6 +201,12 @@ static const char *read_field(struct step *step, const struct field *field, cons
     return NULL;
 }
 
+/* Saved since 0.1; a step of before begins its count of rows anew at its next reading. */
+static bool came_later(const struct field *field)
+{
+    return field->offset == offsetof(struct step, row_due_us);
+}
+
 static int refuse(struct error *error, const char *why, const char *at)
 {
     return error_set(error, ERROR_LOGBOOK, "a step's saved progress",
@@ -230,7 +237,7 @@ int step_load(struct step *step, const char *saved, struct error *error)
     if (*at != '\0')
         return refuse(error, "a value cannot be read", at);
     for (size_t i = 0; i < FIELD_COUNT; i++)
-        if (!seen[i] && used(&loaded, &fields[i]) > 0)
+        if (!seen[i] && used(&loaded, &fields[i]) > 0 && !came_later(&fields[i]))
             return refuse(error, "a name is missing", fields[i].name);
     if (loaded.past_count > STEP_PAST || loaded.window_count > STEP_WINDOW ||
         loaded.level > PULSE_LEVELS)

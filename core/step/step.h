@@ -83,7 +83,8 @@ struct step {
     int window_count;
     int gaps;
     double gap_time;   /* s */
-    int64_t row_count; /* k of the next row */
+    int64_t row_count;  /* k of the next row */
+    int64_t row_due_us; /* t at which `every` wants it */
 
     /* The last call's results. */
     enum step_end ended_by;
