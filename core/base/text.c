@@ -90,10 +90,9 @@ void text_add_whole(struct text *text, int64_t number)
  * rounded once, as reading them is. False for any other, and for those written with an exponent. */
 static bool format_millionths(double number, char *buffer, size_t size)
 {
-    double size_of = fabs(number), millionths = size_of * 1e6;
+    double size_of = fabs(number), millionths = rint(size_of * 1e6);
     char digits[24], *end = digits + sizeof digits, *at = end;
-    if (!(size_of >= 1e-4 && millionths < 1e15) || millionths != floor(millionths) ||
-        millionths / 1e6 != size_of)
+    if (!(size_of >= 1e-4 && millionths < 1e15) || millionths / 1e6 != size_of)
         return false;
     uint64_t left = (uint64_t)millionths;
     int places = 6;

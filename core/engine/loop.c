@@ -171,7 +171,8 @@ static void wait_real(struct engine *engine)
     int64_t patience = service_patience(engine->service);
     if (patience)
         us = sooner(us, (double)patience / 1e6);
-    if (engine->energising || engine->queue_changed || us == 0) {
+    bool begins = engine->queue_changed && !engine->unguarded; /* else nothing is begun */
+    if (engine->energising || begins || us == 0) {
         uv_run(loop->uv, UV_RUN_NOWAIT);
         return;
     }
