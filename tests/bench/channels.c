@@ -267,6 +267,7 @@ static void our_side(struct trial *trial)
                                      .scripts = lua_script_ops(),
                                      .bench_name = "bench",
                                      .bench_hash = "",
+                                     .placed = true, /* nobody is asked */
                                      .guardian = guardian,
                                      .uv_loop = loop,
                                      .tell = tell};
