@@ -43,9 +43,10 @@ static const char *check_line(lua_State *L, const char *word)
 {
     char todo[64];
     check_running(L, word);
-    snprintf(todo, sizeof todo, "write self:%s(\"...\")", word);
-    if (!lua_istable(L, 1) || lua_type(L, 2) != LUA_TSTRING)
+    if (!lua_istable(L, 1) || lua_type(L, 2) != LUA_TSTRING) {
+        snprintf(todo, sizeof todo, "write self:%s(\"...\")", word);
         guest_fail(L, todo, "'%s' wants a text", word);
+    }
     size_t length;
     const char *text = lua_tolstring(L, 2, &length);
     if (length == 0 || length > LINE_MOST || memchr(text, '\0', length) ||

@@ -101,9 +101,35 @@ int fields_unknown(lua_State *L, const char *what, const char *name, const char 
     return guest_raise(L, &error);
 }
 
+static bool is_among(lua_State *L, int index, const char *const *names)
+{
+    if (lua_type(L, index) != LUA_TSTRING)
+        return false;
+    const char *key = lua_tostring(L, index);
+    while (*names && strcmp(*names, key) != 0)
+        names++;
+    return *names;
+}
+
+/* In no order: whether there is any mistake, which is rare, and in a driver looked for at each
+ * reading. */
+static bool all_among(lua_State *L, int index, const char *const *names)
+{
+    for (lua_pushnil(L); lua_next(L, index); lua_pop(L, 1)) {
+        if (is_among(L, -2, names))
+            continue;
+        lua_pop(L, 2);
+        return false;
+    }
+    return true;
+}
+
 void fields_check(lua_State *L, int index, const char *what, const char *const *names)
 {
     index = lua_absindex(L, index);
+    luaL_checkstack(L, 4, NULL);
+    if (all_among(L, index, names))
+        return;
     push_sorted_keys(L, index); /* sorted, so that of two mistakes the same is named each time */
     int keys = lua_gettop(L);
     for (lua_Integer i = 1; lua_rawgeti(L, keys, i) != LUA_TNIL; i++) {
@@ -111,12 +137,8 @@ void fields_check(lua_State *L, int index, const char *what, const char *const *
             guest_fail(L, "write NAME = VALUE", "%s has a value without a name", what);
             return;
         }
-        const char *key = lua_tostring(L, -1);
-        const char *const *name = names;
-        while (*name && strcmp(*name, key) != 0)
-            name++;
-        if (!*name) {
-            fields_unknown(L, what, key, names);
+        if (!is_among(L, -1, names)) {
+            fields_unknown(L, what, lua_tostring(L, -1), names);
             return;
         }
         lua_pop(L, 1);

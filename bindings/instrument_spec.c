@@ -77,8 +77,11 @@ static void load_driver(lua_State *L, const char *word, struct instrument_words 
         lua_pop(L, 1);
     }
     bool given = settings->length > 2; /* an empty table is written as an empty list */
-    if (lua_driver_find(&words->driver, word, access->folder, given ? settings->bytes : NULL,
-                        &error))
+    const int64_t since = guest_pause(L);
+    int code = lua_driver_find(&words->driver, word, access->folder, given ? settings->bytes : NULL,
+                               &error);
+    guest_unpause(L, since);
+    if (code)
         guest_raise(L, &error);
     words->can = words->driver->can;
 }
@@ -189,7 +192,10 @@ struct instrument *instrument_words_open(lua_State *L, struct instrument_words *
         .owner = access->owner,
     };
     words->driver = NULL; /* taken over, whatever comes */
-    if (instrument_open(access->uv_loop, &spec, &words->instrument, &error))
+    const int64_t since = guest_pause(L);
+    int code = instrument_open(access->uv_loop, &spec, &words->instrument, &error);
+    guest_unpause(L, since);
+    if (code)
         guest_raise(L, &error);
     bench_add_instrument(reader->out, words->instrument);
     return words->instrument;

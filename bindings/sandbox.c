@@ -198,6 +198,20 @@ void guest_charge(lua_State *L, size_t work)
         stop_if_spent(L, guest);
 }
 
+int64_t guest_pause(lua_State *L)
+{
+    struct guest *guest = guest_of(L);
+    int64_t now = processor_ns();
+    if (!guest->processor_began)
+        guest->processor_began = now;
+    return now;
+}
+
+void guest_unpause(lua_State *L, int64_t since)
+{
+    guest_of(L)->processor_began += processor_ns() - since;
+}
+
 static void begin_round(struct guest *guest, long work)
 {
     guest->work = 0;

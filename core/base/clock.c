@@ -7,8 +7,7 @@
 
 #include "base/saturate.h"
 
-#define US_PER_MS   1000
-#define WAIT_MAX_MS (24LL * 60 * 60 * 1000)
+#define WAIT_MAX_US (24LL * 60 * 60 * US_PER_S)
 
 static int64_t system_us(clockid_t id)
 {
@@ -89,7 +88,7 @@ void clock_advance(struct clock *clock, bench_us to)
         clock->now = to;
 }
 
-int64_t clock_wait_ms(const struct clock *clock, bench_us deadline)
+int64_t clock_wait_us(const struct clock *clock, bench_us deadline)
 {
     if (clock->face == CLOCK_VIRTUAL)
         return 0;
@@ -98,8 +97,8 @@ int64_t clock_wait_ms(const struct clock *clock, bench_us deadline)
         return 0;
     /* As a double, for the distance from a negative bench time to BENCH_NEVER overflows; rounded
      * up, so that whoever slept so long finds the deadline passed. */
-    double wait = ceil(((double)deadline - (double)now) / clock->scale / US_PER_MS);
-    return wait < (double)WAIT_MAX_MS ? (int64_t)wait : WAIT_MAX_MS;
+    double wait = ceil(((double)deadline - (double)now) / clock->scale);
+    return wait < (double)WAIT_MAX_US ? (int64_t)wait : WAIT_MAX_US;
 }
 
 int64_t clock_step_seen(struct clock *clock, int64_t tolerance)

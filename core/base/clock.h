@@ -43,9 +43,9 @@ utc_us clock_utc_at(const struct clock *clock, bench_us bench);
 /* Virtual only: moves forward to `to`; never back. */
 void clock_advance(struct clock *clock, bench_us to);
 
-/* Real milliseconds until `deadline` (0 when due, and for a virtual clock); at most one day, so
+/* Real microseconds until `deadline` (0 when due, and for a virtual clock); at most one day, so
  * that no timer overflows. */
-int64_t clock_wait_ms(const struct clock *clock, bench_us deadline);
+int64_t clock_wait_us(const struct clock *clock, bench_us deadline);
 
 /* Real only: by how much the wall clock was set (us, signed) since the last call, when that is more
  * than `tolerance`; else 0. */

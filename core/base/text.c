@@ -66,6 +66,51 @@ void text_addf(struct text *text, const char *format, ...)
     va_end(again);
 }
 
+/* Puts them before `end`, with so many behind the point; where they begin. */
+static char *put_digits(char *end, uint64_t number, int places)
+{
+    for (int written = 0; number || written <= places; written++, number /= 10) {
+        if (written == places && places > 0)
+            *--end = '.';
+        *--end = (char)('0' + number % 10);
+    }
+    return end;
+}
+
+void text_add_whole(struct text *text, int64_t number)
+{
+    char digits[24], *end = digits + sizeof digits;
+    char *at = put_digits(end, number < 0 ? 0 - (uint64_t)number : (uint64_t)number, 0);
+    if (number < 0)
+        *--at = '-';
+    text_add_bytes(text, at, (size_t)(end - at));
+}
+
+/* Most numbers are whole millionths, and then %.15g would write just these digits: m / 1e6 is
+ * rounded once, as reading them is. False for any other, and for those written with an exponent. */
+static bool format_millionths(double number, char *buffer, size_t size)
+{
+    double size_of = fabs(number), millionths = rint(size_of * 1e6);
+    char digits[24], *end = digits + sizeof digits, *at = end;
+    if (!(size_of >= 1e-4 && millionths < 1e15) || millionths / 1e6 != size_of)
+        return false;
+    uint64_t left = (uint64_t)millionths;
+    int places = 6;
+    while (places > 0 && left % 10 == 0) {
+        left /= 10;
+        places--;
+    }
+    at = put_digits(end, left, places);
+    if (number < 0)
+        *--at = '-';
+    size_t length = (size_t)(end - at);
+    if (length >= size)
+        return false;
+    memcpy(buffer, at, length);
+    buffer[length] = '\0';
+    return true;
+}
+
 /* The decimal point is the C locale's: the program never calls setlocale. */
 char *number_format(double number, char *buffer, size_t size)
 {
@@ -76,6 +121,8 @@ char *number_format(double number, char *buffer, size_t size)
     if (number == 0)
         number = 0; /* drops the sign of a negative zero */
     char digits[40];
+    if (format_millionths(number, buffer, size))
+        return buffer;
     for (int precision = 15; precision <= 17; precision++) {
         snprintf(digits, sizeof digits, "%.*g", precision, number);
         if (strtod(digits, NULL) == number)

@@ -3,6 +3,7 @@
 #define PERDURE_BASE_TEXT_H
 
 #include <stddef.h>
+#include <stdint.h>
 
 #include "base/error.h"
 
@@ -27,6 +28,9 @@ void text_addf(struct text *text, const char *format, ...) __attribute__((format
  * Infinity and not-a-number, for which JSON has no name, become "null". */
 void text_add_number(struct text *text, double number);
 char *number_format(double number, char *buffer, size_t size);
+
+/* The same of a whole number, whatever its size. */
+void text_add_whole(struct text *text, int64_t number);
 
 /* A JSON string (RFC 8259), quotes and escapes included. Bytes that are no UTF-8 become U+FFFD. */
 void text_add_json_string(struct text *text, const char *string, size_t length);

@@ -145,9 +145,10 @@ static void on_reply(void *owner, const struct link_reply *reply)
 {
     struct instrument *instrument = owner;
     struct driver *driver = instrument->driver;
-    struct error error = {.code = ERROR_NONE};
+    struct error error;
     if (!instrument->current)
         return;
+    error_clear(&error);
     if (reply->status == LINK_OK && driver->sync && !instrument->sync_known &&
         instrument->call.want == DRIVER_ASK && instrument->call.length == strlen(driver->sync) &&
         memcmp(instrument->call.bytes, driver->sync, instrument->call.length) == 0)
@@ -161,7 +162,8 @@ void instrument_on_delay(void *owner)
 {
     struct instrument *instrument = owner;
     struct driver *driver = instrument->driver;
-    struct error error = {.code = ERROR_NONE};
+    struct error error;
+    error_clear(&error);
     go_on(instrument,
           driver->ops->resume(driver, NULL, &instrument->call, &instrument->result, &error),
           &error);
@@ -201,7 +203,8 @@ static void go_on(struct instrument *instrument, enum driver_status status, stru
 static void begin(struct instrument *instrument, struct job *job)
 {
     struct driver *driver = instrument->driver;
-    struct error error = {.code = ERROR_NONE};
+    struct error error;
+    error_clear(&error);
     instrument->result = (struct driver_result){NAN, NAN, NAN, {"", "", "", ""}};
     instrument->current = job;
     job->next = NULL;

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/descriptors.h"
 #include "bench/guardian.h"
 #include "bench/instrument.h"
 #include "bindings/script.h"
@@ -13,6 +14,8 @@
 #define BENCH_FILE_MOST (1024 * 1024)
 /* s that instruments are given to come up before work begins. */
 #define REACH_PATIENCE 10.0
+/* Open files beside one for each instrument, which is the least that a link needs. */
+#define FILES_OF_ITS_OWN 32
 
 /* "x60" -> 60; 0 for anything else. */
 static double scale_of(const char *clock)
@@ -133,7 +136,10 @@ int workplace_read_bench(struct workplace *workplace, const char *path, struct e
                                workplace->world, &workplace->access, &workplace->bench, error);
     workplace->bench.guardian = workplace->guardian;
     free(text);
-    return code;
+    if (code || !workplace->bench.instrument_count)
+        return code;
+    return descriptors_need(workplace->bench.instrument_count + FILES_OF_ITS_OWN,
+                            workplace->bench_name, error);
 }
 
 void workplace_close(struct workplace *workplace)

@@ -16,6 +16,8 @@
 #define HELD_RETRY 5
 /* Bytes free on the disk below which trying is of no use: SQLite's log alone grows to 4 MB. */
 #define ROOM_LEAST (8.0 * 1024 * 1024)
+/* Between readings, as long as a commit usually takes. */
+#define QUIET_US (US_PER_S / 50)
 
 int64_t real_us(void)
 {
@@ -36,8 +38,16 @@ void engine_write(struct engine *engine)
 {
     if (engine->in_transaction || engine->trouble.code)
         return;
-    if (!logbook_begin(engine->options.logbook, engine_error(engine)))
-        engine->in_transaction = true;
+    if (logbook_begin(engine->options.logbook, engine_error(engine)))
+        return;
+    engine->in_transaction = true;
+    engine_unsaved(engine);
+}
+
+void engine_unsaved(struct engine *engine)
+{
+    if (!engine->unsaved_since && engine->options.clock->face != CLOCK_VIRTUAL)
+        engine->unsaved_since = real_us();
 }
 
 bool engine_commit(struct engine *engine)
@@ -48,6 +58,7 @@ bool engine_commit(struct engine *engine)
         !logbook_commit(engine->options.logbook, engine_error(engine)))
         engine->in_transaction = false;
     engine->last_commit = real_us();
+    engine->unsaved_since = 0;
     return !engine->trouble.code;
 }
 
@@ -277,6 +288,7 @@ static int meet_trouble(struct engine *engine, struct error *error)
     make_bench_safe(engine);
     logbook_rollback(engine->options.logbook);
     engine->in_transaction = false;
+    engine->unsaved_since = 0;
     engine->energising = engine->until_run_over = false;
     drop_all(engine);
     notify_drop(engine);
@@ -387,9 +399,26 @@ static void energise(struct engine *engine)
             run_step_energise(run);
 }
 
+/* Nothing was asked that has not answered, and nothing is to be asked for a while. */
+static bool is_quiet(const struct engine *engine)
+{
+    const struct clock *clock = engine->options.clock;
+    for (const struct live_run *run = engine->runs; run; run = run->next)
+        if (run->awaits != AWAIT_NOTHING)
+            return false;
+    return clock_wait_us(clock, deadlines_next(&engine->deadlines)) > QUIET_US;
+}
+
+/* While it commits, nothing is asked. So it does not wait until the time has come in the middle of
+ * many readings: a little sooner, between them, no reading is late for it. */
 static bool commit_is_due(const struct engine *engine)
 {
-    return real_us() - engine->last_commit >= (int64_t)(engine->options.commit_every * 1e6);
+    int64_t now = real_us(), every = (int64_t)(engine->options.commit_every * 1e6);
+    if (engine->unsaved_since && now - engine->unsaved_since >= every)
+        return true;
+    if (now - engine->last_commit < every * 9 / 10)
+        return false;
+    return engine->unsaved_since ? is_quiet(engine) : now - engine->last_commit >= every;
 }
 
 int engine_pass(struct engine *engine, struct error *error)
@@ -456,5 +485,6 @@ void engine_close(struct engine *engine)
     loop_close(engine);
     deadlines_free(&engine->deadlines);
     session_free(engine);
+    text_free(&engine->progress);
     free(engine);
 }

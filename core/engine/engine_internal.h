@@ -19,8 +19,9 @@ struct engine {
     bool some_over;        /* some run is OVER and still linked */
     bool until_run_over;   /* what options.until_run waits for has come, but is not committed */
     bool in_transaction;
-    int64_t last_commit; /* real us */
-    int64_t last_try;    /* the same; of a held engine */
+    int64_t last_commit;   /* real us */
+    int64_t unsaved_since; /* real us, of the first that no commit holds; 0: there is none */
+    int64_t last_try;      /* the same; of a held engine */
     int64_t session;
     char **seen;          /* session.c: JSON of each channel's instruments, as on record */
     struct error trouble; /* the first failed write of this pass */
@@ -29,8 +30,9 @@ struct engine {
     bool stopping;
     bool unguarded; /* the guardian tripped or is lost: real outputs stay off */
     char stop_why[64];
-    int64_t readings;  /* taken by steps since the engine was opened */
-    struct loop *loop; /* loop.c */
+    struct text progress; /* of the step that is being saved: its room is kept */
+    int64_t readings;     /* taken by steps since the engine was opened */
+    struct loop *loop;    /* loop.c */
     struct service *service;
     int64_t last_fed; /* real us: of the watchdog */
     struct control *control;
@@ -44,6 +46,8 @@ struct engine {
 struct error *engine_error(struct engine *engine);
 /* Begins the transaction of this pass if there is none. */
 void engine_write(struct engine *engine);
+/* Something is to be committed within the second. */
+void engine_unsaved(struct engine *engine);
 /* Everything up to here, durable: rows and checkpoints of all steps included. False on trouble. */
 bool engine_commit(struct engine *engine);
 /* One pass, at clock time now; returns a nonzero code when the engine cannot go on. */

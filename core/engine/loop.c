@@ -1,9 +1,13 @@
 /* Waiting between passes. In real and scaled time libuv waits for the next deadline, for signals
  * and for other commands; in virtual time the clock jumps to the next deadline, and libuv is only
  * asked now and then whether something came. */
+#include <errno.h>
+#include <math.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/timerfd.h>
+#include <unistd.h>
 #include <uv.h>
 
 #include "bench/guardian.h"
@@ -14,8 +18,8 @@
 
 /* Virtual passes between two looks at the real world. */
 #define LOOK_EVERY 512
-/* The longest real wait: a wall clock that was set is noticed by then. */
-#define LOOK_MS 10000
+/* s: the longest real wait; a wall clock that was set is noticed by then. */
+#define LOOK_MOST 10.0
 /* Wall clock steps below this are left to pass: clocks are always being nudged. */
 #define WALL_STEP_US      (1 * US_PER_S)
 #define FEED_EVERY_US     (US_PER_S / 2)
@@ -26,6 +30,10 @@ struct loop {
     bool own;
     int open_handles; /* while closing */
     uv_timer_t timer;
+    uv_poll_t alarm; /* libuv's timers count whole milliseconds: too coarse for a reading's time */
+    int alarm_fd;
+    int64_t tidied; /* real us: the commit after which samples were last moved */
+    bool untidy;    /* there are more to move */
     uv_signal_t interrupt, terminate;
 };
 
@@ -40,13 +48,30 @@ static void on_timer(uv_timer_t *timer)
     uv_stop(timer->loop);
 }
 
+static void on_alarm(uv_poll_t *alarm, int status, int events)
+{
+    struct engine *engine = alarm->data;
+    uint64_t expired;
+    (void)status, (void)events;
+    if (read(engine->loop->alarm_fd, &expired, sizeof expired) == sizeof expired)
+        uv_stop(alarm->loop);
+}
+
 int loop_open(struct engine *engine, struct error *error)
 {
+    int alarm_fd = timerfd_create(CLOCK_BOOTTIME, TFD_NONBLOCK | TFD_CLOEXEC);
+    if (alarm_fd < 0)
+        return error_set(error, ERROR_INTERNAL, "engine", "raise its limit of open files",
+                         "there is no timer to be had: %s", strerror(errno));
     struct loop *loop = xcalloc(1, sizeof *loop);
     engine->loop = loop;
+    loop->alarm_fd = alarm_fd;
     loop->own = !engine->options.uv_loop;
     loop->uv = loop->own ? loop_new() : engine->options.uv_loop;
     uv_timer_init(loop->uv, &loop->timer);
+    uv_poll_init(loop->uv, &loop->alarm, loop->alarm_fd);
+    loop->alarm.data = engine;
+    uv_poll_start(&loop->alarm, UV_READABLE, on_alarm);
     uv_signal_init(loop->uv, &loop->interrupt);
     uv_signal_init(loop->uv, &loop->terminate);
     loop->interrupt.data = loop->terminate.data = engine;
@@ -70,24 +95,30 @@ void loop_close(struct engine *engine)
     control_close(engine);
     service_close(engine->service);
     loop->uv->data = loop;
-    loop->open_handles = 3;
+    loop->open_handles = 4;
     uv_close((uv_handle_t *)&loop->timer, handle_closed);
+    uv_close((uv_handle_t *)&loop->alarm, handle_closed);
     uv_close((uv_handle_t *)&loop->interrupt, handle_closed);
     uv_close((uv_handle_t *)&loop->terminate, handle_closed);
     while (loop->open_handles)
         uv_run(loop->uv, UV_RUN_ONCE);
+    close(loop->alarm_fd);
     if (loop->own)
         loop_free(loop->uv);
     free(loop);
     engine->loop = NULL;
 }
 
-/* Moves staged samples, a group at a time. */
+/* Moves staged samples, a group at a time: after a commit, which is made when little is under way.
+ */
 static void tidy(struct engine *engine)
 {
-    bool more = false;
-    if (!engine->in_transaction && !engine->held && !engine->trouble.code)
-        logbook_move_samples(engine->options.logbook, &more, engine_error(engine));
+    struct loop *loop = engine->loop;
+    if (engine->in_transaction || engine->held || engine->trouble.code ||
+        (!loop->untidy && loop->tidied == engine->last_commit))
+        return;
+    loop->tidied = engine->last_commit;
+    logbook_move_samples(engine->options.logbook, &loop->untidy, engine_error(engine));
 }
 
 /* Fed only when all three made progress: this pass ran, nothing is overdue, and what was written is
@@ -122,26 +153,32 @@ static void watch_wall_clock(struct engine *engine)
     engine->queue_changed = true;
 }
 
+static int64_t sooner(int64_t us, double seconds)
+{
+    return (double)us > seconds * 1e6 ? (int64_t)(seconds * 1e6) : us;
+}
+
 static void wait_real(struct engine *engine)
 {
     struct loop *loop = engine->loop;
-    int64_t ms = clock_wait_ms(engine->options.clock, deadlines_next(&engine->deadlines));
-    int64_t commit_ms = (int64_t)(engine->options.commit_every * 1e3);
-    if ((engine->in_transaction || engine->held) && ms > commit_ms)
-        ms = commit_ms;
-    if (ms > LOOK_MS)
-        ms = LOOK_MS;
-    if (engine->options.guardian && ms > guardian_beat_every(engine->options.guardian) * 1e3)
-        ms = (int64_t)(guardian_beat_every(engine->options.guardian) * 1e3);
-    int64_t patience = service_patience(engine->service) / 1000;
-    if (patience && ms > patience)
-        ms = patience;
-    if (engine->energising || engine->queue_changed)
-        ms = 0;
-    uv_update_time(loop->uv);
-    uv_timer_start(&loop->timer, on_timer, (uint64_t)ms, 0);
+    const struct engine_options *options = &engine->options;
+    int64_t us = clock_wait_us(options->clock, deadlines_next(&engine->deadlines));
+    us = sooner(us, LOOK_MOST);
+    if (engine->in_transaction || engine->held || engine->unsaved_since)
+        us = sooner(us, options->commit_every);
+    if (options->guardian)
+        us = sooner(us, guardian_beat_every(options->guardian));
+    int64_t patience = service_patience(engine->service);
+    if (patience)
+        us = sooner(us, (double)patience / 1e6);
+    bool begins = engine->queue_changed && !engine->unguarded; /* else nothing is begun */
+    if (engine->energising || begins || us == 0) {
+        uv_run(loop->uv, UV_RUN_NOWAIT);
+        return;
+    }
+    const struct itimerspec spec = {.it_value = {us / US_PER_S, us % US_PER_S * 1000}};
+    timerfd_settime(loop->alarm_fd, 0, &spec, NULL);
     uv_run(loop->uv, UV_RUN_DEFAULT);
-    uv_timer_stop(&loop->timer);
 }
 
 void loop_wake(struct engine *engine)
@@ -171,7 +208,7 @@ static void wait_virtual(struct engine *engine, unsigned pass)
     if (engine->held) { /* signals and other commands are heard */
         double ms = engine->options.held_retry * 1e3;
         uv_update_time(loop->uv);
-        uv_timer_start(&loop->timer, on_timer, ms < LOOK_MS ? (uint64_t)ms : LOOK_MS, 0);
+        uv_timer_start(&loop->timer, on_timer, (uint64_t)fmin(ms, LOOK_MOST * 1e3), 0);
         uv_run(loop->uv, UV_RUN_DEFAULT);
         return;
     }

@@ -87,6 +87,7 @@ static void flush_rows(struct live_run *run)
 static void keep_rows(struct live_run *run)
 {
     const struct step *step = run->step;
+    engine_unsaved(run->engine);
     for (int i = 0; i < step->rows; i++) {
         if (run->row_count == ROWS_KEPT)
             flush_rows(run);
@@ -109,12 +110,12 @@ void run_step_save(struct live_run *run)
     struct step_sums sums;
     step_outcome(run->step, &outcome);
     outcome_sums(&outcome, &sums);
-    struct text progress = TEXT_EMPTY;
-    step_save(run->step, &progress);
+    struct text *progress = &run->engine->progress;
+    text_clear(progress);
+    step_save(run->step, progress);
     engine_write(run->engine);
-    logbook_checkpoint_step(run->engine->options.logbook, run->step_id, &sums, progress.bytes,
+    logbook_checkpoint_step(run->engine->options.logbook, run->step_id, &sums, progress->bytes,
                             run->step_started + run->step->elapsed_us, engine_error(run->engine));
-    text_free(&progress);
     run->unsaved = false;
 }
 

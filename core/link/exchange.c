@@ -16,7 +16,7 @@ static int64_t after(double seconds)
 
 static void idle(struct link *link)
 {
-    uv_timer_stop(&link->timer);
+    link_no_timer(link);
     link->state = IDLE;
     link->syncs = link->owed = 0;
 }
@@ -161,7 +161,9 @@ static bool uninvited(const struct link *link)
 void exchange_start(struct link *link)
 {
     struct exchange *exchange = link->first;
-    if (uninvited(link) && throw_away(link)) { /* invariant 3 */
+    bool looked = link->emptied; /* the answer before it was read just now, and was all there was */
+    link->emptied = false;
+    if (!looked && uninvited(link) && throw_away(link)) { /* invariant 3 */
         if (link->state == IDLE)
             exchange_drain(link);
         return;
@@ -303,6 +305,7 @@ static void take_into_frame(struct link *link)
     if (count <= 0)
         return;
     link_trace(link, 'i', space, (size_t)count);
+    link->emptied = (size_t)count < room;
     frame_added(&link->frame, (size_t)count);
     if (link->state == AWAITING)
         find_answer(link);

@@ -31,9 +31,25 @@ void link_trace(struct link *link, char way, const char *bytes, size_t length)
 
 static void begin_open(struct link *link);
 
+static void on_timer(uv_timer_t *timer);
+
+static void arm(struct link *link)
+{
+    int64_t ms = link->due_ms - (int64_t)uv_now(link->loop);
+    link->timer_ms = link->due_ms;
+    uv_timer_start(&link->timer, on_timer, ms > 0 ? (uint64_t)ms : 0, 0);
+}
+
 static void on_timer(uv_timer_t *timer)
 {
     struct link *link = timer->data;
+    if (link->due_ms == TIMER_NEVER)
+        return;
+    if (link->due_ms > (int64_t)uv_now(link->loop)) {
+        arm(link);
+        return;
+    }
+    link->due_ms = TIMER_NEVER;
     if (link->state == WAITING)
         begin_open(link);
     else if (link->state == OPENING)
@@ -43,11 +59,20 @@ static void on_timer(uv_timer_t *timer)
     link_deliver(link);
 }
 
-/* From the clock and not from when the loop last looked at it: a call may come long after that. */
+/* From the clock and not from when the loop last looked at it: a call may come long after that.
+ *
+ * A patience is over long before it is due, some times a reading. So a timer that fires sooner than
+ * it is wanted is left as it is, and set anew when it fires. */
 void link_timer(struct link *link, int64_t due_us)
 {
-    int64_t ms = (due_us + 999) / 1000 + 1 - (int64_t)uv_now(link->loop);
-    uv_timer_start(&link->timer, on_timer, ms > 0 ? (uint64_t)ms : 0, 0);
+    link->due_ms = (due_us + 999) / 1000 + 1;
+    if (!uv_is_active((uv_handle_t *)&link->timer) || link->timer_ms > link->due_ms)
+        arm(link);
+}
+
+void link_no_timer(struct link *link)
+{
+    link->due_ms = TIMER_NEVER;
 }
 
 static void on_soon(uv_timer_t *timer)
@@ -135,6 +160,7 @@ void link_deliver(struct link *link)
             break;
         }
     }
+    link->emptied = false;
     link->delivering = false;
 }
 

@@ -45,6 +45,7 @@
 #define BACK_OFF_MS   100
 #define BACK_OFF_MOST 10000
 #define QUEUE_MOST    256
+#define TIMER_NEVER   INT64_MAX
 
 enum link_state { WAITING, OPENING, DRAINING, IDLE, SENDING, AWAITING, SYNCING, SETTLING, CLOSING };
 
@@ -86,6 +87,8 @@ struct link {
     enum link_state state;
 
     uv_timer_t timer; /* of the state: back-off, patience, silence */
+    int64_t timer_ms; /* when it fires, as uv_now; it may be sooner than... */
+    int64_t due_ms;   /* ...when it is wanted; TIMER_NEVER: not at all */
     uv_timer_t soon;  /* delivers what a call from outside the loop's events brought about */
     int handles;      /* of these two, not yet closed */
     uv_poll_t *poll;  /* NULL while nothing is open; frees itself */
@@ -99,6 +102,7 @@ struct link {
     bool delivering;
     bool resync;   /* asked for while an exchange is in progress */
     bool writing;  /* polling for room, too */
+    bool emptied;  /* the line was read empty in this event of the loop, and nothing sent since */
     int syncs;     /* synchronisation questions since the last IDLE */
     int owed;      /* of them, not answered yet */
     int64_t since; /* us: when the exchange was sent, or the draining began */
@@ -135,6 +139,7 @@ void link_deliver_soon(struct link *link);
 void link_trace(struct link *link, char way, const char *bytes, size_t length);
 void link_over(struct link *link, struct exchange *exchange, enum link_status status);
 void link_timer(struct link *link, int64_t due_us);
+void link_no_timer(struct link *link);
 int64_t link_now(void); /* us, monotonic */
 
 /* --- exchange.c: one question, one answer

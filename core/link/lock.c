@@ -30,6 +30,8 @@ static int refuse_open(struct error *error, const char *path, int code)
         todo = "give yourself the right to use it, such as by joining the device's group";
     else if (code == ENOENT)
         todo = "see that the instrument is on, its cable is in and the path is right";
+    else if (code == EMFILE)
+        todo = "raise the limit on open files (ulimit -Hn, or LimitNOFILE= of the service)";
     return error_set(error, ERROR_BENCH, path, todo, "it cannot be opened: %s", strerror(code));
 }
 

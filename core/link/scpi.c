@@ -97,27 +97,59 @@ static size_t mantissa_end(const char *bytes, size_t length, bool lenient)
     return at;
 }
 
+/* What instruments send: few enough digits, and a small enough power of ten, that both are exact
+ * and the one operation is the one rounding. False for any other. */
+static bool read_short(const char *text, size_t length, int exponent, double *value)
+{
+    static const double powers[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                    1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+                                    1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+    size_t at = text[0] == '-' || text[0] == '+';
+    int64_t digits = 0;
+    bool point = false;
+    if (length > 16)
+        return false;
+    for (; at < length; at++) {
+        if (text[at] == '.' && !point) {
+            point = true;
+            continue;
+        }
+        if (!is_digit(text[at]))
+            return false;
+        digits = digits * 10 + (text[at] - '0');
+        exponent -= point;
+    }
+    if (digits > 999999999999999 || exponent < -22 || exponent > 22)
+        return false;
+    double size =
+        exponent < 0 ? (double)digits / powers[-exponent] : (double)digits * powers[exponent];
+    *value = text[0] == '-' ? -size : size;
+    return true;
+}
+
 /* The number goes to strtod in one piece, so that it is rounded once. */
 static bool read_decimal(const char *bytes, size_t length, bool lenient, double *value)
 {
     char text[1 + MANTISSA_DIGITS_MOST + 1 + 7 + 1];
-    size_t end = mantissa_end(bytes, length, lenient), at = end;
+    size_t end = mantissa_end(bytes, length, lenient), at = end, mantissa = end;
+    int exponent = 0;
     if (end == 0)
         return false;
-    memcpy(text, bytes, end);
     if (lenient)
         at = skip_spaces(bytes, length, at);
     if (at < length && (bytes[at] == 'E' || bytes[at] == 'e')) {
-        int exponent;
         at++;
         if (lenient)
             at = skip_spaces(bytes, length, at);
         if (!read_exponent(bytes, length, at, &exponent))
             return false;
-        end += put_exponent(text + end, exponent);
     } else if (end != length) {
         return false;
     }
+    if (read_short(bytes, mantissa, exponent, value))
+        return true;
+    memcpy(text, bytes, mantissa);
+    end = mantissa + put_exponent(text + mantissa, exponent);
     text[end] = '\0';
     *value = strtod(text, NULL);
     return true;

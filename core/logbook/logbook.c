@@ -24,7 +24,8 @@ int db_open(sqlite3 **out, const char *path, int flags, struct error *error)
 {
     int failed = 0;
 
-    if (sqlite3_open_v2(path, out, flags, NULL) != SQLITE_OK)
+    /* One thread works on it: no locks are taken for others. */
+    if (sqlite3_open_v2(path, out, flags | SQLITE_OPEN_NOMUTEX, NULL) != SQLITE_OK)
         failed = sql_error(*out, path, error);
     if (!failed) {
         sqlite3_extended_result_codes(*out, 1);

@@ -42,6 +42,14 @@ static double shape_pace(const struct step *step, double current)
     return step->rated > 0 ? SHAPE_PIECE * step->rated / fabs(current) : 10.0;
 }
 
+/* To the next row's time, which is less than `every` away after a reading that came late; but not
+ * much faster than the channel can be read. */
+static double until_row(const struct step *step, int64_t now_us)
+{
+    double left = (double)(step->row_due_us - now_us) * 1e-6;
+    return fmax(left, 0.5 * fmin(step->tick_least, step->plan.every));
+}
+
 double step_pace(const struct step *step, const struct stretch *stretch)
 {
     const struct step_plan *plan = &step->plan;
@@ -71,12 +79,12 @@ double step_pace(const struct step *step, const struct stretch *stretch)
     tick = least_of(tick, until(plan->energy, step->energy, current * to->voltage) + 1e-6);
     if (!isnan(plan->drop) || !isnan(plan->flat) || !isnan(plan->temperature_rate))
         tick = least_of(tick, shape_pace(step, current));
-    if (plan->every > 0)
-        tick = least_of(tick, plan->every);
     if (plan->when)
         tick = least_of(tick, PREDICATE_PIECE);
     if (tick < step->tick_least || step->odd_currents > 0) /* doubtful: look again soon */
         tick = step->tick_least;
+    if (plan->every > 0 && tick >= plan->every)
+        tick = until_row(step, to->t_us);
 
     if (plan->kind == STEP_PULSE)
         return least_of(tick, step_level_end(step) - step->active);

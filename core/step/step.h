@@ -82,8 +82,9 @@ struct step {
     double window_t[STEP_WINDOW], window_v[STEP_WINDOW], window_temperature[STEP_WINDOW];
     int window_count;
     int gaps;
-    double gap_time;   /* s */
-    int64_t row_count; /* k of the next row */
+    double gap_time;    /* s */
+    int64_t row_count;  /* k of the next row */
+    int64_t row_due_us; /* t at which `every` wants it */
 
     /* The last call's results. */
     enum step_end ended_by;

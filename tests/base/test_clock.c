@@ -7,7 +7,7 @@
 
 #define HOUR   (3600 * US_PER_S)
 #define SPRING 1772438400000000 /* 2026-03-02T08:00:00Z */
-#define DAY_MS (24 * 3600 * 1000)
+#define DAY_US (24 * 3600 * US_PER_S)
 
 static int64_t boot_us(void)
 {
@@ -23,9 +23,9 @@ static int64_t real_us(void)
     return (int64_t)time.tv_sec * US_PER_S + time.tv_nsec / 1000;
 }
 
-static void sleep_ms(long ms)
+static void sleep_us(int64_t us)
 {
-    struct timespec time = {ms / 1000, ms % 1000 * 1000000};
+    struct timespec time = {us / US_PER_S, us % US_PER_S * 1000};
     nanosleep(&time, NULL);
 }
 
@@ -36,13 +36,13 @@ static void virtual_time_stands_until_it_is_moved(void **state)
     clock_open_virtual(&clock, SPRING);
     assert_int_equal(clock_bench(&clock), 0);
     assert_int_equal(clock_utc(&clock), SPRING);
-    sleep_ms(2);
+    sleep_us(2000);
     assert_int_equal(clock_bench(&clock), 0);
     clock_advance(&clock, 3 * HOUR);
     assert_int_equal(clock_bench(&clock), 3 * HOUR);
     assert_int_equal(clock_utc(&clock), SPRING + 3 * HOUR);
     assert_int_equal(clock_utc_at(&clock, 5 * HOUR), SPRING + 5 * HOUR);
-    assert_int_equal(clock_wait_ms(&clock, 5 * HOUR), 0);
+    assert_int_equal(clock_wait_us(&clock, 5 * HOUR), 0);
     assert_int_equal(clock_step_seen(&clock, 0), 0);
 }
 
@@ -82,7 +82,7 @@ static void scaled_time_runs_on_the_even_clock(void **state)
     int64_t before_open = boot_us();
     clock_open_scaled(&clock, 1000, SPRING, real_us());
     int64_t after_open = boot_us();
-    sleep_ms(15);
+    sleep_us(15000);
     int64_t before = boot_us();
     bench_us bench = clock_bench(&clock);
     int64_t after = boot_us();
@@ -115,23 +115,23 @@ static void waits_are_rounded_up_and_at_most_a_day(void **state)
     struct clock clock;
     clock_open_real(&clock);
     bench_us now = clock_bench(&clock);
-    assert_int_equal(clock_wait_ms(&clock, now), 0);
-    assert_int_equal(clock_wait_ms(&clock, now - HOUR), 0);
-    assert_int_equal(clock_wait_ms(&clock, INT64_MIN), 0);
-    assert_int_equal(clock_wait_ms(&clock, BENCH_NEVER), DAY_MS);
-    assert_int_equal(clock_wait_ms(&clock, now + 400 * 24 * HOUR), DAY_MS);
-    int64_t wait = clock_wait_ms(&clock, now + HOUR);
-    assert_true(wait > 3590000 && wait <= 3600000);
+    assert_int_equal(clock_wait_us(&clock, now), 0);
+    assert_int_equal(clock_wait_us(&clock, now - HOUR), 0);
+    assert_int_equal(clock_wait_us(&clock, INT64_MIN), 0);
+    assert_int_equal(clock_wait_us(&clock, BENCH_NEVER), DAY_US);
+    assert_int_equal(clock_wait_us(&clock, now + 400 * 24 * HOUR), DAY_US);
+    int64_t wait = clock_wait_us(&clock, now + HOUR);
+    assert_true(wait > 3590 * US_PER_S && wait <= 3600 * US_PER_S);
     for (int i = 0; i < 20; i++) { /* who slept as long finds the deadline passed */
         bench_us deadline = clock_bench(&clock) + 300 + 100 * i;
-        sleep_ms((long)clock_wait_ms(&clock, deadline));
+        sleep_us(clock_wait_us(&clock, deadline));
         assert_true(clock_bench(&clock) >= deadline);
     }
 
     clock_open_scaled(&clock, 3600, SPRING, real_us());
-    wait = clock_wait_ms(&clock, clock_bench(&clock) + HOUR);
-    assert_true(wait > 0 && wait <= 1000);
-    assert_int_equal(clock_wait_ms(&clock, BENCH_NEVER), DAY_MS);
+    wait = clock_wait_us(&clock, clock_bench(&clock) + HOUR);
+    assert_true(wait > 0 && wait <= US_PER_S);
+    assert_int_equal(clock_wait_us(&clock, BENCH_NEVER), DAY_US);
 }
 
 static void never_stays_never(void **state)

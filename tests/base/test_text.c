@@ -118,6 +118,42 @@ static void numbers_read_back_the_same(void **state)
     assert_in_range(longest, 17, 24); /* -d.16 digits, e-308 */
 }
 
+/* The quick way writes what printf does: the first of 15, 16 or 17 digits that reads back. */
+static void quickly_written_is_no_different(void **state)
+{
+    (void)state;
+    struct random random;
+    random_seed(&random, 16);
+    for (int i = 0; i < 100000; i++) {
+        double number = (double)random_range(&random, 0, 2000000000) / 1e6 - 1000;
+        char is[40], want[40];
+        if (i % 3 == 0)
+            number *= 1e5;
+        if (i % 5 == 0)
+            number = nextafter(number, 0);
+        for (int digits = 15; digits <= 17; digits++) {
+            snprintf(want, sizeof want, "%.*g", digits, number);
+            if (strtod(want, NULL) == number)
+                break;
+        }
+        assert_string_equal(number_format(number, is, sizeof is), want);
+    }
+}
+
+static void writes_whole_numbers(void **state)
+{
+    static const int64_t numbers[] = {0, 7, -7, 1000000, INT64_MAX, INT64_MIN};
+    (void)state;
+    for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
+        struct text text = TEXT_EMPTY;
+        char want[32];
+        snprintf(want, sizeof want, "%lld", (long long)numbers[i]);
+        text_add_whole(&text, numbers[i]);
+        assert_string_equal(text.bytes, want);
+        text_free(&text);
+    }
+}
+
 static void assert_json(const char *bytes, size_t length, const char *want)
 {
     struct text text = TEXT_EMPTY;
@@ -213,6 +249,8 @@ int main(void)
         cmocka_unit_test(adds_formats_of_any_length),
         cmocka_unit_test(writes_the_shortest_number),
         cmocka_unit_test(numbers_read_back_the_same),
+        cmocka_unit_test(quickly_written_is_no_different),
+        cmocka_unit_test(writes_whole_numbers),
         cmocka_unit_test(escapes_json),
         cmocka_unit_test(mends_bytes_that_are_no_utf8),
         cmocka_unit_test(copies_cut_between_characters),

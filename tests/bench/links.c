@@ -8,26 +8,15 @@
  * Processor time is this process's; the instruments answer from one of their own. Late: from when a
  * question was due to when its answer is in hand. Both sides are measured in turns, so that neither
  * has the quieter machine. */
-#include <errno.h>
-#include <fcntl.h>
-#include <poll.h>
-#include <signal.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/epoll.h>
 #include <sys/timerfd.h>
-#include <sys/wait.h>
-#include <termios.h>
-#include <time.h>
-#include <unistd.h>
 #include <uv.h>
 
 #include "link/link.h"
 #include "link/scpi.h"
+#include "ptys.h"
 
 #define ROUNDS    3
-#define MOST      1000
+#define MOST      PTYS_MOST
 #define QUESTION  "MEAS:VOLT?;CURR?\n"
 #define ANSWER    "+1.23450E+00,-4.00000E-01\n"
 #define LATE_MOST 4000000
@@ -38,86 +27,17 @@ struct measured {
     double *late; /* s, LATE_MOST of them */
 };
 
-static void fail(const char *why)
-{
-    fprintf(stderr, "links: %s: %s\n", why, strerror(errno));
-    exit(1);
-}
-
-static double seconds(clockid_t clock)
-{
-    struct timespec now;
-    clock_gettime(clock, &now);
-    return (double)now.tv_sec + (double)now.tv_nsec / 1e9;
-}
-
 static void note(struct measured *measured, double due)
 {
     if (measured->answers < LATE_MOST)
         measured->late[measured->answers++] = seconds(CLOCK_MONOTONIC) - due;
 }
 
-/* --- the instruments: a process of their own
- * --------------------------------------------------------- */
-
-static void answer_for_ever(const int *masters, int count)
+static size_t answer(int index, const char *line, char *out, size_t room)
 {
-    int epoll = epoll_create1(0);
-    struct epoll_event events[MOST];
-    char bytes[256];
-    for (int i = 0; i < count; i++) {
-        struct epoll_event event = {.events = EPOLLIN, .data = {.fd = masters[i]}};
-        epoll_ctl(epoll, EPOLL_CTL_ADD, masters[i], &event);
-    }
-    for (;;) {
-        int ready = epoll_wait(epoll, events, MOST, -1);
-        for (int i = 0; i < ready; i++) {
-            ssize_t length = read(events[i].data.fd, bytes, sizeof bytes);
-            for (ssize_t k = 0; k < length; k++)
-                if (bytes[k] == '\n' &&
-                    write(events[i].data.fd, ANSWER, sizeof ANSWER - 1) != sizeof ANSWER - 1)
-                    fail("an answer could not be given");
-        }
-    }
-}
-
-struct instruments {
-    pid_t process;
-    int count;
-    char paths[MOST][32];
-    int held[MOST]; /* one end kept open, so that none hangs up before it is asked */
-};
-
-static void instruments_begin(struct instruments *instruments, int count)
-{
-    int masters[MOST];
-    instruments->count = count;
-    for (int i = 0; i < count; i++) {
-        struct termios settings;
-        masters[i] = posix_openpt(O_RDWR | O_NOCTTY);
-        if (masters[i] < 0 || grantpt(masters[i]) || unlockpt(masters[i]) ||
-            ptsname_r(masters[i], instruments->paths[i], sizeof instruments->paths[i]))
-            fail("no pseudo-terminal");
-        instruments->held[i] = open(instruments->paths[i], O_RDWR | O_NOCTTY);
-        tcgetattr(masters[i], &settings);
-        cfmakeraw(&settings);
-        tcsetattr(masters[i], TCSANOW, &settings);
-    }
-    instruments->process = fork();
-    if (instruments->process == 0) {
-        answer_for_ever(masters, count);
-        _exit(0);
-    }
-    for (int i = 0; i < count; i++)
-        close(masters[i]);
-}
-
-static void instruments_end(struct instruments *instruments)
-{
-    kill(instruments->process, SIGKILL);
-    waitpid(instruments->process, NULL, 0);
-    for (int i = 0; i < instruments->count; i++)
-        close(instruments->held[i]);
+    (void)index, (void)line, (void)room;
+    memcpy(out, ANSWER, sizeof ANSWER - 1);
+    return sizeof ANSWER - 1;
 }
 
 /* Beats at `rate` Hz, the first after a tenth of a second. */
@@ -154,8 +74,7 @@ static void bare_answer(int fd, struct measured *measured, double due)
     note(measured, due);
 }
 
-static void bare(struct instruments *instruments, double rate, long beats,
-                 struct measured *measured)
+static void bare(struct ptys *instruments, double rate, long beats, struct measured *measured)
 {
     int epoll = epoll_create1(0), *lines = instruments->held, waiting = 0;
     struct epoll_event events[MOST + 1];
@@ -265,8 +184,7 @@ static void on_beat(uv_poll_t *poll, int status, int events)
         }
 }
 
-static void ours(struct instruments *instruments, double rate, long beats,
-                 struct measured *measured)
+static void ours(struct ptys *instruments, double rate, long beats, struct measured *measured)
 {
     struct ours *ours = calloc(1, sizeof *ours);
     struct link_hooks hooks = {.up = on_up, .down = on_down, .closed = on_closed, .owner = ours};
@@ -308,35 +226,24 @@ static void ours(struct instruments *instruments, double rate, long beats,
  * -----------------------------------------------------------------------------------------------
  */
 
-static int ascending(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static double late_99(struct measured *measured)
-{
-    qsort(measured->late, (size_t)measured->answers, sizeof(double), ascending);
-    return measured->late[measured->answers * 99 / 100];
-}
-
 static void compare(int count, double rate, double length)
 {
-    static struct instruments instruments;
+    static struct ptys instruments;
     struct measured us = {.late = malloc(LATE_MOST * sizeof(double))};
     struct measured limit = {.late = malloc(LATE_MOST * sizeof(double))};
     long beats = (long)(rate * length);
     if (!us.late || !limit.late)
         fail("no memory");
     for (int round = 0; round < ROUNDS; round++) {
-        instruments_begin(&instruments, count);
+        ptys_begin(&instruments, count, answer);
         bare(&instruments, rate, beats, &limit);
-        instruments_end(&instruments);
-        instruments_begin(&instruments, count);
+        ptys_end(&instruments);
+        ptys_begin(&instruments, count, answer);
         ours(&instruments, rate, beats, &us);
-        instruments_end(&instruments);
+        ptys_end(&instruments);
     }
-    double time = ROUNDS * length, late = late_99(&us), bare_late = late_99(&limit);
+    double time = ROUNDS * length, late = late_99(us.late, us.answers),
+           bare_late = late_99(limit.late, limit.answers);
     printf("links, %3d at %g Hz: %.2f us an exchange (bare %.2f us, ratio %.2f); %.2f %% of a core "
            "(bare %.2f %%); 99 %% late by under %.2f ms (bare %.2f ms, ratio %.2f); %ld answers, "
            "%ld failed\n",

@@ -23,6 +23,8 @@ for extra in build/tests/speed_links build/tests/speed_replay; do
 done
 echo "== the ranking of 1,000 cells"
 sh tests/bench/rank.sh build/perdure "$folder"
+echo "== channels of real instruments, the whole path"
+build/tests/speed_channels 5 "$folder"
 echo "== start-up: the whole command, beside the bare start of a process that opens the same file"
 build/tests/speed_start build/perdure "$folder"
 echo "== agenda: 1,000 cells in 20 studies of two years, right after the start and some way into them"

@@ -46,6 +46,24 @@ static void leave(struct place *place)
     wires_close(&place->wires);
 }
 
+/* A thousand instruments are opened in more processor time than a script may take: it is not its.
+ */
+static void test_a_thousand(void **state)
+{
+    struct place place;
+    (void)state;
+    open_place(&place);
+    if (read_bench(&place, "local all = {} for i = 1, 1000 do\n"
+                           "  local both = instrument { driver = 'two_quadrant', name = 'Q' .. i,\n"
+                           "    link = pty('/nowhere/' .. i) }\n"
+                           "  all['A' .. i] = channel { source = both, sink = both }\n"
+                           "end return bench { channels = all }"))
+        fail_msg("%s", place.all);
+    assert_int_equal(place.bench.count, 1000);
+    assert_int_equal(place.bench.instrument_count, 1000);
+    leave(&place);
+}
+
 /* --- what is wrong --------------------------------------------------------------------------- */
 
 #define PSU   "local psu = instrument { driver = 'supply', link = tcp('127.0.0.1', 1) } "
@@ -407,10 +425,10 @@ static void test_wrong_identity(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_wrong_files),    cmocka_unit_test(test_clock),
-        cmocka_unit_test(test_keys),           cmocka_unit_test(test_charge),
-        cmocka_unit_test(test_faults),         cmocka_unit_test(test_refused_setting),
-        cmocka_unit_test(test_wrong_identity),
+        cmocka_unit_test(test_a_thousand),      cmocka_unit_test(test_wrong_files),
+        cmocka_unit_test(test_clock),           cmocka_unit_test(test_keys),
+        cmocka_unit_test(test_charge),          cmocka_unit_test(test_faults),
+        cmocka_unit_test(test_refused_setting), cmocka_unit_test(test_wrong_identity),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

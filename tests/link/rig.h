@@ -31,6 +31,7 @@ struct far {
     int lines;
     void (*hear)(struct far *far, const char *line);
     char later[4096]; /* said when the timer fires */
+    char path[128];   /* of the link to its terminal; "" for another kind */
     uv_timer_t timer;
 };
 
@@ -95,6 +96,11 @@ static inline void far_hang_up(struct far *far)
 {
     if (far->poll == NULL)
         return;
+    /* Before the terminal's number goes to whoever asks for one next: the link tries again by path.
+     */
+    if (far->path[0])
+        unlink(far->path);
+    far->path[0] = '\0';
     uv_close((uv_handle_t *)far->poll, far_free_poll);
     close(far->fd);
     far->poll = NULL;
@@ -164,6 +170,7 @@ static inline void far_begin_pty(struct rig *rig, const char *path)
     unlink(path);
     assert_int_equal(symlink(name, path), 0);
     far_begin(rig, master);
+    snprintf(rig->far.path, sizeof rig->far.path, "%s", path);
 }
 
 /* --- the near end ------------------------------------------------------------------------ */

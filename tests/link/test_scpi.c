@@ -44,6 +44,25 @@ static void test_numbers(void **state)
     }
 }
 
+/* Short or long, a number is rounded once, as C's own reader does. */
+static void test_rounded_as_c_does(void **state)
+{
+    uint64_t seed = 88172645463325252u;
+    (void)state;
+    for (int i = 0; i < 200000; i++) {
+        char text[64];
+        double value;
+        seed ^= seed << 13;
+        seed ^= seed >> 7;
+        seed ^= seed << 17;
+        snprintf(text, sizeof text, "%+.*E", (int)(seed % 18),
+                 (double)(int64_t)seed / pow(10, (double)(seed >> 8 & 31)));
+        assert_int_equal(scpi_number(text, strlen(text), &value), SCPI_NUMBER);
+        if (value != strtod(text, NULL))
+            fail_msg("%s is read as %.17g", text, value);
+    }
+}
+
 static void test_nothing_else_is_a_number(void **state)
 {
     static const char *const bad[] = {
@@ -287,6 +306,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_numbers),
+        cmocka_unit_test(test_rounded_as_c_does),
         cmocka_unit_test(test_nothing_else_is_a_number),
         cmocka_unit_test(test_overload_and_not_a_number),
         cmocka_unit_test(test_parameter),

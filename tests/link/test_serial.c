@@ -160,10 +160,15 @@ static void test_hang_up_and_return(void **state)
     rig_until(&rig, rig.answered == 1, 0.45);
     assert_int_equal(rig.answers[0].status, LINK_HANGUP);
     assert_string_equal(rig.order, "uda");
+    /* Another program is given the number of the terminal that went, as when tests run at once. */
+    int stranger = posix_openpt(O_RDWR | O_NOCTTY);
+    assert_true(stranger >= 0 && grantpt(stranger) == 0 && unlockpt(stranger) == 0);
     rig_wait(&rig, 0.25);
+    assert_int_equal(rig.ups, 1);
     far_forget(&rig.far);
     far_begin_pty(&rig, rig.spec.path);
     rig_until(&rig, rig.ups == 2, 2);
+    close(stranger);
     assert_answer(rig_hear(&rig, "U?\n"), "1.25");
     rig_end_all(&rig);
 }

@@ -62,6 +62,45 @@ static void on_a_change(void **state)
     assert_int_equal(step.rows, 1);
 }
 
+/* As a real channel has it: each reading a little late. Rows stay on their times, none is left out,
+ * and lateness does not add up; what a second's stall takes with it is passed over once. */
+static void late_readings_leave_no_row_out(void **state)
+{
+    struct step_plan plan = draining();
+    struct step step;
+    double at = 0;
+    int rows = 0;
+    (void)state;
+    plan.every = 1;
+    step = begun(plan);
+    feed(&step, at, 1.3, -1);
+    for (int i = 1; i <= 300; i++) {
+        at += step_next(&step) + 0.001 * (i % 9 + 1);
+        assert_true(at >= i && at < i + 0.02);
+        feed(&step, at, 1.3, -1);
+        rows += step.rows;
+    }
+    assert_int_equal(rows, 300);
+    feed(&step, 303.4, 1.3, -1); /* for 301; 302 and 303 are lost */
+    assert_int_equal(step.rows, 1);
+    assert_near(303.4 + step_next(&step), 304, 1e-9);
+    feed(&step, 303.9, 1.3, -1);
+    assert_int_equal(step.rows, 0);
+}
+
+/* Not much faster than the channel can be read, to make up for one that came very late. */
+static void a_late_reading_does_not_rush_the_next(void **state)
+{
+    struct step_plan plan = draining();
+    struct step step;
+    (void)state;
+    plan.every = 1;
+    step = begun(plan);
+    feed(&step, 0, 1.3, -1);
+    feed(&step, 1.95, 1.3, -1);
+    assert_near(step_next(&step), 0.5, 1e-9);
+}
+
 /* A record every 5 s needs a reading every 5 s. */
 static void an_interval_asks_for_readings(void **state)
 {
@@ -158,6 +197,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_first_and_the_last),
         cmocka_unit_test(after_an_interval),
+        cmocka_unit_test(late_readings_leave_no_row_out),
+        cmocka_unit_test(a_late_reading_does_not_rush_the_next),
         cmocka_unit_test(on_a_change),
         cmocka_unit_test(an_interval_asks_for_readings),
         cmocka_unit_test(waits_double_at_most),

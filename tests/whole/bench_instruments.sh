@@ -31,6 +31,11 @@ if grep -E "output on|closed" truth.log; then
     fail "something was energised or joined"
 fi
 
+# More instruments than files may be open: said before any is reached. A low limit of its own it raises.
+(ulimit -n 34 && expect 4 "more open files" "$PERDURE" bench there.lua) || fail "it is not said that files run out"
+grep -q "LimitNOFILE=" out.txt err.txt || fail "not said what to do: $(cat out.txt err.txt)"
+(ulimit -Sn 34 && expect 0 "ready" "$PERDURE" bench there.lua) || fail "the limit is not raised"
+
 # Not who it should be, and not there.
 sed 's/model = "SP-1", serial = "0001"/model = "SP-1", serial = "0002"/' there.lua >other.lua
 expect 4 "1 of 5 instruments cannot be used" "$PERDURE" bench other.lua
