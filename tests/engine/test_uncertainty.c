@@ -294,6 +294,7 @@ static json_t *typed(const struct stated_accuracy *charge, const char *display)
     struct rig rig;
     rig_open(&rig, 0);
     struct channel *channel = by_hand_channel("H1", "slot 1");
+    channel->placed = true;
     channel->accuracy.charge = *charge;
     bench_add(&rig.bench, channel, &rig.error);
     rig_queue(&rig, "d", "A");

@@ -134,7 +134,7 @@ grep -q "$mark$right$mark promises 2100 mAh" 1/report.html || fail "a sentence i
 # Numbers, worked out again by SQL. The charge under the drawn curve is the capacity on record, to the mAh.
 expect 0 '' "$PERDURE" plot discharge -o one.svg --cells E-1
 capacity=$(ask_logbook "SELECT round(1000 * value) FROM result JOIN cell ON cell.id = result.cell
-    WHERE label = 'E-1' AND name = 'capacity' ORDER BY at DESC LIMIT 1")
+    WHERE label = 'E-1' AND name = 'capacity' ORDER BY at LIMIT 1")
 shown=$(grep -o '[0-9]*.mAh</tspan>\|[0-9]* mAh<' one.svg | head -1 | tr -cd '0-9')
 [ "$shown" -ge "$((${capacity%.*} - 1))" ] && [ "$shown" -le "$((${capacity%.*} + 1))" ] || fail "$shown mAh drawn, $capacity on record"
 # Ages count from the end of the charge before, not from when the wait began.
@@ -186,7 +186,7 @@ expect 0 '1 labels' "$PERDURE" labels -o some.svg --cells E-1 --size AA
 
 # 5. What went wrong is told, and marked in the curve.
 step=$(ask_logbook "SELECT step FROM result JOIN cell ON cell.id = result.cell
-    WHERE label = 'E-1' AND name = 'capacity' ORDER BY at DESC LIMIT 1")
+    WHERE label = 'E-1' AND name = 'capacity' ORDER BY at LIMIT 1")
 cp names.perdure wrong.perdure
 PERDURE_LOGBOOK=$work/wrong.perdure
 sqlite3 wrong.perdure "INSERT INTO gap SELECT id, started_at + 600000000, started_at + 660000000, 'the cat <b>sat</b> on it'
