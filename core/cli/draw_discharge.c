@@ -23,7 +23,7 @@ struct span {
 struct gathered {
     struct discharge_model *models;
     double *median; /* A.s, of each model */
-    size_t count, curves, with_gaps;
+    size_t count, curves, with_gaps, left_out;
     struct span rate, stop, temperature;
 };
 
@@ -121,22 +121,40 @@ static int gather_check(struct gathered *all, const struct drawing *drawing, con
 /* --- models
  * ------------------------------------------------------------------------------------ */
 
-static int by_value(const void *a, const void *b)
+/* Curves drawn of one model. More could not be told apart, and would make a page heavy. */
+#define CURVES_MOST 17
+
+static double charge_of(const struct discharge_curve *curve)
 {
-    double x = *(const double *)a, y = *(const double *)b;
+    return curve->charge[curve->count - 1];
+}
+
+static int by_charge(const void *a, const void *b)
+{
+    double x = charge_of(a), y = charge_of(b);
     return (x > y) - (x < y);
 }
 
-/* As the chart takes it: of an even number the lower of the middle two. */
-static double median_of(const struct discharge_curve *curves, size_t count)
+/* Keeps the curves that are drawn, in order of their charge: all, or of many some evenly over their
+ * order, the least, the greatest and the median among them. Gives back how many. */
+static size_t keep_some(struct discharge_curve *curves, size_t count)
 {
-    double *last = xcalloc(count, sizeof *last);
-    for (size_t i = 0; i < count; i++)
-        last[i] = curves[i].charge[curves[i].count - 1];
-    qsort(last, count, sizeof *last, by_value);
-    double median = last[(count - 1) / 2];
-    free(last);
-    return median;
+    size_t kept = 0;
+    qsort(curves, count, sizeof *curves, by_charge);
+    for (size_t i = 0; i < count && count > CURVES_MOST; i++) {
+        /* The middle of those kept is the lower of the middle two, as the chart takes the median.
+         */
+        size_t half = CURVES_MOST / 2, middle = (count - 1) / 2;
+        size_t next = kept <= half ? kept * middle / half
+                                   : middle + (kept - half) * (count - 1 - middle) / half;
+        if (kept < CURVES_MOST && i == next) {
+            curves[kept++] = curves[i];
+            continue;
+        }
+        free((double *)curves[i].charge);
+        free((double *)curves[i].voltage);
+    }
+    return count > CURVES_MOST ? kept : count;
 }
 
 static int gather_model(struct gathered *all, const struct drawing *drawing,
@@ -167,7 +185,10 @@ static int gather_model(struct gathered *all, const struct drawing *drawing,
         free(curves);
         return error->code;
     }
-    all->median[all->count] = median_of(curves, count);
+    size_t kept = keep_some(curves, count);
+    all->left_out += count - kept;
+    count = kept;
+    all->median[all->count] = charge_of(&curves[(count - 1) / 2]);
     all->models[all->count++] = (struct discharge_model){model->name, model->style, curves, count};
     return error->code;
 }
@@ -211,6 +232,9 @@ static void say(const struct gathered *all, const struct evidence *evidence, str
     if (all->with_gaps)
         text_addf(note, "%zu curve%s not observed throughout: what flowed meanwhile is missing. ",
                   all->with_gaps, all->with_gaps == 1 ? " was" : "s were");
+    if (all->left_out)
+        text_addf(note, "Of many cells of a model %d are drawn, evenly over their charges. ",
+                  CURVES_MOST);
     evidence_source(evidence, note);
 }
 

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/quantity.h"
 #include "logbook/facts.h"
 
 void *report_keep(struct report *report, void *block)
@@ -82,34 +83,56 @@ static size_t runs_in(const struct report *report, const char *state)
     return count;
 }
 
-/* "Heron 2000 promises 2000 mAh a cell; 10 cells gave 1862 mAh on average, 93 % of it." */
+/* The mean of a result over cells of a model, and over how many. */
+struct gave {
+    double sum; /* Ah */
+    size_t count;
+    double cycles_least, cycles_most; /* when it was measured */
+};
+
+static void gave(struct gave *out, const struct check *check)
+{
+    if (!check || !isfinite(check->value))
+        return;
+    out->cycles_least = out->count ? fmin(out->cycles_least, check->cycles) : check->cycles;
+    out->cycles_most = out->count ? fmax(out->cycles_most, check->cycles) : check->cycles;
+    out->sum += check->value;
+    out->count++;
+}
+
+/* "9 cells gave 1862 mAh on average, 93 % of it" */
+static void say_gave(struct text *out, const struct gave *all, double rated)
+{
+    double mean = 3600 * all->sum / (double)all->count;
+    text_addf(out, "%zu cell%s gave %.0f mAh%s, %.0f\xc2\xa0%% of the promise", all->count,
+              all->count == 1 ? "" : "s", mean / 3.6, all->count == 1 ? "" : " on average",
+              100 * mean / rated);
+}
+
 static void say_capacity(struct report *report, const struct evidence_model *model)
 {
-    double sum = 0, value;
-    size_t count = 0, i, j;
-    json_t *cell, *row;
-    json_array_foreach(model->cells, i, cell)
-    {
-        value = NAN;
-        json_array_foreach(report->evidence->results, j, row)
-        {
-            if (strcmp(row_text(row, "name"), "capacity") == 0 &&
-                strcmp(row_text(row, "cell"), row_text(cell, "label")) == 0)
-                value = row_number(row, "value");
-        }
-        if (isfinite(value)) {
-            sum += 3600 * value;
-            count++;
-        }
+    const struct history *history = &report->evidence->history;
+    struct gave fresh = {0}, worn = {0};
+    struct text said = TEXT_EMPTY;
+    for (size_t i = 0; i < history->count; i++) {
+        const struct subject *cell = &history->subjects[i];
+        if (cell->aside || strcmp(history->models[cell->model].name, model->name) != 0)
+            continue;
+        gave(&fresh, history_first(cell, "capacity"));
+        gave(&worn, history_worn(cell, "capacity", NULL));
     }
-    if (count)
-        report_add_item(report, &report->page.summary,
-                        report_text(report,
-                                    "%s promises %.0f mAh a cell. When last measured, %zu cell%s "
-                                    "gave %.0f mAh%s: %.0f\xc2\xa0%% of the promise.",
-                                    model->said, model->rated / 3.6, count, count == 1 ? "" : "s",
-                                    sum / (double)count / 3.6, count == 1 ? "" : " on average",
-                                    100 * sum / (double)count / model->rated));
+    if (!fresh.count)
+        return;
+    text_addf(&said, "%s promises %.0f mAh a cell. Measured first, ", model->said,
+              model->rated / 3.6);
+    say_gave(&said, &fresh, model->rated);
+    if (worn.count) {
+        text_add(&said, "; after ");
+        text_addf(&said, "%.0f to %.0f cycles ", worn.cycles_least, worn.cycles_most);
+        say_gave(&said, &worn, model->rated);
+    }
+    text_add(&said, ".");
+    report_add_item(report, &report->page.summary, report_take(report, &said));
 }
 
 void report_summary(struct report *report)
@@ -145,14 +168,16 @@ static const struct page_column result_columns[] = {
 };
 #define RESULT_COLUMNS (sizeof result_columns / sizeof *result_columns)
 
-void report_results(struct report *report)
+/* More results than these are told a line for each cell and name. */
+#define RESULTS_MOST 4000
+
+static void list_results(struct report *report)
 {
     const json_t *results = report->evidence->results;
     const char **fields = report_table(report, &report->page.results, result_columns,
                                        RESULT_COLUMNS, json_array_size(results));
     size_t i;
     json_t *row;
-    measured_say(report->evidence->results);
     json_array_foreach(results, i, row)
     {
         const char **f = &fields[i * RESULT_COLUMNS];
@@ -173,11 +198,106 @@ void report_results(struct report *report)
         f[11] = report_text(report, "%.10s %.5s", row_text(row, "at"),
                             strlen(row_text(row, "at")) > 11 ? row_text(row, "at") + 11 : "");
     }
-    report->page.results_note = json_array_size(results)
-                                    ? "Every value on record, in the order of the runs. Origin: "
-                                      "how it was obtained; flags: "
-                                      "what to keep in mind, such as a gap in the readings; "
-                                      "\xc2\xb1 U: expanded uncertainty k u of what measured it, "
-                                      "coverage about 95 %."
-                                    : "No result is on record.";
+}
+
+/* --- many results
+ * ---------------------------------------------------------------------------------- */
+
+struct told { /* the results of one name of one cell */
+    const json_t *first, *last;
+    double least, most;
+    size_t count, flagged;
+};
+
+static const struct page_column told_columns[] = {
+    {"Cell", false, false},
+    {"Model", false, true},
+    {"Result", false, false},
+    {"Values", true, false},
+    {"First", true, false},
+    {"Last", true, false},
+    {"Least", true, false},
+    {"Greatest", true, false},
+    {"Unit", false, false},
+    {"\xc2\xb1 U of the last", true, false},
+    {"Origin", false, false},
+    {"Flagged", true, false},
+    {"Last recorded (UTC)", false, false},
+};
+#define TOLD_COLUMNS (sizeof told_columns / sizeof *told_columns)
+
+static void tell(struct report *report, const struct told *told, const char **f)
+{
+    char least[40], most[40];
+    number_format(told->least, least, sizeof least);
+    number_format(told->most, most, sizeof most);
+    f[0] = row_text(told->last, "cell");
+    f[1] = row_text(told->last, "model");
+    f[2] = row_text(told->last, "name");
+    f[3] = report_text(report, "%zu", told->count);
+    f[4] = row_text(told->first, "value_text");
+    f[5] = row_text(told->last, "value_text");
+    f[6] = report_text(report, "%s", least);
+    f[7] = report_text(report, "%s", most);
+    f[8] = row_text(told->last, "unit");
+    f[9] = row_text(told->last, "expanded_text");
+    f[10] = row_text(told->last, "how");
+    f[11] = told->flagged ? report_text(report, "%zu", told->flagged) : NULL;
+    f[12] = report_text(report, "%.10s", row_text(told->last, "at"));
+}
+
+/* A line for each name of each cell, in the order in which they turn up. */
+static void tell_results(struct report *report)
+{
+    const json_t *results = report->evidence->results;
+    struct told *all = xcalloc(json_array_size(results), sizeof *all);
+    json_t *places = json_object(), *row, *place;
+    size_t i, count = 0;
+    json_array_foreach(results, i, row)
+    {
+        char key[200];
+        double value = row_number(row, "value");
+        snprintf(key, sizeof key, "%s %s", row_text(row, "cell"), row_text(row, "name"));
+        place = json_object_get(places, key);
+        if (!place) {
+            json_object_set_new(places, key, json_integer((json_int_t)count));
+            all[count++] = (struct told){.first = row, .least = value, .most = value};
+            place = json_object_get(places, key);
+        }
+        struct told *told = &all[json_integer_value(place)];
+        told->last = row;
+        told->least = fmin(told->least, value);
+        told->most = fmax(told->most, value);
+        told->count++;
+        told->flagged += row_text(row, "flags")[0] != '\0';
+    }
+    const char **fields =
+        report_table(report, &report->page.results, told_columns, TOLD_COLUMNS, count);
+    for (i = 0; i < count; i++)
+        tell(report, &all[i], &fields[i * TOLD_COLUMNS]);
+    json_decref(places);
+    free(all);
+}
+
+void report_results(struct report *report)
+{
+    size_t count = json_array_size(report->evidence->results);
+    measured_say(report->evidence->results);
+    if (count > RESULTS_MOST) {
+        tell_results(report);
+        report->page.results_note = report_text(
+            report,
+            "%zu values are on record, too many for a page: here is a line for each cell and "
+            "result. What is flagged is told above, one by one; `perdure export` writes them all. "
+            "\xc2\xb1 U: expanded uncertainty k u of what measured it, coverage about 95 %%.",
+            count);
+        return;
+    }
+    list_results(report);
+    report->page.results_note = count ? "Every value on record, in the order of the runs. Origin: "
+                                        "how it was obtained; flags: "
+                                        "what to keep in mind, such as a gap in the readings; "
+                                        "\xc2\xb1 U: expanded uncertainty k u of what measured it, "
+                                        "coverage about 95 %."
+                                      : "No result is on record.";
 }

@@ -12,7 +12,7 @@
 #include "report/thin.h"
 
 #define MAH           3.6 /* A.s */
-#define SIBLING_KEEP  150
+#define SIBLING_KEEP  100
 #define PLATEAU_MARKS 3
 
 /* A model as it is drawn. */

@@ -11,7 +11,7 @@
 
 #define CELL_KEEP   80
 #define LINE_KEEP   120
-#define OTHERS_KEEP 60
+#define OTHERS_KEEP 20
 #define TITLE       1.8 /* of the axis above the panels, in heights of small type */
 
 struct sorted {

@@ -48,9 +48,51 @@ static void add_list(struct text *out, const struct page_list *list)
     text_add(out, "</ul>\n");
 }
 
-static const char *class_of(const struct page_column *column)
+/* How columns are set is said once for a table, not in every cell of it: class "n3" makes numbers
+ * of the third column, "p3" prose. */
+#define COLUMNS_MOST 20
+
+static void add_column_styles(struct text *out)
 {
-    return column->number ? "number" : column->text ? "prose" : "short";
+    for (int c = 1; c <= COLUMNS_MOST; c++) {
+        text_addf(out,
+                  ".n%d th:nth-child(%d), .n%d td:nth-child(%d) { text-align: right; "
+                  "font-variant-numeric: tabular-nums; }\n",
+                  c, c, c, c);
+        text_addf(out,
+                  ".p%d td:nth-child(%d) { white-space: normal; min-width: 6.5rem; max-width: "
+                  "22rem; overflow-wrap: anywhere; }\n",
+                  c, c);
+    }
+}
+
+/* Also a column that is not called prose, where a field of it is as long as that. */
+static bool is_prose(const struct page_table *table, size_t column)
+{
+    if (table->columns[column].text)
+        return true;
+    for (size_t r = 0; r < table->row_count && !table->columns[column].number; r++) {
+        const char *field = table->fields[r * table->column_count + column];
+        if (has(field) && strlen(field) > 28)
+            return true;
+    }
+    return false;
+}
+
+static void add_classes(struct text *out, const struct page_table *table, const bool *used)
+{
+    size_t shown = 0;
+    text_add(out, " class=\"");
+    for (size_t c = 0; c < table->column_count; c++) {
+        if (!used[c])
+            continue;
+        shown++;
+        if (table->columns[c].number)
+            text_addf(out, "n%zu ", shown);
+        else if (is_prose(table, c))
+            text_addf(out, "p%zu ", shown);
+    }
+    text_add(out, "\"");
 }
 
 static bool is_used(const struct page_table *table, size_t column)
@@ -69,11 +111,13 @@ static void add_table(struct text *out, const struct page_table *table)
     bool *used = xcalloc(table->column_count, sizeof *used);
     for (size_t c = 0; c < table->column_count; c++)
         used[c] = is_used(table, c);
-    text_add(out, "<div class=\"scroll\" tabindex=\"0\">\n<table>\n<thead><tr>");
+    text_add(out, "<div class=\"scroll\" tabindex=\"0\">\n<table");
+    add_classes(out, table, used);
+    text_add(out, ">\n<thead><tr>");
     for (size_t c = 0; c < table->column_count; c++) {
         if (!used[c])
             continue;
-        text_addf(out, "<th scope=\"col\" class=\"%s\">", class_of(&table->columns[c]));
+        text_add(out, "<th scope=\"col\">");
         add_escaped(out, table->columns[c].title);
         text_add(out, "</th>");
     }
@@ -83,7 +127,7 @@ static void add_table(struct text *out, const struct page_table *table)
         for (size_t c = 0; c < table->column_count; c++) {
             if (!used[c])
                 continue;
-            text_addf(out, "<td class=\"%s\">", class_of(&table->columns[c]));
+            text_add(out, "<td>");
             add_escaped(out, table->fields[r * table->column_count + c]);
             text_add(out, "</td>");
         }
@@ -123,6 +167,7 @@ static void add_head(struct text *out, const struct page *page)
     add_element(out, "title", NULL, has(page->title) ? page->title : "Report");
     text_add(out, "<style>\n");
     text_add(out, page_css);
+    add_column_styles(out);
     text_add(out, "</style>\n</head>\n<body>\n<header>\n");
     add_element(out, "h1", NULL, has(page->title) ? page->title : "Report");
     add_element(out, "p", "quiet-text", page->lead);
