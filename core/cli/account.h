@@ -57,9 +57,10 @@ int account_show(const struct arguments *arguments, struct logbook *logbook, str
 struct warming_rule;
 
 /* By model, arm and result: how cells lie about their mean. `by`: model, size, chemistry, maker;
- * `name`: only this result, or NULL. */
+ * `name`: only this result, or NULL; `verdict`: only what a verdict on cells rests on, not what was
+ * recorded beside it. */
 int account_of_groups(struct account *out, const struct history *history, const char *by,
-                      const char *name, struct error *error);
+                      const char *name, bool verdict, struct error *error);
 /* What was left by age, the courses that fit, a forecast. */
 int account_of_retention(struct account *out, const struct history *history,
                          const struct warming_rule *rule, struct error *error);

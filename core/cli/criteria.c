@@ -11,26 +11,26 @@
 #include "base/text.h"
 
 const struct criterion_kind criterion_kinds[] = {
-    {"capacity", true, false, "capacity", "%", "each cell's first capacity, of its rating"},
+    {"capacity", true, false, "capacity", "%", "each cell's first capacity, of its rating", false},
     {"worn", true, false, "capacity", "%",
-     "the last capacity of each cell in service, of its rating"},
+     "the last capacity of each cell in service, of its rating", false},
     {"remaining", true, true, "remaining", "%",
-     "what was left after storage, of the cell's own capacity before"},
+     "what was left after storage, of the cell's own capacity before", false},
     {"recovered", true, true, "recovered", "%",
-     "what a charge after storage brought back, of the cell's own capacity before"},
-    {"resistance", false, false, "resistance", "ohm", "each cell's first resistance"},
+     "what a charge after storage brought back, of the cell's own capacity before", false},
+    {"resistance", false, false, "resistance", "ohm", "each cell's first resistance", false},
     {"resistance_worn", false, false, "resistance", "ohm",
-     "the last resistance of each cell in service, by the protocol of its first"},
+     "the last resistance of each cell in service, by the protocol of its first", false},
     {"delivered", true, false, "delivered", "Ah",
-     "what a cell delivered in all runs that say so, added up"},
+     "what a cell delivered in all runs that say so, added up", false},
     {"mean_voltage", true, false, "mean_voltage", "V",
-     "each cell's first mean voltage of a discharge"},
-    {"cycles", true, false, "cycles", "", "each cell's last count of cycles"},
+     "each cell's first mean voltage of a discharge", true},
+    {"cycles", true, false, "cycles", "", "each cell's last count of cycles", true},
     {"price", false, false, "energy", "/Wh",
-     "price of a cell by the energy of its first discharge on record"},
+     "price of a cell by the energy of its first discharge on record", true},
     {"cost", false, false, "capacity", "/Wh",
-     "price of a cell by the energy that it delivers until a check finds 80 % of its rating"},
-    {NULL, false, false, NULL, NULL, NULL},
+     "price of a cell by the energy that it delivers until a check finds 80 % of its rating", true},
+    {NULL, false, false, NULL, NULL, NULL, false},
 };
 
 const struct criterion_kind *criterion_kind_of(const char *name)

@@ -12,6 +12,7 @@ struct criterion_kind {
     const char *result; /* that it takes */
     const char *unit;
     const char *takes; /* for people: "each cell's first capacity, as part of its rating" */
+    bool beside;       /* recorded beside: a verdict on cells does not rest on it */
 };
 extern const struct criterion_kind criterion_kinds[]; /* ends with a NULL name */
 

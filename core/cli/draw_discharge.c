@@ -2,6 +2,7 @@
  * a shelf or service did to some of them does not mix in. */
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "cli/drawing.h"
 #include "logbook/facts.h"
@@ -112,8 +113,11 @@ static int gather_check(struct gathered *all, const struct drawing *drawing, con
     if (!filter.step ||
         logbook_list(drawing->evidence->logbook, LIST_STEPS, &filter, &steps, error))
         return error->code;
-    if (json_integer_value(json_object_get(json_array_get(steps, 0), "samples")))
-        gather_curve(all, drawing, json_array_get(steps, 0), rated, out, error);
+    const json_t *step = json_array_get(steps, 0);
+    /* The step before a result need not be the one that gave it: break-in rests in between. */
+    if (strcmp(row_text(step, "kind"), "discharge") == 0 &&
+        json_integer_value(json_object_get(step, "samples")))
+        gather_curve(all, drawing, step, rated, out, error);
     json_decref(steps);
     return error->code;
 }

@@ -60,7 +60,8 @@ int report_numbers(struct report *report, struct error *error)
 {
     const struct history *history = &report->evidence->history;
     struct account account;
-    if (take(report, account_of_groups(&account, history, "model", NULL, error), &account, error) ||
+    if (take(report, account_of_groups(&account, history, "model", NULL, true, error), &account,
+             error) ||
         take(report, account_of_retention(&account, history, NULL, error), &account, error) ||
         take(report, account_of_wear(&account, history, error), &account, error) ||
         take(report, account_of_channels(&account, history, error), &account, error))

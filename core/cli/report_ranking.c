@@ -24,24 +24,6 @@ static const char *range_of(struct report *report, const struct standing *standi
     return report_text(report, "%zu to %zu", range->low, range->high);
 }
 
-/* Resistances of cells are read in thousandths of an ohm. */
-static bool in_thousandths(const struct standing *standing, size_t c)
-{
-    return strcmp(standing->comparison.unit[c], "ohm") == 0;
-}
-
-static const char *mean_of(struct report *report, const struct standing *standing, size_t m,
-                           size_t c)
-{
-    const struct summary *s = &standing->summary[m * standing->comparison.criteria + c];
-    double factor = in_thousandths(standing, c) ? 1000 : 1;
-    if (isfinite(s->high))
-        return report_text(report, "%.4g \xc2\xb1 %.2g %s (%zu)", factor * s->mean,
-                           factor * (s->high - s->low) / 2, standing->letters[c][m], s->count);
-    return report_text(report, "%.4g %s (%zu)", factor * s->mean, standing->letters[c][m],
-                       s->count);
-}
-
 static void fill_table(struct report *report, const struct standing *standing)
 {
     const struct comparison *comparison = &standing->comparison;
@@ -50,12 +32,12 @@ static void fill_table(struct report *report, const struct standing *standing)
     memcpy(columns, fixed, sizeof fixed);
     for (size_t c = 0; c < comparison->criteria; c++)
         columns[FIXED_COLUMNS + c].title =
-            report_text(report, "%s (%s)", comparison->name[c],
-                        in_thousandths(standing, c) ? "mohm" : comparison->unit[c]);
+            report_text(report, "%s (%s)", comparison->name[c], standing_unit(standing, c));
     const char **fields =
         report_table(report, &report->page.ranking, columns, width, comparison->models);
     for (size_t i = 0; i < comparison->models; i++) {
         size_t m = standing->order[i];
+        char mean[120];
         const char **f = &fields[i * width];
         f[0] = report_text(report, "%.3g", standing->finish[m].place);
         f[1] = report_text(report, "%s", comparison->model[m]);
@@ -66,7 +48,8 @@ static void fill_table(struct report *report, const struct standing *standing)
                 ? report_text(report, "%.0f", 100 * standing->probability[m * comparison->models])
                 : NULL;
         for (size_t c = 0; c < comparison->criteria; c++)
-            f[FIXED_COLUMNS + c] = mean_of(report, standing, m, c);
+            f[FIXED_COLUMNS + c] =
+                report_text(report, "%s", standing_mean(standing, m, c, mean, sizeof mean));
     }
 }
 

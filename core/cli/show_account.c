@@ -39,7 +39,7 @@ static int work_out(struct account *out, const struct arguments *arguments,
     if (argument(arguments, "channels"))
         return account_of_channels(out, history, error);
     return account_of_groups(out, history, argument(arguments, "by"), argument(arguments, "name"),
-                             error);
+                             false, error);
 }
 
 int account_show(const struct arguments *arguments, struct logbook *logbook, struct error *error)

@@ -11,6 +11,7 @@
 #include "base/text.h"
 #include "cli/account.h"
 #include "cli/criteria.h"
+#include "report/rounded.h"
 
 #define CONFIDENCE   0.95
 #define OUTLIER_RISK 0.05
@@ -158,10 +159,21 @@ static json_t *outliers_of(const struct pile *pile)
     return found;
 }
 
-static void put_value(json_t *row, const char *key, double value, double factor)
+/* To the place of the second digit of `spread`, as far as that is known. */
+static void put_value(json_t *row, const char *key, double value, double spread)
 {
+    char text[40];
     if (isfinite(value))
-        put_text(row, key, "%.4g", factor * value);
+        put_text(row, key, "%s", rounded_value(value, spread, text, sizeof text));
+}
+
+static void put_interval(json_t *row, double low, double high)
+{
+    char from[40], to[40];
+    if (isfinite(low) && isfinite(high))
+        put_text(row, "interval", "%s to %s",
+                 rounded_value(low, (high - low) / 2, from, sizeof from),
+                 rounded_value(high, (high - low) / 2, to, sizeof to));
 }
 
 static void put_outliers(json_t *row, const json_t *outliers, double factor)
@@ -218,13 +230,13 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
     put_text(row, "result", "%s", called);
     put_text(row, "unit", "%s", small ? "mohm" : pile->unit);
     put_text(row, "cells", "%zu", pile->count);
-    put_value(row, "mean", s.mean, factor);
-    put_value(row, "sd", s.sd, factor);
-    if (isfinite(s.low) && isfinite(s.high))
-        put_text(row, "interval", "%.4g to %.4g", factor * s.low, factor * s.high);
-    put_value(row, "least", s.minimum, factor);
-    put_value(row, "median", s.median, factor);
-    put_value(row, "most", s.maximum, factor);
+    double sd = factor * s.sd;
+    put_value(row, "mean", factor * s.mean, sd);
+    put_value(row, "sd", sd, sd);
+    put_interval(row, factor * s.low, factor * s.high);
+    put_value(row, "least", factor * s.minimum, sd);
+    put_value(row, "median", factor * s.median, sd);
+    put_value(row, "most", factor * s.maximum, sd);
     put_outliers(row, outliers, factor);
     put_status(row, "note", status);
 
@@ -405,7 +417,7 @@ static void tell_others(struct account *out, struct sheet *sheet, struct pile *p
 }
 
 /* What the rows took, said once for each result that is shown. */
-static void say_takes(struct sheet *sheet, const char *name)
+static void say_takes(struct sheet *sheet, bool only)
 {
     for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++) {
         bool shown = false;
@@ -420,14 +432,14 @@ static void say_takes(struct sheet *sheet, const char *name)
         if (shown)
             sheet_note(sheet, "%s: %s.", kind->name, kind->takes);
     }
-    if (!name)
+    if (!only)
         sheet_note(sheet, "Other results: each cell's last.");
     sheet_note(sheet, "sd: standard deviation between cells. Interval: Student's t. Out of line: "
                       "by Grubbs' test, 5 %%; marked, never left out.");
 }
 
 int account_of_groups(struct account *out, const struct history *history, const char *by,
-                      const char *name, struct error *error)
+                      const char *name, bool verdict, struct error *error)
 {
     if (strcmp(by, "model") != 0 && strcmp(by, "size") != 0 && strcmp(by, "chemistry") != 0 &&
         strcmp(by, "maker") != 0)
@@ -452,11 +464,12 @@ int account_of_groups(struct account *out, const struct history *history, const 
     {
         pile.group = json_string_value(group);
         for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++) {
-            if (name && strcmp(kind->name, name) != 0)
+            if ((name && strcmp(kind->name, name) != 0) || (verdict && kind->beside))
                 continue;
             tell_units(out, sheet, &pile, kind);
         }
-        tell_others(out, sheet, &pile, name);
+        if (!verdict)
+            tell_others(out, sheet, &pile, name);
     }
     json_decref(groups);
     free(pile.values);
@@ -470,6 +483,6 @@ int account_of_groups(struct account *out, const struct history *history, const 
                          "perdure results lists what is on record",
                          "no such result of a cell is on record");
     }
-    say_takes(sheet, name);
+    say_takes(sheet, name || verdict);
     return 0;
 }

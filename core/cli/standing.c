@@ -2,8 +2,10 @@
 #include "cli/standing.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/text.h"
+#include "report/rounded.h"
 
 static void letter_criterion(struct standing *r, size_t c)
 {
@@ -82,6 +84,31 @@ void standing_free(struct standing *standing)
     if (standing)
         comparison_free(&standing->comparison);
     free(standing);
+}
+
+/* Resistances of cells are read in thousandths of an ohm. */
+static bool in_thousandths(const struct standing *standing, size_t c)
+{
+    return strcmp(standing->comparison.unit[c], "ohm") == 0;
+}
+
+const char *standing_unit(const struct standing *standing, size_t criterion)
+{
+    return in_thousandths(standing, criterion) ? "mohm" : standing->comparison.unit[criterion];
+}
+
+char *standing_mean(const struct standing *standing, size_t model, size_t criterion, char *buffer,
+                    size_t size)
+{
+    const struct summary *s = &standing->summary[model * standing->comparison.criteria + criterion];
+    double factor = in_thousandths(standing, criterion) ? 1000 : 1;
+    double half = factor * (s->high - s->low) / 2;
+    char mean[40], about[40];
+    rounded_value(factor * s->mean, half, mean, sizeof mean);
+    rounded_uncertainty(half, about, sizeof about);
+    snprintf(buffer, size, "%s%s%s %s (%zu)", mean, about[0] ? " \xc2\xb1 " : "", about,
+             standing->letters[criterion][model], s->count);
+    return buffer;
 }
 
 bool standing_settled(const struct standing *standing)

@@ -30,6 +30,13 @@ int standing_of(const struct history *history, const bool *wanted, const char *b
                 struct standing **out, struct error *error);
 void standing_free(struct standing *standing);
 
+/* The unit a criterion is shown in ("mohm" where the values are in ohm). */
+const char *standing_unit(const struct standing *standing, size_t criterion);
+/* "96.5 ± 1.2 a (4)", in that unit: mean, half of its interval, the letters of those it cannot be
+ * told from, cells. Returns buffer. */
+char *standing_mean(const struct standing *standing, size_t model, size_t criterion, char *buffer,
+                    size_t size);
+
 /* True when the best place is one model's alone, as far as these cells can say. */
 bool standing_settled(const struct standing *standing);
 

@@ -12,32 +12,10 @@
 /* --- showing it
  * ------------------------------------------------------------------------------------------ */
 
-/* Resistances of cells are read in thousandths of an ohm. */
-static bool in_thousandths(const struct standing *r, size_t c)
-{
-    return strcmp(r->comparison.unit[c], "ohm") == 0;
-}
-
-/* "96.5 +/- 1.2 a (4)": mean, half the interval, the letters of those it cannot be told from,
- * cells. */
-static json_t *cell_of(const struct standing *r, size_t m, size_t c)
-{
-    const struct summary *s = &r->summary[m * r->comparison.criteria + c];
-    const char *letters = r->letters[c][m];
-    double factor = in_thousandths(r, c) ? 1000 : 1;
-    char text[80];
-    if (isfinite(s->high))
-        snprintf(text, sizeof text, "%.4g +/- %.2g %s (%zu)", factor * s->mean,
-                 factor * (s->high - s->low) / 2, letters, s->count);
-    else
-        snprintf(text, sizeof text, "%.4g %s (%zu)", factor * s->mean, letters, s->count);
-    return json_string(text);
-}
-
 static json_t *row_of(const struct standing *r, size_t m)
 {
     const struct comparison *comparison = &r->comparison;
-    char range[48];
+    char range[48], mean[120];
     json_t *row = json_pack("{s:s, s:f, s:f}", "model", comparison->model[m], "place",
                             r->finish[m].place, "mean_finish", r->finish[m].mean_finish);
     if (r->sure == ANALYSIS_OK) {
@@ -62,7 +40,8 @@ static json_t *row_of(const struct standing *r, size_t m)
         char key[80];
         snprintf(key, sizeof key, "by_%s", comparison->name[c]);
         json_object_set_new(row, key, facts);
-        json_object_set_new(row, comparison->name[c], cell_of(r, m, c));
+        json_object_set_new(row, comparison->name[c],
+                            json_string(standing_mean(r, m, c, mean, sizeof mean)));
     }
     if (isfinite(comparison->price[m]))
         json_object_set_new(row, "price", json_real(comparison->price[m]));
@@ -78,7 +57,7 @@ static void print_table(const struct arguments *arguments, const struct standing
                                                 {"first", "% first", 'r'}};
     char titles[CRITERIA_MOST][96];
     for (size_t c = 0; c < r->comparison.criteria; c++) {
-        const char *unit = in_thousandths(r, c) ? "mohm" : r->comparison.unit[c];
+        const char *unit = standing_unit(r, c);
         snprintf(titles[c], sizeof titles[c], "%s%s%s", r->comparison.name[c], unit[0] ? " / " : "",
                  unit);
         columns[5 + c] = (struct column){r->comparison.name[c], titles[c], 'l'};
@@ -98,7 +77,8 @@ static void print_words(const struct standing *r)
                comparison->takes[c].bytes);
     if (comparison->left_out.length)
         puts(comparison->left_out.bytes);
-    puts("\nmean +/- half of its 95 % interval, over cells (how many); models that share a letter "
+    puts("\nmean \xc2\xb1 half of its 95 % interval, over cells (how many); models that share a "
+         "letter "
          "cannot "
          "be\ntold apart by that criterion (Welch's test, Holm's correction, 5 %).");
     if (r->sure != ANALYSIS_OK)

@@ -14,6 +14,7 @@ return study {
   title = "Shelf and wear",
   params = {},
   run = function(s)
+    s:perform("break-in", s.cells, { most = 1 }) -- a capacity whose last step is a rest
     s:perform("capacity", s.cells, { again = 1 })
     local arms = s:split { shelf = 2, work = 2 } -- of each model
     for _, age in ipairs { "P7D", "P14D", "P28D", "P56D" } do
@@ -137,6 +138,8 @@ capacity=$(ask_logbook "SELECT round(1000 * value) FROM result JOIN cell ON cell
     WHERE label = 'E-1' AND name = 'capacity' ORDER BY at LIMIT 1")
 shown=$(grep -o '[0-9]*.mAh</tspan>\|[0-9]* mAh<' one.svg | head -1 | tr -cd '0-9')
 [ "$shown" -ge "$((${capacity%.*} - 1))" ] && [ "$shown" -le "$((${capacity%.*} + 1))" ] || fail "$shown mAh drawn, $capacity on record"
+# A fresh capacity was read from the discharge before, not from the rest that came after it.
+grep -q 'the most charge: 2[0-9][0-9][0-9].mAh' 1/discharge.svg || fail "$(grep -o '[^>]*the most charge[^<]*' 1/discharge.svg)"
 # Ages count from the end of the charge before, not from when the wait began.
 ages=$(ask_logbook "SELECT DISTINCT (began - charged) / 86400000000 FROM (SELECT step.started_at AS began,
     (SELECT max(outcome.ended_at) FROM step AS s JOIN outcome ON outcome.step = s.id
