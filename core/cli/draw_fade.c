@@ -21,18 +21,12 @@ struct gathered {
  * ------------------------------------------------------------------------------------- */
 
 /* label -> true where the cell's last run failed or was stopped: its line ended before its time. */
-static json_t *stopped_early(const json_t *runs)
+static void look_at_run(void *stopped, json_t *run)
 {
-    json_t *stopped = json_object(), *run;
-    size_t i;
-    json_array_foreach(runs, i, run)
-    {
-        const char *state = row_text(run, "state");
-        json_object_set_new(
-            stopped, row_text(run, "cell"),
-            json_boolean(strcmp(state, "failed") == 0 || strcmp(state, "stopped") == 0));
-    }
-    return stopped;
+    const char *state = row_text(run, "state");
+    json_object_set_new(
+        stopped, row_text(run, "cell"),
+        json_boolean(strcmp(state, "failed") == 0 || strcmp(state, "stopped") == 0));
 }
 
 /* Parts of the cell's first capacity. */
@@ -159,23 +153,23 @@ static int refuse(struct error *error)
 int draw_fade(struct text *out, const struct drawing *drawing, struct error *error)
 {
     const struct evidence *evidence = drawing->evidence;
-    json_t *runs = NULL;
-    if (logbook_list(evidence->logbook, LIST_RUNS, &(struct listing_filter){0}, &runs, error))
+    json_t *ended_early = json_object();
+    if (logbook_each(evidence->logbook, LIST_RUNS, NULL, look_at_run, ended_early, error)) {
+        json_decref(ended_early);
         return error->code;
+    }
     struct service service;
     if (service_of(&service, &evidence->history, error)) {
-        json_decref(runs);
+        json_decref(ended_early);
         if (error->code == ERROR_FAILED)
             refuse(error);
         return error->code;
     }
     struct gathered all = {.models = xcalloc(service.count, sizeof *all.models)};
-    json_t *ended_early = stopped_early(runs);
     for (size_t g = 0; g < service.count; g++)
         if (service.groups[g].count)
             gather_group(&all, &service.groups[g], ended_early);
     json_decref(ended_early);
-    json_decref(runs);
     if (!all.count) {
         refuse(error);
     } else {

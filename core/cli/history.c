@@ -66,13 +66,21 @@ static struct subject *subject_of(struct history *history, const json_t *labels,
 /* --- checks
  * ----------------------------------------------------------------------------------- */
 
+/* The same few texts come again and again: each is kept once. */
+static const char *kept(struct history *history, const char *text)
+{
+    if (!json_object_get(history->texts, text))
+        json_object_set_new(history->texts, text, json_true());
+    return json_object_iter_key(json_object_iter_at(history->texts, text));
+}
+
 static void take_check(struct history *history, struct subject *subject, const json_t *row)
 {
     utc_us began = row_instant(row, "began_at"), charged = row_instant(row, "charged_at");
-    struct check check = {.name = row_text(row, "name"),
-                          .unit = row_text(row, "unit"),
-                          .script = row_text(row, "script"),
-                          .channel = row_text(row, "channel"),
+    struct check check = {.name = kept(history, row_text(row, "name")),
+                          .unit = kept(history, row_text(row, "unit")),
+                          .script = kept(history, row_text(row, "script")),
+                          .channel = kept(history, row_text(row, "channel")),
                           .run = json_integer_value(json_object_get(row, "run")),
                           .value = row_number(row, "value"),
                           .uncertainty = row_number(row, "uncertainty"),
@@ -155,31 +163,44 @@ static void take_placement(struct history *history, struct subject *subject, con
 /* --- all of it
  * -------------------------------------------------------------------------------- */
 
+struct reading {
+    struct history *history;
+    json_t *labels;
+};
+
+static void visit_check(void *context, json_t *row)
+{
+    struct reading *reading = context;
+    struct subject *subject = subject_of(reading->history, reading->labels, row);
+    if (subject)
+        take_check(reading->history, subject, row);
+}
+
 int history_open(struct history *out, struct logbook *logbook, json_t *cells, struct error *error)
 {
     struct listing_filter all = {0};
-    json_t *labels = NULL, *row;
+    struct reading reading = {.history = out};
+    json_t *row;
     size_t i;
-    *out = (struct history){.cells = json_incref(cells)};
-    if ((!cells && logbook_list(logbook, LIST_CELLS, &all, &out->cells, error)) ||
-        logbook_list(logbook, LIST_CHECKS, &all, &out->rows, error) ||
-        logbook_list(logbook, LIST_PLACEMENTS, &all, &out->placements, error)) {
+    *out = (struct history){.cells = json_incref(cells), .texts = json_object()};
+    if (!cells && logbook_list(logbook, LIST_CELLS, &all, &out->cells, error)) {
         history_close(out);
         return error->code;
     }
-    take_cells(out, &labels);
-    struct subject *subject;
-    json_array_foreach(out->rows, i, row)
-    {
-        if ((subject = subject_of(out, labels, row)))
-            take_check(out, subject, row);
+    take_cells(out, &reading.labels);
+    if (logbook_each(logbook, LIST_CHECKS, &all, visit_check, &reading, error) ||
+        logbook_list(logbook, LIST_PLACEMENTS, &all, &out->placements, error)) {
+        json_decref(reading.labels);
+        history_close(out);
+        return error->code;
     }
     json_array_foreach(out->placements, i, row)
     {
-        if ((subject = subject_of(out, labels, row)))
+        struct subject *subject = subject_of(out, reading.labels, row);
+        if (subject)
             take_placement(out, subject, row, i);
     }
-    json_decref(labels);
+    json_decref(reading.labels);
     return 0;
 }
 
@@ -190,7 +211,7 @@ void history_close(struct history *history)
     free(history->subjects);
     free(history->models);
     json_decref(history->cells);
-    json_decref(history->rows);
+    json_decref(history->texts);
     json_decref(history->placements);
     *history = (struct history){0};
 }

@@ -51,7 +51,7 @@ struct history {
     size_t model_count;
     struct subject *subjects; /* in the order given */
     size_t count;
-    json_t *cells, *rows, *placements; /* what the texts live in; owned */
+    json_t *cells, *texts, *placements; /* what the texts live in; owned */
 };
 
 /* `cells`: rows as listed, those wanted; NULL for all. Nothing to close after an error. */

@@ -51,22 +51,26 @@ const char **report_table(struct report *report, struct page_table *table,
     return fields;
 }
 
+/* Keeps what a report says of runs: there may be tens of thousands. */
+static void take_run(void *context, json_t *row)
+{
+    static const char *const keys[] = {
+        "run",       "kind",       "script",   "script_hash", "cell",           "state",      "why",
+        "queued_at", "started_at", "ended_at", "params",      "engine_version", "lua_version"};
+    struct report *report = context;
+    const char *cell = row_text(row, "cell");
+    if (cell[0] && !evidence_has(report->evidence, cell))
+        return;
+    json_t *kept = json_object();
+    for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
+        json_object_set(kept, keys[i], json_object_get(row, keys[i]));
+    json_array_append_new(report->runs, kept);
+}
+
 int report_runs(struct report *report, struct error *error)
 {
-    json_t *all = NULL, *row;
-    size_t i;
     report->runs = json_array();
-    if (logbook_list(report->evidence->logbook, LIST_RUNS, &(struct listing_filter){0}, &all,
-                     error))
-        return error->code;
-    json_array_foreach(all, i, row)
-    {
-        const char *cell = row_text(row, "cell");
-        if (!cell[0] || evidence_has(report->evidence, cell))
-            json_array_append(report->runs, row);
-    }
-    json_decref(all);
-    return 0;
+    return logbook_each(report->evidence->logbook, LIST_RUNS, NULL, take_run, report, error);
 }
 
 /* --- summary
@@ -204,7 +208,7 @@ static void list_results(struct report *report)
  * ---------------------------------------------------------------------------------- */
 
 struct told { /* the results of one name of one cell */
-    const json_t *first, *last;
+    json_t *first, *last;
     double least, most;
     size_t count, flagged;
 };
@@ -273,8 +277,12 @@ static void tell_results(struct report *report)
     }
     const char **fields =
         report_table(report, &report->page.results, told_columns, TOLD_COLUMNS, count);
-    for (i = 0; i < count; i++)
+    for (i = 0; i < count; i++) {
+        json_t *ends = json_pack("[O, O]", all[i].first, all[i].last);
+        measured_say(ends);
+        json_decref(ends);
         tell(report, &all[i], &fields[i * TOLD_COLUMNS]);
+    }
     json_decref(places);
     free(all);
 }
@@ -282,7 +290,6 @@ static void tell_results(struct report *report)
 void report_results(struct report *report)
 {
     size_t count = json_array_size(report->evidence->results);
-    measured_say(report->evidence->results);
     if (count > RESULTS_MOST) {
         tell_results(report);
         report->page.results_note = report_text(
@@ -293,6 +300,7 @@ void report_results(struct report *report)
             count);
         return;
     }
+    measured_say(report->evidence->results);
     list_results(report);
     report->page.results_note = count ? "Every value on record, in the order of the runs. Origin: "
                                         "how it was obtained; flags: "

@@ -213,21 +213,48 @@ int rows_of(struct logbook *logbook, sqlite3_stmt *stmt, json_t **rows, struct e
     return failed;
 }
 
-int logbook_list(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
-                 json_t **rows, struct error *error)
+static int prepare_listing(struct logbook *logbook, enum listing listing,
+                           const struct listing_filter *filter, sqlite3_stmt **stmt,
+                           struct error *error)
 {
     static const struct listing_filter everything = {0, 0, NULL, NULL};
-    sqlite3_stmt *stmt = NULL;
-    int failed = sql_prepare(logbook, error, queries[listing], &stmt);
+    int failed = sql_prepare(logbook, error, queries[listing], stmt);
 
-    *rows = NULL;
     if (failed)
         return failed;
     if (filter == NULL)
         filter = &everything;
-    sql_bind(stmt, VALUES(V_INT(filter->run), V_INT(filter->run == 0 ? INT64_MAX : filter->run),
-                          V_TEXT(filter->label), V_TEXT(filter->name), V_INT(filter->step)));
-    failed = rows_of(logbook, stmt, rows, error);
+    sql_bind(*stmt, VALUES(V_INT(filter->run), V_INT(filter->run == 0 ? INT64_MAX : filter->run),
+                           V_TEXT(filter->label), V_TEXT(filter->name), V_INT(filter->step)));
+    return 0;
+}
+
+int logbook_list(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
+                 json_t **rows, struct error *error)
+{
+    sqlite3_stmt *stmt = NULL;
+    int failed;
+
+    *rows = NULL;
+    failed = prepare_listing(logbook, listing, filter, &stmt, error);
+    if (!failed)
+        failed = rows_of(logbook, stmt, rows, error);
+    sqlite3_finalize(stmt);
+    return failed;
+}
+
+int logbook_each(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
+                 listing_visit *visit, void *context, struct error *error)
+{
+    sqlite3_stmt *stmt = NULL;
+    bool row = false;
+    int failed = prepare_listing(logbook, listing, filter, &stmt, error);
+
+    while (!failed && (failed = sql_row(logbook, error, stmt, &row)) == 0 && row) {
+        json_t *object = row_object(stmt);
+        visit(context, object);
+        json_decref(object);
+    }
     sqlite3_finalize(stmt);
     return failed;
 }
