@@ -23,8 +23,9 @@ layer core/step step bench base
 layer core/analysis analysis base
 layer core/report report base
 layer core/engine engine analysis link step bench logbook base
+layer core/page page engine link base
 layer bindings bindings engine analysis step bench link logbook base
-layer core/cli cli bindings report analysis engine step bench link logbook base
+layer core/cli cli bindings page report analysis engine step bench link logbook base
 
 # only HEADER FOLDER...: HEADER is included nowhere else.
 only() {
@@ -36,7 +37,8 @@ only() {
 
 only sqlite3.h core/logbook
 only lua bindings
-only uv.h core/engine core/link
+only uv.h core/engine core/link core/page
+only microhttpd.h core/page
 only csv.h core/cli
 only libserialport.h core/link
 only gsl core/analysis

@@ -9,6 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Bytes that a formatted piece is likely to need. */
+#define LIKELY 64
+
 /* Makes room for `more` bytes and the NUL; doubles, so that adding stays linear. */
 static void text_reserve(struct text *text, size_t more)
 {
@@ -56,14 +59,20 @@ void text_addf(struct text *text, const char *format, ...)
     va_list arguments, again;
     va_start(arguments, format);
     va_copy(again, arguments);
-    int length = vsnprintf(NULL, 0, format, arguments);
+    /* Written at once where it fits, as it nearly always does. */
+    text_reserve(text, LIKELY);
+    size_t left = text->room - text->length;
+    int length = vsnprintf(text->bytes + text->length, left, format, arguments);
     va_end(arguments);
-    if (length >= 0) {
+    if (length >= 0 && (size_t)length >= left) {
         text_reserve(text, (size_t)length);
         vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
-        text->length += (size_t)length;
     }
     va_end(again);
+    if (length >= 0)
+        text->length += (size_t)length;
+    else
+        text->bytes[text->length] = '\0';
 }
 
 /* Puts them before `end`, with so many behind the point; where they begin. */

@@ -13,7 +13,6 @@
 #include "base/rows.h"
 #include "cli/workplace.h"
 #include "engine/answer.h"
-#include "logbook/facts.h"
 
 static const struct column columns[] = {
     {"question", "question", 'r'},  {"cell", "cell", 'l'},         {"asked_at", "asked (UTC)", 't'},
@@ -25,17 +24,8 @@ static int open_questions(const struct arguments *arguments, json_t **rows, stru
     struct logbook *logbook = NULL;
     if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
-    logbook_list(logbook, LIST_QUESTIONS, &(struct listing_filter){0}, rows, error);
+    answer_open_questions(logbook, rows, error);
     logbook_close(logbook);
-    size_t i;
-    json_t *row;
-    json_array_foreach(*rows, i, row)
-    {
-        char hint[256];
-        char *expects = json_dumps(json_object_get(row, "expects"), JSON_ENCODE_ANY);
-        json_object_set_new(row, "hint", json_string(answer_hint(expects, hint, sizeof hint)));
-        free(expects);
-    }
     return error->code;
 }
 

@@ -12,6 +12,7 @@
 #include "cli/workplace.h"
 #include "engine/acts.h"
 #include "logbook/runs.h"
+#include "page/page.h"
 
 /* A line for each thing that happened, on a terminal; only warnings and errors elsewhere. */
 static void tell(void *owner, utc_us at, int64_t run, const char *level, const char *text)
@@ -50,21 +51,52 @@ static int common(struct workplace *workplace, const struct arguments *arguments
                : 0;
 }
 
+/* The page, where one is asked for: its address, and with it the token, is told once. */
+static int open_page(struct page **page, const struct arguments *arguments,
+                     struct engine_options *options, struct error *error)
+{
+    struct page_options wanted = {.address = argument(arguments, "page"),
+                                  .open = argument(arguments, "page-unencrypted-network") != NULL,
+                                  .read_only = argument(arguments, "page-read-only") != NULL,
+                                  .program = "/proc/self/exe",
+                                  .logbook = arguments->logbook};
+    if (!wanted.address) {
+        if (wanted.open || wanted.read_only)
+            error_set(error, ERROR_USAGE, "--page", "say --page 127.0.0.1:0 as well",
+                      "there is no page without an address");
+        return error->code;
+    }
+    if (page_new(page, &wanted, error))
+        return error->code;
+    options->face = page_face(*page);
+    if (page_is_exposed(*page))
+        fprintf(stderr,
+                "warning: the page is not encrypted: whoever can listen on this network "
+                "can read it%s\n",
+                wanted.read_only ? "" : ", and the token, and answer in your name");
+    printf("page: %s\n", page_url(*page));
+    fflush(stdout);
+    return 0;
+}
+
 static int run_engine(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace = {0};
     struct engine_options options = {.until_idle = argument(arguments, "until-idle") != NULL,
                                      .on_due = argument(arguments, "on-due")};
     const char *limit = argument(arguments, "on-due-limit");
+    struct page *page = NULL;
     bool terminal;
     if (limit && quantity_read(limit, DIM_TIME, 0, &options.on_due_limit, error))
         return error->code;
     if (limit && !(options.on_due_limit >= 0.1 && options.on_due_limit <= 3600))
         return error_set(error, ERROR_USAGE, "--on-due-limit", "give 0.1 s to 1 h",
                          "a command that tells people is given some time, and not for ever");
-    if (!common(&workplace, arguments, &options, &terminal, error))
+    if (!common(&workplace, arguments, &options, &terminal, error) &&
+        !open_page(&page, arguments, &options, error))
         workplace_work(&workplace, &options, error);
     workplace_close(&workplace);
+    page_free(page);
     return error->code;
 }
 
@@ -134,6 +166,9 @@ static const struct option_spec engine_options[] = {
     {"clock", "CLOCK", "real, virtual or xN; a logbook keeps one", false},
     {"placed", NULL, "cells are put in ahead: nobody is asked for them", false},
     {"until-idle", NULL, "end when nothing is left to do", false},
+    {"page", "ADDRESS", "show it all in a web browser; 127.0.0.1:0 takes any free port", false},
+    {"page-read-only", NULL, "nothing can be answered in the page", false},
+    {"page-unencrypted-network", NULL, "let the page be reached from other machines", false},
     {"on-due", "COMMAND", "started when something is due: docs/studies.md", false},
     {"on-due-limit", "TIME", "how long COMMAND may take; else 30 s", false},
     {"commit-every", "TIME", "how often what is measured is made durable; 1 s at most", false},

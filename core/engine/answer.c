@@ -9,6 +9,7 @@
 
 #include "base/quantity.h"
 #include "base/text.h"
+#include "logbook/facts.h"
 
 /* What a display may show: how it is told apart by its unit, and what is plausible for one small
  * cell, SI. */
@@ -107,6 +108,23 @@ char *answer_hint(const char *expects, char *buffer, size_t size)
     text_free(&out);
     json_decref(document);
     return buffer;
+}
+
+int answer_open_questions(struct logbook *logbook, json_t **rows, struct error *error)
+{
+    size_t i;
+    json_t *row;
+    *rows = NULL;
+    if (logbook_list(logbook, LIST_QUESTIONS, NULL, rows, error))
+        return error->code;
+    json_array_foreach(*rows, i, row)
+    {
+        struct text out = TEXT_EMPTY;
+        hint(json_object_get(row, "expects"), &out);
+        json_object_set_new(row, "hint", json_string(out.bytes));
+        text_free(&out);
+    }
+    return 0;
 }
 
 /* --- assuming --------------------------------------------------------------------------------- */

@@ -16,6 +16,7 @@
 #include <stddef.h>
 
 #include "base/error.h"
+#include "logbook/logbook.h"
 
 /* Checks what was typed; *answer is owned by the caller. An error says what a valid answer looks
  * like, and the question stays open. */
@@ -23,6 +24,9 @@ int answer_read(const char *expects, const char *typed, json_t **answer, struct 
 
 /* "a number in mAh, from 0 to 4000": what a valid answer looks like; returns buffer. */
 char *answer_hint(const char *expects, char *buffer, size_t size);
+
+/* The open questions as LIST_QUESTIONS has them, each with its "hint". The caller owns *rows. */
+int answer_open_questions(struct logbook *logbook, json_t **rows, struct error *error);
 
 /* What a rehearsal and a projection take for the answer, so that they can go on: the first choice,
  * the least number; JSON, owned by the caller. */

@@ -1,6 +1,5 @@
 /* The control socket: a Unix socket beside the logbook, mode 0600. One request a connection, one
- * reply, each one line of JSON. A reply goes out once its change is committed and, for a pause or a
- * stop, once the outputs of that run are safe. */
+ * reply, each one line of JSON; when a reply goes out is settled in ask.c. */
 #include <errno.h>
 #include <inttypes.h>
 #include <stdlib.h>
@@ -29,9 +28,9 @@ struct caller {
     struct control *control;
     struct caller *next;
     struct text request;
-    char *reply; /* ready to go once `run` is safe */
-    int64_t run; /* 0: need not wait */
-    bool done;   /* replied or closed */
+    char *reply;
+    bool asked; /* its request is being performed, or was */
+    bool done;  /* replied or closed */
 };
 
 char *control_path(const char *logbook_path, char *buffer, size_t size)
@@ -50,6 +49,7 @@ static void closed(uv_handle_t *handle)
         place = &(*place)->next;
     if (*place)
         *place = caller->next;
+    engine_forget(caller->control->engine, caller);
     text_free(&caller->request);
     free(caller->reply);
     free(caller);
@@ -68,8 +68,12 @@ static void written(uv_write_t *write, int status)
     hang_up(write->data);
 }
 
-static void send_reply(struct caller *caller)
+static void send_reply(void *owner, const char *reply)
 {
+    struct caller *caller = owner;
+    if (caller->done)
+        return;
+    caller->reply = xstrdup(reply);
     uv_buf_t buffer = uv_buf_init(caller->reply, (unsigned)strlen(caller->reply));
     caller->done = true;
     caller->write.data = caller;
@@ -77,72 +81,8 @@ static void send_reply(struct caller *caller)
         hang_up(caller);
 }
 
-static char *one_line(json_t *document)
-{
-    char *json = json_dumps(document, JSON_COMPACT);
-    size_t length = strlen(json);
-    json = xrealloc(json, length + 2);
-    memcpy(json + length, "\n", 2);
-    json_decref(document);
-    return json;
-}
-
-static char *error_reply(const struct error *error)
-{
-    return one_line(json_pack("{s:{s:i, s:s, s:s, s:s}}", "error", "code", (int)error->code, "what",
-                              error->what, "why", error->why, "todo", error->todo));
-}
-
-static bool is_safe(struct engine *engine, int64_t id)
-{
-    const struct live_run *run = id ? engine_find(engine, id) : NULL;
-    return !run || run->phase == LIVE_PARKED || run->phase == LIVE_OVER ||
-           run->phase == LIVE_QUEUED;
-}
-
-void control_reply_all(struct engine *engine)
-{
-    struct control *control = engine->control;
-    bool committed = false;
-    for (struct caller *caller = control ? control->callers : NULL; caller; caller = caller->next) {
-        if (caller->done || !caller->reply || !is_safe(engine, caller->run))
-            continue;
-        if (!committed && !engine_commit(engine))
-            return;
-        committed = true;
-        send_reply(caller);
-    }
-}
-
 /* --- requests
  * --------------------------------------------------------------------------------------------- */
-
-static void serve(struct caller *caller)
-{
-    struct engine *engine = caller->control->engine;
-    struct error error;
-    json_error_t problem;
-    json_t *reply = NULL;
-    json_t *request =
-        json_loadb(caller->request.bytes, caller->request.length, JSON_REJECT_DUPLICATES, &problem);
-    error_clear(&error);
-    if (!request)
-        error_set(&error, ERROR_USAGE, "request", "use the perdure command of this version",
-                  "it is not JSON: %s", problem.text);
-    else
-        act(engine->options.logbook, engine, engine->options.scripts,
-            clock_utc(engine->options.clock), request, &reply, &error);
-    if (error.code) {
-        caller->reply = error_reply(&error);
-    } else {
-        const char *name = json_string_value(json_object_get(request, "act"));
-        if (strcmp(name, "pause") == 0 || strcmp(name, "stop") == 0)
-            caller->run = json_integer_value(json_object_get(request, "run"));
-        caller->reply = one_line(json_pack("{s:o}", "reply", reply));
-    }
-    json_decref(request);
-    uv_stop(caller->pipe.loop); /* a pass follows, then the replies */
-}
 
 static void room(uv_handle_t *handle, size_t suggested, uv_buf_t *buffer)
 {
@@ -153,12 +93,15 @@ static void room(uv_handle_t *handle, size_t suggested, uv_buf_t *buffer)
 static void on_read(uv_stream_t *stream, ssize_t count, const uv_buf_t *buffer)
 {
     struct caller *caller = stream->data;
-    if (count > 0 && !caller->reply) {
+    if (count > 0 && !caller->asked) {
         text_add_bytes(&caller->request, buffer->base, (size_t)count);
-        if (memchr(buffer->base, '\n', (size_t)count))
-            serve(caller);
-        else if (caller->request.length > REQUEST_MOST)
+        if (memchr(buffer->base, '\n', (size_t)count)) {
+            caller->asked = true;
+            engine_ask(caller->control->engine, caller->request.bytes, caller->request.length,
+                       send_reply, caller);
+        } else if (caller->request.length > REQUEST_MOST) {
             hang_up(caller);
+        }
     } else if (count < 0) {
         hang_up(caller);
     }
@@ -278,7 +221,7 @@ int control_send(const char *socket_path, const json_t *request, json_t **reply,
             close(fd);
         return error->code;
     }
-    char *line = one_line(json_incref((json_t *)request));
+    char *line = json_line(json_incref((json_t *)request));
     size_t left = strlen(line);
     const char *at = line;
     ssize_t count = 0;

@@ -65,6 +65,7 @@ bool engine_commit(struct engine *engine)
 void engine_tell(struct engine *engine, const char *level, const char *text)
 {
     utc_us now = clock_utc(engine->options.clock);
+    engine->changes++;
     engine_write(engine);
     logbook_add_event(engine->options.logbook, now, 0, 0, level, text, engine_error(engine));
     if (engine->options.tell)
@@ -305,6 +306,7 @@ static int meet_trouble(struct engine *engine, struct error *error)
             "the disk is full: outputs are safe, all runs wait; free some room and "
             "they go on by themselves");
     engine->held = true;
+    engine->changes++;
     engine->last_try = real_us();
     return 0;
 }
@@ -336,6 +338,7 @@ static void try_again(struct engine *engine)
         engine->options.tell(engine->options.owner, clock_utc(engine->options.clock), 0, "warning",
                              "there is room on the disk again: all runs go on");
     engine->held = false;
+    engine->changes++;
 }
 
 /* --- the guardian --------------------------------------------------------------------------------
@@ -483,6 +486,7 @@ void engine_close(struct engine *engine)
     drop_all(engine);
     notify_close(engine);
     loop_close(engine);
+    ask_drop_all(engine);
     deadlines_free(&engine->deadlines);
     session_free(engine);
     text_free(&engine->progress);

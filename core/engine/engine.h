@@ -21,6 +21,7 @@
 
 struct engine;
 struct guardian;
+struct face;
 
 struct engine_options {
     struct logbook *logbook; /* open to write; borrowed, as all of these */
@@ -29,17 +30,18 @@ struct engine_options {
     const struct script_ops *scripts;
     const char *bench_name, *bench_hash; /* for the record of this session */
     struct guardian *guardian;           /* of real instruments; NULL: none is needed */
-    void *uv_loop;       /* shared with the links (link/loop.h); NULL: the engine makes its own */
-    const char *socket;  /* where to listen for other commands; NULL: nowhere */
-    bool placed;         /* cells are put in ahead: nobody is asked for them */
-    bool until_idle;     /* end when nothing is left to do */
-    bool no_samples;     /* an estimate: readings are of no interest, only what comes of them */
-    bool assume_answers; /* a rehearsal: what a script asks is answered at once (answer.h) */
-    int64_t until_run;   /* end when this run is over; 0: not */
-    double commit_every; /* real seconds; 0: the usual 1 */
-    double held_retry;   /* real seconds between tries when the disk is full; 0: the usual 5 */
-    const char *on_due;  /* started when something is due (notify.h); NULL: nobody is told */
-    double on_due_limit; /* real seconds that it may take; 0: the usual 30 */
+    void *uv_loop;      /* shared with the links (link/loop.h); NULL: the engine makes its own */
+    const char *socket; /* where to listen for other commands; NULL: nowhere */
+    const struct face *face; /* by which it is seen and asked (face.h); NULL: none */
+    bool placed;             /* cells are put in ahead: nobody is asked for them */
+    bool until_idle;         /* end when nothing is left to do */
+    bool no_samples;         /* an estimate: readings are of no interest, only what comes of them */
+    bool assume_answers;     /* a rehearsal: what a script asks is answered at once (answer.h) */
+    int64_t until_run;       /* end when this run is over; 0: not */
+    double commit_every;     /* real seconds; 0: the usual 1 */
+    double held_retry;       /* real seconds between tries when the disk is full; 0: the usual 5 */
+    const char *on_due;      /* started when something is due (notify.h); NULL: nobody is told */
+    double on_due_limit;     /* real seconds that it may take; 0: the usual 30 */
     /* Called when something worth telling happened to a run; may be NULL. */
     void (*tell)(void *owner, utc_us at, int64_t run, const char *level, const char *text);
     void *owner;

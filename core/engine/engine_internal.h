@@ -3,8 +3,11 @@
 #ifndef PERDURE_ENGINE_INTERNAL_H
 #define PERDURE_ENGINE_INTERNAL_H
 
+#include <jansson.h>
+
 #include "engine/deadline.h"
 #include "engine/engine.h"
+#include "engine/face.h"
 #include "engine/live_run.h"
 #include "engine/session.h"
 #include "logbook/facts.h"
@@ -36,6 +39,9 @@ struct engine {
     struct service *service;
     int64_t last_fed; /* real us: of the watchdog */
     struct control *control;
+    struct ask *asks;          /* requests whose replies wait for their commit */
+    int64_t changes;           /* counts what happened, other than readings */
+    int64_t shown_commit;      /* the last_commit that the face was shown */
     struct notifier *notifier; /* notify.c; NULL: nobody is to be told */
 };
 
@@ -81,7 +87,14 @@ void *loop_uv(struct engine *engine);
 
 int control_open(struct engine *engine, void *uv_loop, struct error *error);
 void control_close(struct engine *engine);
-/* Sends the replies of what is now committed. */
-void control_reply_all(struct engine *engine);
+
+/* --- ask.c: requests from outside
+ * --------------------------------------------------------------------------- */
+
+/* Gives the replies of what is now committed. */
+void ask_reply_all(struct engine *engine);
+void ask_drop_all(struct engine *engine);
+/* The document as a line; takes its reference, the line is owned by the caller. */
+char *json_line(json_t *document);
 
 #endif

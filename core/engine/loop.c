@@ -24,10 +24,15 @@
 #define WALL_STEP_US      (1 * US_PER_S)
 #define FEED_EVERY_US     (US_PER_S / 2)
 #define WATCHDOG_SLACK_US (5 * US_PER_S)
+/* A commit may come a tenth early, at a quiet moment: it is as good for a look. */
+#define SHOW_EVERY_US (US_PER_S * 9 / 10)
+/* A face that was shown nothing for so long has a commit made for it. */
+#define SHOW_LATE_US (2 * US_PER_S)
 
 struct loop {
     uv_loop_t *uv;
     bool own;
+    bool faced;       /* the face is open */
     int open_handles; /* while closing */
     uv_timer_t timer;
     uv_poll_t alarm; /* libuv's timers count whole milliseconds: too coarse for a reading's time */
@@ -78,7 +83,13 @@ int loop_open(struct engine *engine, struct error *error)
     uv_signal_start(&loop->interrupt, on_signal, SIGINT);
     uv_signal_start(&loop->terminate, on_signal, SIGTERM);
     engine->service = service_open();
-    return engine->options.socket ? control_open(engine, loop->uv, error) : 0;
+    if (engine->options.socket && control_open(engine, loop->uv, error))
+        return error->code;
+    const struct face *face = engine->options.face;
+    if (face && face->open(face->owner, engine, loop->uv, error))
+        return error->code;
+    loop->faced = face != NULL;
+    return 0;
 }
 
 static void handle_closed(uv_handle_t *handle)
@@ -92,6 +103,8 @@ void loop_close(struct engine *engine)
     struct loop *loop = engine->loop;
     if (!loop)
         return;
+    if (loop->faced)
+        engine->options.face->close(engine->options.face->owner);
     control_close(engine);
     service_close(engine->service);
     loop->uv->data = loop;
@@ -151,6 +164,20 @@ static void watch_wall_clock(struct engine *engine)
         if (run->phase == LIVE_WAITING)
             perform_rearm(run);
     engine->queue_changed = true;
+}
+
+/* Shows the face what is committed. Commits come once a second and a look follows them; where each
+ * of them is followed at once by something new, one is made for the look. */
+static void show(struct engine *engine)
+{
+    const struct face *face = engine->options.face;
+    if (!face || engine->last_commit - engine->shown_commit < SHOW_EVERY_US)
+        return;
+    if (!engine_on_record(engine) &&
+        (real_us() - engine->shown_commit < SHOW_LATE_US || !engine_commit(engine)))
+        return;
+    engine->shown_commit = engine->last_commit;
+    face->look(face->owner);
 }
 
 static int64_t sooner(int64_t us, double seconds)
@@ -253,16 +280,18 @@ int engine_work(struct engine *engine, struct error *error)
         }
         if (simulation) {
             wait_virtual(engine, pass);
+            show(engine);
         } else {
+            show(engine);
             feed_watchdog(engine);
             wait_real(engine);
             watch_wall_clock(engine);
             tidy(engine);
         }
-        control_reply_all(engine);
+        ask_reply_all(engine);
     }
     end_session(engine);
-    control_reply_all(engine);
+    ask_reply_all(engine);
     if (engine->trouble.code) {
         *error = engine->trouble;
         return error->code;

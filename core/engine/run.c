@@ -80,6 +80,7 @@ void run_event(struct live_run *run, const char *level, const char *format, ...)
     vsnprintf(text, sizeof text, format, list);
     va_end(list);
     utc_us now = clock_utc(engine->options.clock);
+    engine->changes++;
     engine_write(engine);
     logbook_add_event(engine->options.logbook, now, run->record.id, run->step_id, level, text,
                       engine_error(engine));
@@ -90,6 +91,7 @@ void run_event(struct live_run *run, const char *level, const char *format, ...)
 static void set_state(struct live_run *run, enum run_state state, utc_us at, const char *why)
 {
     struct engine *engine = run->engine;
+    engine->changes++;
     engine_write(engine);
     logbook_set_run_state(engine->options.logbook, run->record.id, state, at, why,
                           engine_error(engine));

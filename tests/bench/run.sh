@@ -29,3 +29,5 @@ echo "== start-up: the whole command, beside the bare start of a process that op
 build/tests/speed_start build/perdure "$folder"
 echo "== agenda: 1,000 cells in 20 studies of two years, right after the start and some way into them"
 build/tests/speed_agenda build/perdure "$folder"
+echo "== the page: lateness of readings with nobody looking and with 20 browsers"
+build/tests/speed_page build/perdure "$folder"

@@ -3,8 +3,8 @@
 
 build_needs="build-essential cmake pkg-config liblua5.4-dev libsqlite3-dev libuv1-dev libjansson-dev
   libmd-dev libcsv-dev libserialport-dev libsystemd-dev libgsl-dev libglib2.0-dev tzdata
-  libcairo2-dev librsvg2-dev libqrencode-dev fonts-liberation libcmocka-dev"
-test_needs="clang-format cppcheck lua-check sqlite3 libical-dev zbar-tools libxml2-utils
+  libcairo2-dev librsvg2-dev libqrencode-dev libmicrohttpd-dev fonts-liberation libcmocka-dev"
+test_needs="clang-format cppcheck lua-check sqlite3 libical-dev zbar-tools libxml2-utils curl
   r-base-core r-cran-survival"
 
 missing_packages() {
@@ -18,8 +18,8 @@ set_up() {
     if ! command -v dpkg-query >/dev/null || ! command -v apt-get >/dev/null; then
         echo "This machine has no apt. Needed, by whatever name they go here:"
         echo "  a C compiler, CMake, pkg-config, Lua 5.4, SQLite 3, libuv, Jansson, libmd, libcsv, libserialport, GLib, tzdata,"
-        echo "  libsystemd, GSL, cairo, librsvg, libqrencode, cmocka"
-        echo "  and for all tests: clang-format, cppcheck, luacheck, the sqlite3 shell, libical, zbar, xmllint,"
+        echo "  libsystemd, GSL, cairo, librsvg, libqrencode, libmicrohttpd, cmocka"
+        echo "  and for all tests: clang-format, cppcheck, luacheck, the sqlite3 shell, libical, zbar, xmllint, curl,"
         echo "  Rscript with its package survival"
         return 0
     fi

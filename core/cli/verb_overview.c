@@ -1,0 +1,131 @@
+/* perdure overview: how everything stands at a glance: open runs and when they are expected to end,
+ * open questions, what is due.
+ *
+ * With --on-request it writes one line of JSON for every line that comes in, until there are no
+ * more: the engine's page keeps such a process beside it, so that leading studies onward never
+ * holds up a channel. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#include "bindings/script.h"
+#include "cli/workplace.h"
+#include "engine/overview.h"
+
+#define OVER_SHOWN 20
+/* Whoever measures goes first. */
+#define NICER 10
+
+static const struct column runs[] = {
+    {"run", "run", 'r'},
+    {"script", "script", 'l'},
+    {"cell", "cell", 'l'},
+    {"channel", "channel", 'l'},
+    {"state", "state", 'l'},
+    {"started_at", "started", 't'},
+    {"expected_end_at", "expected end", 't'},
+    {NULL, NULL, 0},
+};
+
+static const struct column questions[] = {
+    {"question", "question", 'r'},  {"cell", "cell", 'l'},         {"asked_at", "asked", 't'},
+    {"text", "what is asked", 'l'}, {"hint", "an answer is", 'l'}, {NULL, NULL, 0},
+};
+
+static const struct column agenda[] = {
+    {"when", "", 'l'},         {"from", "from", 't'}, {"latest", "at latest", 't'},
+    {"script", "script", 'l'}, {"what", "what", 'l'}, {"cells", "cells", 'r'},
+    {"labels", "which", 'l'},  {NULL, NULL, 0},
+};
+
+static int look(struct overview_options *options, json_t **out, struct error *error)
+{
+    struct clock clock;
+    if (clock_of_logbook(&clock, options->logbook, NULL, false, error))
+        return error->code;
+    options->now = clock_utc(&clock);
+    return overview(options, out, error);
+}
+
+static void print_part(const struct arguments *arguments, const json_t *whole, const char *key,
+                       const char *title, const struct column *columns, const struct zone *zone)
+{
+    const json_t *rows = json_object_get(whole, key);
+    if (!json_array_size(rows))
+        return;
+    printf("%s\n", title);
+    print_rows_in(arguments, rows, columns, zone);
+    putchar('\n');
+}
+
+static void print(const struct arguments *arguments, const json_t *whole, const struct zone *zone)
+{
+    const json_t *trouble = json_object_get(whole, "agenda_trouble");
+    if (arguments->json) {
+        print_json(whole);
+        return;
+    }
+    print_part(arguments, whole, "questions", "asked", questions, zone);
+    print_part(arguments, whole, "runs", "going on", runs, zone);
+    print_part(arguments, whole, "agenda", "due", agenda, zone);
+    if (json_is_string(trouble))
+        printf("the agenda is not whole: %s\n", json_string_value(trouble));
+    if (!json_array_size(json_object_get(whole, "runs")))
+        puts("no run is going on");
+}
+
+static int serve(const struct arguments *arguments, struct overview_options *options)
+{
+    char line[16];
+    if (nice(NICER) < 0)
+        clearerr(stderr); /* it may not be nicer than it is: no harm */
+    while (fgets(line, sizeof line, stdin)) {
+        struct error error;
+        json_t *whole = NULL;
+        error_clear(&error);
+        if (logbook_open(&options->logbook, arguments->logbook, LOGBOOK_READ, &error) ||
+            look(options, &whole, &error))
+            whole = json_pack("{s:{s:s, s:s, s:s}}", "error", "what", error.what, "why", error.why,
+                              "todo", error.todo);
+        char *text = json_dumps(whole, JSON_COMPACT | JSON_REAL_PRECISION(12));
+        if (puts(text ? text : "{}") < 0 || fflush(stdout))
+            exit(0); /* whoever asked is gone */
+        free(text);
+        json_decref(whole);
+        if (options->logbook)
+            logbook_close(options->logbook);
+        options->logbook = NULL;
+    }
+    return 0;
+}
+
+static int run(const struct arguments *arguments, struct error *error)
+{
+    struct overview_options options = {.scripts = lua_script_ops(), .over = OVER_SHOWN};
+    json_t *whole = NULL;
+    if (argument_number(arguments, "weeks", 8, &options.weeks, error) ||
+        argument_number(arguments, "channels", 8, &options.channels, error))
+        return error->code;
+    options.estimates = estimates_new(options.scripts);
+    if (argument(arguments, "on-request"))
+        serve(arguments, &options);
+    else if (!logbook_open(&options.logbook, arguments->logbook, LOGBOOK_READ, error) &&
+             !look(&options, &whole, error))
+        print(arguments, whole, logbook_zone(options.logbook));
+    json_decref(whole);
+    if (options.logbook)
+        logbook_close(options.logbook);
+    estimates_free(options.estimates);
+    return error->code;
+}
+
+static const struct option_spec options_known[] = {
+    {"weeks", "N", "how far the agenda looks; else 8", false},
+    {"channels", "N", "how many channels there are to plan with; else 8", false},
+    {"on-request", NULL, "one line of JSON for every line that comes in", false},
+    {NULL, NULL, NULL, false},
+};
+
+const struct verb verb_overview = {
+    "overview",    "", 0, 0, "open runs and their expected end, questions, what is due",
+    options_known, run};
