@@ -23,9 +23,10 @@ layer core/step step bench base
 layer core/analysis analysis base
 layer core/report report base
 layer core/engine engine analysis link step bench logbook base
+layer core/verdict verdict report analysis logbook base
 layer core/page page engine link base
 layer bindings bindings engine analysis step bench link logbook base
-layer core/cli cli bindings page report analysis engine step bench link logbook base
+layer core/cli cli bindings page verdict report analysis engine step bench link logbook base
 
 # only HEADER FOLDER...: HEADER is included nowhere else.
 only() {

@@ -16,4 +16,11 @@ utc_us row_instant(const json_t *row, const char *key);
 /* Puts the rows in rising order of the number under `key`; equal ones keep no order. */
 void rows_sort(json_t **rows, const char *key);
 
+/* A column of a table of such rows, as it is shown. */
+struct column {
+    const char *key; /* of the row's object */
+    const char *title;
+    char align; /* 'l', 'r', or 't': a time, to the minute */
+};
+
 #endif

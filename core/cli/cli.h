@@ -7,6 +7,7 @@
 #include <stdbool.h>
 
 #include "base/error.h"
+#include "base/rows.h"
 #include "logbook/logbook.h"
 
 struct option_spec {
@@ -59,12 +60,6 @@ int argument_run(const char *word, int64_t *id, struct error *error);
 
 /* --- printing (print.c)
  * --------------------------------------------------------------------------------- */
-
-struct column {
-    const char *key; /* of the row's object */
-    const char *title;
-    char align; /* 'l', 'r', or 't': a time, to the minute: UTC, or with its offset in a zone */
-};
 
 /* A table of rows (a JSON array of objects), or the rows as they are with --json. A column that no
  * row has a value for is left out. */

@@ -1,11 +1,13 @@
 /* Which of the accounts is asked for by the options of `results`, and showing it. */
+#include "cli/show_account.h"
+
 #include <stdlib.h>
 #include <string.h>
 
 #include "analysis/retention.h"
 #include "base/quantity.h"
-#include "cli/account.h"
-#include "cli/channels.h"
+#include "verdict/account.h"
+#include "verdict/channels.h"
 
 /* "2@20degC" */
 static int warming_of(const char *text, struct warming_rule *rule, struct error *error)
@@ -42,6 +44,29 @@ static int work_out(struct account *out, const struct arguments *arguments,
                              false, error);
 }
 
+/* The sheets as text, or the document with --json. */
+static void print(const struct arguments *arguments, const struct account *account)
+{
+    if (arguments->json) {
+        print_json(account->document);
+        return;
+    }
+    for (size_t i = 0; i < account->count; i++) {
+        const struct sheet *sheet = &account->sheets[i];
+        size_t k;
+        json_t *note;
+        printf("%s%s\n\n", i ? "\n" : "", sheet->heading);
+        if (json_array_size(sheet->rows))
+            print_rows(arguments, sheet->rows, sheet->columns);
+        if (json_array_size(sheet->rows) && json_array_size(sheet->notes))
+            putchar('\n');
+        json_array_foreach(sheet->notes, k, note)
+        {
+            puts(json_string_value(note));
+        }
+    }
+}
+
 int account_show(const struct arguments *arguments, struct logbook *logbook, struct error *error)
 {
     struct history history;
@@ -55,7 +80,7 @@ int account_show(const struct arguments *arguments, struct logbook *logbook, str
         !work_out(&account, arguments, &history, error)) {
         if (said.length && account.count)
             sheet_note(&account.sheets[account.count - 1], "%s", said.bytes);
-        account_print(arguments, &account);
+        print(arguments, &account);
         account_free(&account);
     }
     text_free(&said);
@@ -63,7 +88,6 @@ int account_show(const struct arguments *arguments, struct logbook *logbook, str
     return error->code;
 }
 
-/* Which options go with which table. */
 int account_options(const struct arguments *arguments, bool *wanted, struct error *error)
 {
     static const char *const tables[] = {"by", "retention", "wear", "channels"};

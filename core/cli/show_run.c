@@ -5,10 +5,10 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "cli/channel_words.h"
-#include "cli/measured.h"
 #include "logbook/facts.h"
 #include "logbook/runs.h"
+#include "verdict/channel_words.h"
+#include "verdict/measured.h"
 
 static const struct column steps[] = {
     {"n", "n", 'r'},

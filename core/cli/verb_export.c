@@ -6,13 +6,14 @@
 #include <string.h>
 #include <sys/stat.h>
 
+#include "cli/chosen.h"
 #include "cli/csv_file.h"
-#include "cli/evidence.h"
-#include "cli/measured.h"
 #include "cli/output_file.h"
-#include "cli/package.h"
 #include "logbook/facts.h"
 #include "logbook/steps.h"
+#include "verdict/evidence.h"
+#include "verdict/measured.h"
+#include "verdict/package.h"
 
 #define DESCRIPTOR "datapackage.json"
 
@@ -274,7 +275,7 @@ static int run(const struct arguments *arguments, struct error *error)
     if (licence && !licence[0])
         return error_set(error, ERROR_USAGE, "--licence", "say CC-BY-4.0, say, or leave it out",
                          "the licence has no name");
-    if (evidence_open(&export.evidence, arguments, argument(arguments, "cells"), error))
+    if (chosen_evidence(&export.evidence, arguments, error))
         return error->code;
     if (!take_folder(export.folder, error) && !write_all(&export, licence, error))
         say(arguments, &export);

@@ -3,10 +3,11 @@
 #include <string.h>
 #include <strings.h>
 
-#include "cli/evidence.h"
+#include "cli/chosen.h"
 #include "cli/output_file.h"
 #include "report/labels.h"
 #include "report/picture.h"
+#include "verdict/evidence.h"
 
 static const char *const shapes[] = {[LABEL_AA] = "AA", [LABEL_AAA] = "AAA"};
 #define SHAPES 2
@@ -136,7 +137,7 @@ static int run(const struct arguments *arguments, struct error *error)
     if (output_kind(arguments, kinds, "write -o labels.pdf or -o labels.svg", &path, &kind,
                     error) ||
         options_of(arguments, piles, &forced, error) ||
-        evidence_open(&evidence, arguments, argument(arguments, "cells"), error))
+        chosen_evidence(&evidence, arguments, error))
         return error->code;
     size_t most = json_array_size(evidence.cells);
     for (int s = 0; s < SHAPES; s++) {

@@ -1,9 +1,10 @@
 /* perdure plot: one chart from what is on record, as SVG or PNG. */
 #include <string.h>
 
-#include "cli/drawing.h"
+#include "cli/chosen.h"
 #include "cli/output_file.h"
 #include "report/picture.h"
+#include "verdict/drawing.h"
 
 static const char *const presets[] = {[CHART_REPORT] = "report",
                                       [CHART_ARTICLE] = "article",
@@ -51,7 +52,7 @@ static int run(const struct arguments *arguments, struct error *error)
         return error->code;
     if (by && kind->draw != draw_ranking)
         return error_set(error, ERROR_USAGE, "--by", "leave it out", "it is for plot ranking only");
-    if (evidence_open(&evidence, arguments, argument(arguments, "cells"), error))
+    if (chosen_evidence(&evidence, arguments, error))
         return error->code;
     if (!kind->draw(&svg, &drawing, error) &&
         !(ending == 1 && picture_png(&png, &svg, scales[drawing.preset], error)))

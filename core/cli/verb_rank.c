@@ -5,9 +5,9 @@
 #include <string.h>
 
 #include "base/text.h"
-#include "cli/channels.h"
 #include "cli/cli.h"
-#include "cli/standing.h"
+#include "verdict/channels.h"
+#include "verdict/standing.h"
 
 /* --- showing it
  * ------------------------------------------------------------------------------------------ */

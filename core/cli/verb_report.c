@@ -2,8 +2,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "cli/chosen.h"
 #include "cli/output_file.h"
-#include "cli/report.h"
+#include "verdict/report.h"
 
 static void say_origin(struct report *report)
 {
@@ -47,7 +48,7 @@ static int run(const struct arguments *arguments, struct error *error)
     const char *path;
     int ending;
     if (output_kind(arguments, endings, "write -o report.html", &path, &ending, error) ||
-        evidence_open(&evidence, arguments, argument(arguments, "cells"), error))
+        chosen_evidence(&evidence, arguments, error))
         return error->code;
     if (!report_runs(&report, error)) {
         report_summary(&report);

@@ -1,10 +1,10 @@
 /* perdure results: the named results on record, one by one, or what they come to. */
 #include <stdio.h>
 
-#include "cli/account.h"
-#include "cli/channels.h"
-#include "cli/measured.h"
+#include "cli/show_account.h"
 #include "logbook/facts.h"
+#include "verdict/channels.h"
+#include "verdict/measured.h"
 
 static const struct column columns[] = {
     {"cell", "cell", 'l'},

@@ -1,0 +1,488 @@
+/* By model and arm: how the cells lie about their mean, which are out of line, and a statement
+ * where there is no number. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "analysis/summary.h"
+#include "analysis/uncertainty.h"
+#include "base/rows.h"
+#include "base/text.h"
+#include "report/rounded.h"
+#include "verdict/account.h"
+#include "verdict/criteria.h"
+
+#define CONFIDENCE   0.95
+#define OUTLIER_RISK 0.05
+
+static const struct column columns[] = {
+    {"group", "group", 'l'},   {"arm", "arm", 'l'},
+    {"result", "result", 'l'}, {"unit", "unit", 'l'},
+    {"cells", "cells", 'r'},   {"mean", "mean", 'r'},
+    {"sd", "sd", 'r'},         {"interval", "95 % of mean", 'l'},
+    {"least", "least", 'r'},   {"median", "median", 'r'},
+    {"most", "greatest", 'r'}, {"outliers", "out of line", 'l'},
+    {"note", "to note", 'l'},  {NULL, NULL, 0},
+};
+
+/* --- groups
+ * ----------------------------------------------------------------------------------- */
+
+static const char *key_of(const struct history *history, const struct subject *subject,
+                          const char *by)
+{
+    const struct kind_of_cell *model = &history->models[subject->model];
+    const char *key = strcmp(by, "model") == 0       ? model->name
+                      : strcmp(by, "size") == 0      ? model->size
+                      : strcmp(by, "chemistry") == 0 ? model->chemistry
+                                                     : model->maker;
+    return key[0] ? key : "(not said)";
+}
+
+/* One group, one result: the values that are compared. */
+struct pile {
+    const struct history *history;
+    const char *by, *group, *arm; /* arm NULL: all */
+    const struct criterion_kind *kind;
+    const char *result; /* as it is called */
+    const char *unit;
+    const char *takes;
+    double age; /* days; NAN */
+    double *values, *corrections, *rated;
+    const struct subject **subjects;
+    const struct check **checks;
+    size_t count;
+};
+
+static bool is_in(const struct pile *pile, const struct subject *subject)
+{
+    return !subject->aside && strcmp(key_of(pile->history, subject, pile->by), pile->group) == 0 &&
+           (!pile->arm || strcmp(subject->arm, pile->arm) == 0);
+}
+
+/* In the unit of the pile: percentages, or as it was measured. */
+static struct taken value_in(const struct pile *pile, const struct subject *subject)
+{
+    struct taken taken;
+    if (pile->kind) {
+        taken = criterion_take(pile->history, subject, pile->kind, pile->age);
+        if (isfinite(taken.value) && strcmp(pile->unit, "Ah") == 0 &&
+            strcmp(pile->kind->unit, "%") == 0) {
+            taken.value = taken.check->value;
+            taken.correction = taken.check->correction;
+        }
+        return taken;
+    }
+    const struct check *last = history_last(subject, pile->result);
+    taken = (struct taken){.value = NAN, .check = last};
+    if (last) {
+        taken.value = last->value;
+        taken.correction = last->correction;
+    }
+    return taken;
+}
+
+static void fill(struct pile *pile)
+{
+    pile->count = 0;
+    for (size_t i = 0; i < pile->history->count; i++) {
+        const struct subject *subject = &pile->history->subjects[i];
+        if (!is_in(pile, subject))
+            continue;
+        struct taken taken = value_in(pile, subject);
+        if (!taken.check) /* one that is no number stays in: the analysis says so */
+            continue;
+        pile->values[pile->count] = taken.value;
+        pile->corrections[pile->count] = taken.correction;
+        pile->rated[pile->count] = pile->history->models[subject->model].rated;
+        pile->subjects[pile->count] = subject;
+        pile->checks[pile->count++] = taken.check;
+    }
+}
+
+/* --- numbers
+ * ---------------------------------------------------------------------------------- */
+
+/* Standard uncertainty of the mean by what was taken off as bias: one channel's is one error. */
+static double shared_error(const struct pile *pile)
+{
+    double squares = 0;
+    for (size_t i = 0; i < pile->count; i++) {
+        double sum = 0;
+        bool first = true;
+        for (size_t k = 0; k < pile->count; k++) {
+            if (strcmp(pile->checks[k]->channel, pile->checks[i]->channel) != 0)
+                continue;
+            first = first && k >= i;
+            sum += pile->corrections[k] / (double)pile->count;
+        }
+        squares += first ? sum * sum : 0;
+    }
+    return sqrt(squares);
+}
+
+static void widen(struct summary *s, double shared)
+{
+    struct uncertainty_input inputs[] = {{1, s->standard_error, (double)s->count - 1},
+                                         {1, shared, INFINITY}};
+    struct uncertainty all;
+    if (shared > 0 && isfinite(s->standard_error) &&
+        uncertainty_combine(inputs, 2, NULL, CONFIDENCE, &all) == ANALYSIS_OK) {
+        s->low = s->mean - all.expanded;
+        s->high = s->mean + all.expanded;
+    }
+}
+
+/* Those out of line, one after the other by Grubbs' test on the rest; at most a fifth of them. */
+static json_t *outliers_of(const struct pile *pile)
+{
+    json_t *found = json_array();
+    double *values = xmalloc((pile->count + 1) * sizeof *values);
+    size_t *which = xmalloc((pile->count + 1) * sizeof *which), count = pile->count;
+    for (size_t i = 0; i < count; i++) {
+        values[i] = pile->values[i];
+        which[i] = i;
+    }
+    struct outlier worst;
+    while (5 * (pile->count - count) < pile->count &&
+           summary_outlier(values, count, OUTLIER_RISK, &worst) == ANALYSIS_OK && worst.found) {
+        size_t i = which[worst.index];
+        json_array_append_new(found, json_pack("{s:s, s:f}", "cell", pile->subjects[i]->label,
+                                               "value", pile->values[i]));
+        count--;
+        values[worst.index] = values[count];
+        which[worst.index] = which[count];
+    }
+    free(values);
+    free(which);
+    return found;
+}
+
+/* To the place of the second digit of `spread`, as far as that is known. */
+static void put_value(json_t *row, const char *key, double value, double spread)
+{
+    char text[40];
+    if (isfinite(value))
+        put_text(row, key, "%s", rounded_value(value, spread, text, sizeof text));
+}
+
+static void put_interval(json_t *row, double low, double high)
+{
+    char from[40], to[40];
+    if (isfinite(low) && isfinite(high))
+        put_text(row, "interval", "%s to %s",
+                 rounded_value(low, (high - low) / 2, from, sizeof from),
+                 rounded_value(high, (high - low) / 2, to, sizeof to));
+}
+
+static void put_outliers(json_t *row, const json_t *outliers, double factor)
+{
+    struct text text = TEXT_EMPTY;
+    size_t i;
+    json_t *one;
+    json_array_foreach(outliers, i, one)
+    {
+        text_addf(&text, "%s%s (%.4g)", i ? ", " : "", row_text(one, "cell"),
+                  factor * row_number(one, "value"));
+    }
+    if (text.length)
+        put_text(row, "outliers", "%s", text.bytes);
+    text_free(&text);
+}
+
+static json_t *values_of(const struct pile *pile)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; i < pile->count; i++) {
+        json_t *one = json_pack("{s:s}", "cell", pile->subjects[i]->label);
+        put_number(one, "value", pile->values[i]);
+        put_number(one, "cycles", pile->checks[i]->cycles);
+        json_array_append_new(list, one);
+    }
+    return list;
+}
+
+static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
+{
+    fill(pile);
+    if (!pile->count)
+        return;
+    struct summary s;
+    enum analysis_status status = summary_of(pile->values, pile->count, CONFIDENCE, &s);
+    if (strcmp(pile->unit, "Ah") == 0 && summary_one_rating(pile->rated, pile->count)) {
+        status = ANALYSIS_MIXED_RATINGS;
+        summary_of(NULL, 0, CONFIDENCE, &s);
+    }
+    double shared = shared_error(pile);
+    widen(&s, shared);
+    bool small = strcmp(pile->unit, "ohm") == 0;
+    double factor = small ? 1000 : 1;
+    json_t *outliers = status == ANALYSIS_OK ? outliers_of(pile) : json_array();
+    char called[96];
+    string_copy(called, sizeof called, pile->result);
+    if (isfinite(pile->age))
+        snprintf(called, sizeof called, "%s@%.0fd", pile->result, pile->age);
+
+    json_t *row = sheet_row(sheet);
+    put_text(row, "group", "%s", pile->group);
+    put_text(row, "arm", "%s", pile->arm ? pile->arm : "");
+    put_text(row, "result", "%s", called);
+    put_text(row, "unit", "%s", small ? "mohm" : pile->unit);
+    put_text(row, "cells", "%zu", pile->count);
+    double sd = factor * s.sd;
+    put_value(row, "mean", factor * s.mean, sd);
+    put_value(row, "sd", sd, sd);
+    put_interval(row, factor * s.low, factor * s.high);
+    put_value(row, "least", factor * s.minimum, sd);
+    put_value(row, "median", factor * s.median, sd);
+    put_value(row, "most", factor * s.maximum, sd);
+    put_outliers(row, outliers, factor);
+    put_status(row, "note", status);
+
+    json_t *facts = json_pack("{s:s, s:s?, s:s, s:s, s:s, s:i}", pile->by, pile->group, "arm",
+                              pile->arm, "result", called, "unit", pile->unit, "takes", pile->takes,
+                              "cells", (int)pile->count);
+    put_number(facts, "mean", s.mean);
+    put_number(facts, "sd", s.sd);
+    put_number(facts, "confidence", CONFIDENCE);
+    put_number(facts, "low", s.low);
+    put_number(facts, "high", s.high);
+    put_number(facts, "least", s.minimum);
+    put_number(facts, "lower_quartile", s.lower_quartile);
+    put_number(facts, "median", s.median);
+    put_number(facts, "upper_quartile", s.upper_quartile);
+    put_number(facts, "greatest", s.maximum);
+    put_number(facts, "correction_uncertainty", shared);
+    json_object_set_new(facts, "outliers", outliers);
+    json_object_set_new(facts, "values", values_of(pile));
+    put_status(facts, "statement", status);
+    json_array_append_new(out->document, facts);
+}
+
+/* --- which results, groups and arms
+ * ----------------------------------------------------------- */
+
+/* Adds the text where the list does not have it yet. */
+static void add_once(json_t *list, const char *text)
+{
+    size_t i;
+    json_t *known;
+    json_array_foreach(list, i, known)
+    {
+        if (strcmp(json_string_value(known), text) == 0)
+            return;
+    }
+    json_array_append_new(list, json_string(text));
+}
+
+/* All cells of the group, and where they are in several arms, each arm by itself. */
+static void tell_arms(struct account *out, struct sheet *sheet, struct pile *pile)
+{
+    json_t *arms = json_array(), *arm;
+    size_t i;
+    pile->arm = NULL;
+    fill(pile);
+    for (i = 0; i < pile->count; i++)
+        add_once(arms, pile->subjects[i]->arm);
+    const char *first = json_string_value(json_array_get(arms, 0));
+    if (json_array_size(arms) == 1 && first[0])
+        pile->arm = first;
+    tell(out, sheet, pile);
+    json_array_foreach(arms, i, arm)
+    {
+        pile->arm = json_string_value(arm);
+        if (json_array_size(arms) > 1 && pile->arm[0])
+            tell(out, sheet, pile);
+    }
+    json_decref(arms);
+}
+
+static int by_number(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* The ages at which any cell was opened, those that count as one told once. */
+static void tell_ages(struct account *out, struct sheet *sheet, struct pile *pile)
+{
+    const struct history *history = pile->history;
+    size_t most = 0, count = 0;
+    for (size_t i = 0; i < history->count; i++)
+        most += history->subjects[i].count;
+    double *days = xmalloc((most + 1) * sizeof *days);
+    for (size_t i = 0; i < history->count; i++) {
+        const struct subject *s = &history->subjects[i];
+        pile->arm = NULL;
+        for (size_t k = history_next(s, pile->kind->result, 0); k < s->count && is_in(pile, s);
+             k = history_next(s, pile->kind->result, k + 1))
+            if (isfinite(s->checks[k].days))
+                days[count++] = s->checks[k].days;
+    }
+    qsort(days, count, sizeof *days, by_number);
+    for (size_t from = 0, to; from < count; from = to) {
+        for (to = from + 1; to < count && history_same_age(days[to], days[from]);)
+            to++;
+        pile->age = days[from + (to - from) / 2];
+        tell_arms(out, sheet, pile);
+    }
+    pile->age = NAN;
+    free(days);
+}
+
+static void tell_kind(struct account *out, struct sheet *sheet, struct pile *pile,
+                      const struct criterion_kind *kind, const char *unit)
+{
+    pile->kind = kind;
+    pile->result = kind->name;
+    pile->unit = unit;
+    pile->takes = kind->takes;
+    if (kind->of_age)
+        tell_ages(out, sheet, pile);
+    else
+        tell_arms(out, sheet, pile);
+}
+
+/* "EUR/Wh"; NULL where the group's prices are in several currencies. */
+static const char *unit_of_money(const struct pile *pile, char *unit, size_t size)
+{
+    const char *currency = NULL;
+    for (size_t i = 0; i < pile->history->count; i++) {
+        const struct subject *subject = &pile->history->subjects[i];
+        const struct kind_of_cell *model = &pile->history->models[subject->model];
+        if (strcmp(key_of(pile->history, subject, pile->by), pile->group) != 0 ||
+            isnan(model->price))
+            continue;
+        if (currency && strcmp(currency, model->currency) != 0)
+            return NULL;
+        currency = model->currency;
+    }
+    snprintf(unit, size, "%s/Wh", currency ? currency : "");
+    return unit;
+}
+
+/* One kind of result in its units. */
+static void tell_units(struct account *out, struct sheet *sheet, struct pile *pile,
+                       const struct criterion_kind *kind)
+{
+    char money[32];
+    const char *unit = kind->unit;
+    if (unit[0] == '/')
+        unit = unit_of_money(pile, money, sizeof money);
+    if (!unit) {
+        sheet_note(sheet, "%s: no %s, for its prices are in several currencies.", pile->group,
+                   kind->name);
+        return;
+    }
+    if (unit[0] == '%')
+        tell_kind(out, sheet, pile, kind, "Ah");
+    tell_kind(out, sheet, pile, kind, unit);
+}
+
+static bool is_kind(const char *result)
+{
+    for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++)
+        if (strcmp(kind->result, result) == 0 && strcmp(kind->name, result) == 0)
+            return true;
+    return false;
+}
+
+/* Results that are no criterion: each cell's last, in one unit. */
+static void tell_others(struct account *out, struct sheet *sheet, struct pile *pile,
+                        const char *name)
+{
+    const struct history *history = pile->history;
+    json_t *names = json_array(), *units = json_object(), *one;
+    size_t i;
+    for (i = 0; i < history->count; i++)
+        for (size_t k = 0; k < history->subjects[i].count; k++) {
+            const struct check *check = &history->subjects[i].checks[k];
+            if (is_kind(check->name) || (name && strcmp(check->name, name) != 0))
+                continue;
+            if (!json_object_get(units, check->name))
+                json_array_append_new(names, json_string(check->name));
+            json_object_set_new(units, check->name, json_string(check->unit));
+        }
+    pile->kind = NULL;
+    pile->takes = "each cell's last";
+    json_array_foreach(names, i, one)
+    {
+        pile->result = json_string_value(one);
+        pile->unit = json_string_value(json_object_get(units, pile->result));
+        tell_arms(out, sheet, pile);
+    }
+    json_decref(names);
+    json_decref(units);
+}
+
+/* What the rows took, said once for each result that is shown. */
+static void say_takes(struct sheet *sheet, bool only)
+{
+    for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++) {
+        bool shown = false;
+        size_t i, length = strlen(kind->name);
+        json_t *row;
+        json_array_foreach(sheet->rows, i, row)
+        {
+            const char *result = row_text(row, "result");
+            shown = shown || (strncmp(result, kind->name, length) == 0 &&
+                              (!result[length] || result[length] == '@'));
+        }
+        if (shown)
+            sheet_note(sheet, "%s: %s.", kind->name, kind->takes);
+    }
+    if (!only)
+        sheet_note(sheet, "Other results: each cell's last.");
+    sheet_note(sheet, "sd: standard deviation between cells. Interval: Student's t. Out of line: "
+                      "by Grubbs' test, 5 %%; marked, never left out.");
+}
+
+int account_of_groups(struct account *out, const struct history *history, const char *by,
+                      const char *name, bool verdict, struct error *error)
+{
+    if (strcmp(by, "model") != 0 && strcmp(by, "size") != 0 && strcmp(by, "chemistry") != 0 &&
+        strcmp(by, "maker") != 0)
+        return error_set(error, ERROR_USAGE, by, "say model, size, chemistry or maker",
+                         "cells are not grouped by this");
+    size_t room = history->count + 1, i;
+    struct pile pile = {.history = history,
+                        .by = by,
+                        .age = NAN,
+                        .values = xcalloc(room, sizeof *pile.values),
+                        .corrections = xcalloc(room, sizeof *pile.corrections),
+                        .rated = xcalloc(room, sizeof *pile.rated),
+                        .subjects = xcalloc(room, sizeof *pile.subjects),
+                        .checks = xcalloc(room, sizeof *pile.checks)};
+    json_t *groups = json_array(), *group;
+    account_begin(out);
+    struct sheet *sheet = account_sheet(out, "Cells about their mean", columns);
+    for (i = 0; i < history->count; i++)
+        if (!history->subjects[i].aside)
+            add_once(groups, key_of(history, &history->subjects[i], by));
+    json_array_foreach(groups, i, group)
+    {
+        pile.group = json_string_value(group);
+        for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++) {
+            if ((name && strcmp(kind->name, name) != 0) || (verdict && kind->beside))
+                continue;
+            tell_units(out, sheet, &pile, kind);
+        }
+        if (!verdict)
+            tell_others(out, sheet, &pile, name);
+    }
+    json_decref(groups);
+    free(pile.values);
+    free(pile.corrections);
+    free(pile.rated);
+    free(pile.subjects);
+    free(pile.checks);
+    if (!json_array_size(sheet->rows)) {
+        account_free(out);
+        return error_set(error, ERROR_FAILED, name ? name : "results",
+                         "perdure results lists what is on record",
+                         "no such result of a cell is on record");
+    }
+    say_takes(sheet, name || verdict);
+    return 0;
+}

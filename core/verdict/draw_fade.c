@@ -1,0 +1,202 @@
+/* Fade: capacity checks over the cycles drawn, as parts of each cell's first. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "analysis/wear.h"
+#include "logbook/facts.h"
+#include "report/chart_fade.h"
+#include "verdict/drawing.h"
+#include "verdict/service.h"
+
+#define LEAST_CYCLES 10.0 /* between first and last check: below it is no service */
+#define LINE_POINTS  40
+
+struct gathered {
+    struct fade_model *models;
+    size_t count, cells;
+};
+
+/* --- cells
+ * ------------------------------------------------------------------------------------- */
+
+/* label -> true where the cell's last run failed or was stopped: its line ended before its time. */
+static void look_at_run(void *stopped, json_t *run)
+{
+    const char *state = row_text(run, "state");
+    json_object_set_new(
+        stopped, row_text(run, "cell"),
+        json_boolean(strcmp(state, "failed") == 0 || strcmp(state, "stopped") == 0));
+}
+
+/* Parts of the cell's first capacity. */
+static struct fade_cell cell_of(const struct service_course *course, bool stopped)
+{
+    double *ratio = xcalloc(course->count, sizeof *ratio);
+    for (size_t i = 0; i < course->count; i++)
+        ratio[i] = course->values[i] / course->values[0];
+    return (struct fade_cell){course->subject->label, course->cycles, ratio, course->count,
+                              stopped};
+}
+
+/* --- the model's line
+ * --------------------------------------------------------------------------- */
+
+static double between_checks(const struct fade_cell *cell, double cycles)
+{
+    for (size_t i = 1; i < cell->count; i++) {
+        double from = cell->cycles[i - 1], to = cell->cycles[i];
+        if (cycles >= from && cycles <= to && to > from)
+            return cell->ratio[i - 1] +
+                   (cycles - from) / (to - from) * (cell->ratio[i] - cell->ratio[i - 1]);
+    }
+    return NAN;
+}
+
+/* The mean of the cells, each by straight lines between its checks, as far as all of them go: the
+ * mean of those left over would flatter. */
+static void line_of(struct fade_model *model)
+{
+    double from = 0, to = INFINITY;
+    double *cycles = xcalloc(LINE_POINTS, sizeof *cycles);
+    double *ratio = xcalloc(LINE_POINTS, sizeof *ratio);
+    for (size_t i = 0; i < model->count; i++) {
+        from = fmax(from, model->cells[i].cycles[0]);
+        to = fmin(to, model->cells[i].cycles[model->cells[i].count - 1]);
+    }
+    for (size_t k = 0; k < LINE_POINTS && to > from; k++) {
+        cycles[k] = from + (to - from) * (double)k / (LINE_POINTS - 1);
+        for (size_t i = 0; i < model->count; i++)
+            ratio[k] += between_checks(&model->cells[i], cycles[k]) / (double)model->count;
+        model->line_count++;
+    }
+    model->cycles = cycles;
+    model->ratio = ratio;
+    struct wear_event event = {NAN, false};
+    struct wear_course course = {cycles, ratio, model->line_count, 1};
+    model->cycles_to_threshold =
+        wear_observed(&course, WEAR_WORN, &event) == ANALYSIS_OK && event.reached ? event.cycles
+                                                                                  : NAN;
+}
+
+static void gather_group(struct gathered *all, const struct service_group *group,
+                         const json_t *ended_early)
+{
+    struct fade_cell *cells = xcalloc(group->count + 1, sizeof *cells);
+    for (size_t c = 0; c < group->count; c++) {
+        const char *label = group->capacities[c].subject->label;
+        cells[c] =
+            cell_of(&group->capacities[c], json_is_true(json_object_get(ended_early, label)));
+    }
+    all->cells += group->count;
+    struct fade_model *out = &all->models[all->count++];
+    *out = (struct fade_model){.name = group->name, .cells = cells, .count = group->count};
+    line_of(out);
+}
+
+/* --- words
+ * ------------------------------------------------------------------------------------- */
+
+static double line_at(const struct fade_model *model, double cycles)
+{
+    struct fade_cell line = {NULL, model->cycles, model->ratio, model->line_count, false};
+    return between_checks(&line, cycles);
+}
+
+static void find(const struct gathered *all, const struct evidence *evidence, struct text *title)
+{
+    double common = INFINITY;
+    for (size_t m = 0; m < all->count; m++)
+        common = fmin(common, all->models[m].line_count
+                                  ? all->models[m].cycles[all->models[m].line_count - 1]
+                                  : 0);
+    size_t best = 0, worst = 0;
+    for (size_t m = 1; m < all->count; m++) {
+        best = line_at(&all->models[m], common) > line_at(&all->models[best], common) ? m : best;
+        worst = line_at(&all->models[m], common) < line_at(&all->models[worst], common) ? m : worst;
+    }
+    double most = line_at(&all->models[best], common);
+    if (!isfinite(most))
+        text_add(title, "Capacity over cycles");
+    else if (all->count == 1)
+        text_addf(title,
+                  "After %.0f\xc2\xa0"
+                  "cycles %s keeps %.0f\xc2\xa0%% of its fresh charge",
+                  common, evidence_said(evidence, all->models[0].name), 100 * most);
+    else
+        text_addf(title,
+                  "After %.0f\xc2\xa0"
+                  "cycles %s keeps %.0f\xc2\xa0%% of its fresh charge, %s %.0f\xc2\xa0%%",
+                  common, evidence_said(evidence, all->models[best].name), 100 * most,
+                  evidence_said(evidence, all->models[worst].name),
+                  100 * line_at(&all->models[worst], common));
+}
+
+static void free_model(struct fade_model *model)
+{
+    for (size_t i = 0; i < model->count; i++) {
+        free((double *)model->cells[i].ratio);
+    }
+    free((struct fade_cell *)model->cells);
+    free((double *)model->cycles);
+    free((double *)model->ratio);
+}
+
+static int refuse(struct error *error)
+{
+    return error_set(error, ERROR_FAILED, "fade", "run capacity, cycles, capacity: see study-wear",
+                     "no cell has two capacity checks with %.0f\xc2\xa0"
+                     "cycles or more between them",
+                     SERVICE_CYCLES);
+}
+
+int draw_fade(struct text *out, const struct drawing *drawing, struct error *error)
+{
+    const struct evidence *evidence = drawing->evidence;
+    json_t *ended_early = json_object();
+    if (logbook_each(evidence->logbook, LIST_RUNS, NULL, look_at_run, ended_early, error)) {
+        json_decref(ended_early);
+        return error->code;
+    }
+    struct service service;
+    if (service_of(&service, &evidence->history, error)) {
+        json_decref(ended_early);
+        if (error->code == ERROR_FAILED)
+            refuse(error);
+        return error->code;
+    }
+    struct gathered all = {.models = xcalloc(service.count, sizeof *all.models)};
+    for (size_t g = 0; g < service.count; g++)
+        if (service.groups[g].count)
+            gather_group(&all, &service.groups[g], ended_early);
+    json_decref(ended_early);
+    if (!all.count) {
+        refuse(error);
+    } else {
+        struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
+        find(&all, evidence, &title);
+        text_addf(&conditions, "Capacity checks of %zu cell%s, as parts of each cell's first.",
+                  all.cells, all.cells == 1 ? "" : "s");
+        text_add(&note, "A cycle: the rated charge drawn once; lines are means of the cells. ");
+        evidence_source(evidence, &note);
+        struct fade_chart chart = {.head = {.preset = drawing->preset,
+                                            .id = drawing->id ? drawing->id : "fade",
+                                            .title = title.bytes,
+                                            .conditions = conditions.bytes,
+                                            .note = note.bytes},
+                                   .models = all.models,
+                                   .count = all.count,
+                                   .threshold = WEAR_WORN};
+        chart_fade(out, &chart);
+        if (drawing->finding)
+            text_add(drawing->finding, title.bytes);
+        text_free(&title);
+        text_free(&conditions);
+        text_free(&note);
+    }
+    for (size_t m = 0; m < all.count; m++)
+        free_model(&all.models[m]);
+    free(all.models);
+    service_free(&service);
+    return error->code;
+}

@@ -1,0 +1,216 @@
+/* Gathering storage checks and fitting their course. */
+#include "verdict/shelf.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+
+const struct fit_form *const shelf_forms[FIT_CHOICES] = {&fit_line, &fit_exponential, &fit_power};
+
+/* --- checks
+ * ------------------------------------------------------------------------------------ */
+
+static struct shelf_group *group_of(struct shelf *shelf, const struct history *history,
+                                    const struct subject *subject)
+{
+    int number = 0;
+    for (size_t g = 0; g < shelf->count; g++) {
+        if (shelf->groups[g].model != subject->model)
+            continue;
+        if (strcmp(shelf->groups[g].arm, subject->arm) == 0)
+            return &shelf->groups[g];
+        number++;
+    }
+    struct shelf_group *group = &shelf->groups[shelf->count++];
+    *group = (struct shelf_group){.model = subject->model,
+                                  .arm = subject->arm,
+                                  .number = number,
+                                  .days_least = INFINITY,
+                                  .days_most = -INFINITY,
+                                  .temperature_least = NAN,
+                                  .temperature_most = NAN};
+    string_copy(group->name, sizeof group->name, history->models[subject->model].name);
+    return group;
+}
+
+static void take_check(struct shelf *shelf, const struct history *history,
+                       const struct subject *subject, const struct check *check)
+{
+    if (isnan(check->days) || strcmp(check->unit, "Ah") != 0) {
+        shelf->no_charge++;
+        return;
+    }
+    struct shelf_group *group = group_of(shelf, history, subject);
+    struct fresh fresh = history_fresh(history, subject, check);
+    shelf->no_fresh += isnan(fresh.charge);
+    group->checks = xrealloc(group->checks, (group->count + 1) * sizeof *group->checks);
+    group->checks[group->count++] = (struct shelf_check){.cell = subject->label,
+                                                         .days = check->days,
+                                                         .left = 3600 * check->value,
+                                                         .fresh = fresh.charge,
+                                                         .temperature = check->temperature,
+                                                         .of_set = fresh.of_set};
+    if (fresh.of_set && isfinite(fresh.charge)) {
+        group->of_set++;
+        group->set = (struct fresh_set){fresh.relative, (double)fresh.cells - 1};
+    }
+    group->days_least = fmin(group->days_least, check->days);
+    group->days_most = fmax(group->days_most, check->days);
+    group->temperature_least = fmin(group->temperature_least, check->temperature);
+    group->temperature_most = fmax(group->temperature_most, check->temperature);
+    group->some_temperatures = group->some_temperatures || isnan(check->temperature);
+}
+
+/* A model with several arms is named with each. */
+static void name_groups(struct shelf *shelf)
+{
+    for (size_t g = 0; g < shelf->count; g++) {
+        struct shelf_group *group = &shelf->groups[g];
+        size_t arms = 0, length = strlen(group->name);
+        for (size_t k = 0; k < shelf->count; k++)
+            arms += shelf->groups[k].model == group->model;
+        if (arms > 1)
+            snprintf(group->name + length, sizeof group->name - length, ", %s",
+                     group->arm[0] ? group->arm : "no arm");
+    }
+}
+
+/* --- ages
+ * ------------------------------------------------------------------------------------- */
+
+static int by_age(const void *a, const void *b)
+{
+    double x = ((const struct shelf_check *)a)->days, y = ((const struct shelf_check *)b)->days;
+    return (x > y) - (x < y);
+}
+
+static struct shelf_age age_of(const struct shelf_check *checks, size_t count, double *values)
+{
+    struct shelf_age age = {.days_least = checks[0].days, .days_most = checks[count - 1].days};
+    size_t known = 0;
+    for (size_t i = 0; i < count; i++) {
+        age.days += checks[i].days / (double)count;
+        if (isfinite(checks[i].fresh))
+            values[known++] = checks[i].left / checks[i].fresh;
+    }
+    age.status = summary_of(values, known, SHELF_CONFIDENCE, &age.left);
+    if (!known)
+        age.status = ANALYSIS_NO_REFERENCE;
+    /* The band of the loss is that of what is left, turned round. */
+    enum analysis_status status = retention_loss_a_day(age.left.mean, age.days, &age.loss);
+    if (known && status != ANALYSIS_OK)
+        age.status = status;
+    age.loss_low = (1 - age.left.high) / age.days;
+    age.loss_high = (1 - age.left.low) / age.days;
+    return age;
+}
+
+static void sort_into_ages(struct shelf_group *group)
+{
+    double *values = xcalloc(group->count, sizeof *values);
+    qsort(group->checks, group->count, sizeof *group->checks, by_age);
+    group->ages = xcalloc(group->count, sizeof *group->ages);
+    for (size_t from = 0, to; from < group->count; from = to) {
+        for (to = from + 1; to < group->count &&
+                            history_same_age(group->checks[to].days, group->checks[from].days);)
+            to++;
+        group->ages[group->age_count++] = age_of(&group->checks[from], to - from, values);
+    }
+    free(values);
+}
+
+/* --- course
+ * ----------------------------------------------------------------------------------- */
+
+/* The arm as the analysis wants it; .checks is the caller's to free. */
+static struct retention_arm arm_of(const struct shelf *shelf, const struct shelf_group *group)
+{
+    struct retention_check *checks = xcalloc(group->count, sizeof *checks);
+    size_t count = 0;
+    for (size_t i = 0; i < group->count; i++) {
+        size_t cell = 0; /* the first check of the same cell numbers it */
+        if (isnan(group->checks[i].fresh))
+            continue;
+        while (strcmp(group->checks[cell].cell, group->checks[i].cell) != 0)
+            cell++;
+        checks[count++] = (struct retention_check){.cell = cell,
+                                                   .days = group->checks[i].days,
+                                                   .left = group->checks[i].left,
+                                                   .fresh = group->checks[i].fresh,
+                                                   .rated = 1, /* one model, one rating */
+                                                   .temperature = group->checks[i].temperature};
+    }
+    return (struct retention_arm){.checks = checks,
+                                  .count = count,
+                                  .rule = shelf->rule,
+                                  .fresh = group->of_set ? &group->set : NULL};
+}
+
+static void fit(const struct shelf *shelf, struct shelf_group *group)
+{
+    struct retention_arm arm = arm_of(shelf, group);
+    group->fitted = retention_fit(&arm, &group->fits);
+    if (!arm.count)
+        group->fitted = ANALYSIS_NO_REFERENCE;
+    if (group->fitted == ANALYSIS_OK && group->fits.best < 0)
+        group->fitted = ANALYSIS_NO_FIT;
+    free((struct retention_check *)arm.checks);
+}
+
+enum analysis_status shelf_forecast(const struct shelf *shelf, const struct shelf_group *group,
+                                    int form, const double *days, size_t count,
+                                    struct retention_forecast *out)
+{
+    struct retention_arm arm = arm_of(shelf, group);
+    enum analysis_status status = group->fitted;
+    if (status == ANALYSIS_OK)
+        status = retention_forecast(&arm, shelf_forms[form], days, count, SHELF_CONFIDENCE, out);
+    free((struct retention_check *)arm.checks);
+    return status;
+}
+
+/* --- all
+ * -------------------------------------------------------------------------------------- */
+
+int shelf_of(struct shelf *out, const struct history *history, const struct warming_rule *rule,
+             struct error *error)
+{
+    *out = (struct shelf){.groups = xcalloc(history->count + 1, sizeof *out->groups), .rule = rule};
+    for (size_t m = 0; m < history->model_count; m++) {
+        for (size_t i = 0; i < history->count; i++) {
+            const struct subject *subject = &history->subjects[i];
+            if (subject->model != m || subject->aside)
+                continue;
+            for (size_t k = history_next(subject, "remaining", 0); k < subject->count;
+                 k = history_next(subject, "remaining", k + 1))
+                take_check(out, history, subject, &subject->checks[k]);
+        }
+    }
+    if (!out->count)
+        error_set(error, ERROR_FAILED, "retention",
+                  "measure capacity, charge, store, then run drain: see study-shelf",
+                  out->no_charge ? "what was left is on record, but no charge before it"
+                                 : "no cell on record was measured fresh, charged, stored and "
+                                   "then drained");
+    name_groups(out);
+    for (size_t g = 0; g < out->count; g++) {
+        sort_into_ages(&out->groups[g]);
+        fit(out, &out->groups[g]);
+    }
+    if (error->code)
+        shelf_free(out);
+    return error->code;
+}
+
+void shelf_free(struct shelf *shelf)
+{
+    for (size_t g = 0; g < shelf->count; g++) {
+        free(shelf->groups[g].checks);
+        free(shelf->groups[g].ages);
+    }
+    free(shelf->groups);
+    *shelf = (struct shelf){0};
+}
