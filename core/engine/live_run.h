@@ -62,7 +62,9 @@ struct live_run {
 
     struct channel *channel;
     struct deadline deadline;
-    bool has_window; /* a study has waited for an age: what it looks at next is judged by that */
+    bool
+        has_window; /* a study has waited for an age: its first look at each cell is judged by it */
+    int64_t window_n; /* the journal entry before that wait */
     struct duration age, early, late;
     utc_us until; /* WAITING: the calendar instant */
 
@@ -166,6 +168,8 @@ bool study_perform(struct live_run *run, bool taken_up);
 /* PERFORMING: completes it when all of its runs are over. */
 void study_look(struct live_run *run);
 void study_place(struct live_run *run);
+/* Whether a run that it started is not over yet. */
+bool study_has_open_children(const struct live_run *study);
 /* Takes in the window of the wait that is asked for. */
 void study_window(struct live_run *run);
 /* A queued run's date holds as civil time: by other rules of its zone it is another instant now. */

@@ -261,18 +261,10 @@ static void tell_due(struct live_run *study, const char *what)
     complete(study, notice, &words, &text, cells);
 }
 
-static bool has_open_children(const struct live_run *study)
-{
-    for (const struct live_run *run = study->engine->runs; run; run = run->next)
-        if (run->record.parent == study->record.id && run->phase != LIVE_OVER)
-            return true;
-    return false;
-}
-
 void notify_due(struct live_run *study)
 {
     struct notifier *notifier = study->engine->notifier;
-    if (!notifier || !has_open_children(study))
+    if (!notifier || !study_has_open_children(study))
         return;
     bool late = is_late(study, clock_utc(study->engine->options.clock), &notifier->look_at);
     tell_due(study, late ? "overdue" : "due");

@@ -29,6 +29,7 @@ struct walk {
     utc_us *channel; /* when each is free again */
     json_t *charged; /* LABEL -> seconds since 1970 of the last charge, on record or projected */
     bool has_window;
+    json_t *looked_at; /* LABEL -> true since the wait: its window is for the first look alone */
     struct duration age, late;
     struct text outcome;
 };
@@ -158,7 +159,8 @@ static void perform_by_estimate(struct walk *w, bool going_on)
         const char *name = json_string_value(label);
         const struct estimate *known = estimate_on(w, protocol, length, name, &models);
         utc_us charged = charged_at(w, name), *free_at = first_free(w), start = *free_at;
-        utc_us ready = w->has_window && charged ? later(w, charged, &w->age) : 0;
+        bool in_window = w->has_window && charged && !json_object_get(w->looked_at, name);
+        utc_us ready = in_window ? later(w, charged, &w->age) : 0;
         double seconds = known ? known->seconds : 0;
         if (ready > start)
             start = ready;
@@ -167,7 +169,7 @@ static void perform_by_estimate(struct walk *w, bool going_on)
         due.from = start < due.from ? start : due.from;
         due.until = end > due.until ? end : due.until;
         due.channel_hours += seconds / 3600;
-        if (w->has_window && charged) {
+        if (in_window) {
             utc_us latest = later(w, later(w, charged, &w->age), &w->late);
             due.latest = due.latest && due.latest < latest ? due.latest : latest;
         }
@@ -221,6 +223,21 @@ static void keep_window(struct walk *w)
     w->has_window = w->request.has_window;
     w->age = w->request.wait;
     w->late = w->request.late;
+    json_object_clear(w->looked_at);
+}
+
+static void keep_looked_at(struct walk *w)
+{
+    json_t *cells, *label;
+    size_t i;
+    if (w->request.kind != REQUEST_PERFORM)
+        return;
+    cells = json_loads(w->request.cells, 0, NULL);
+    json_array_foreach(cells, i, label)
+    {
+        json_object_set_new(w->looked_at, json_string_value(label), json_true());
+    }
+    json_decref(cells);
 }
 
 /* False when the projection has come to its end. */
@@ -265,10 +282,11 @@ static int walk(struct walk *w, struct error *error)
         enum journal_step where = journal_next(&w->journal, &w->request, &outcome, error);
         if (where == JOURNAL_DIVERGED)
             return error->code;
+        if (where != JOURNAL_REPLAYED && !lead(w, where == JOURNAL_OPEN))
+            return 0;
+        keep_looked_at(w);
         if (where == JOURNAL_REPLAYED)
             continue;
-        if (!lead(w, where == JOURNAL_OPEN))
-            return 0;
         outcome = w->outcome.bytes;
     }
     return 0;
@@ -276,7 +294,7 @@ static int walk(struct walk *w, struct error *error)
 
 int project(const struct projection *projection, int64_t run, struct error *error)
 {
-    struct walk w = {.p = projection, .charged = json_object()};
+    struct walk w = {.p = projection, .charged = json_object(), .looked_at = json_object()};
     static const struct cell_facts none;
     error_clear(error);
     w.channel = xcalloc((size_t)projection->channels, sizeof *w.channel);
@@ -293,6 +311,7 @@ out:
     journal_free(&w.journal);
     text_free(&w.outcome);
     json_decref(w.charged);
+    json_decref(w.looked_at);
     free(w.channel);
     run_record_free(&w.record);
     return error->code;

@@ -108,6 +108,18 @@ static int refuse_cell_twice(const json_t *cells, struct error *error)
     return code;
 }
 
+/* The window of a wait is for the first look at each cell after it: what is done with the cell next
+ * neither waits for that age again nor is judged by it. */
+static bool window_holds(const struct live_run *study, int64_t cell)
+{
+    bool looked_at = false;
+    return study->has_window &&
+           !logbook_has_child(study->engine->options.logbook, study->record.id,
+                              study->record.segment, study->window_n, study->journal.n, cell,
+                              &looked_at, engine_error(study->engine)) &&
+           !looked_at;
+}
+
 static void queue_child(struct live_run *run, const struct perform *p, const char *label)
 {
     struct engine *engine = run->engine;
@@ -134,7 +146,7 @@ static void queue_child(struct live_run *run, const struct perform *p, const cha
     string_copy(record.lua_version, sizeof record.lua_version, engine->options.scripts->version);
     if (!logbook_cell(logbook, label, &cell, engine_error(engine))) {
         record.cell = cell.id;
-        if (run->has_window &&
+        if (window_holds(run, cell.id) &&
             !logbook_last_charge(logbook, cell.id, record.queued_at, &charged,
                                  engine_error(engine)) &&
             charged)
@@ -186,9 +198,10 @@ bool study_perform(struct live_run *run, bool taken_up)
  * ------------------------------------------------------------------------------------- */
 
 /* By the cell's own last charge, not by when the study began or the others were ready. */
-static const char *timing_of(const struct live_run *run, utc_us started, utc_us charged)
+static const char *timing_of(const struct live_run *run, int64_t cell, utc_us started,
+                             utc_us charged)
 {
-    if (!run->has_window || !charged)
+    if (!charged || !window_holds(run, cell))
         return "in time";
     const struct zone *zone = logbook_zone(run->engine->options.logbook);
     utc_us due = zone_after(zone, charged, &run->age);
@@ -214,7 +227,7 @@ static json_t *child_outcome(struct live_run *run, const json_t *row)
         logbook_last_charge(logbook, cell.id, started, &charged, error) ||
         logbook_last_charge(logbook, cell.id, ended, &full, error))
         return json_object();
-    const char *timing = timing_of(run, started, charged);
+    const char *timing = timing_of(run, cell.id, started, charged);
     if (strcmp(timing, "in time") != 0)
         run_event(run, "warning", "%s was looked at %s (run %" PRId64 ")", label, timing, id);
     return json_pack(
@@ -224,7 +237,7 @@ static json_t *child_outcome(struct live_run *run, const json_t *row)
         full ? json_real((double)full / 1e6) : json_null(), "timing", timing, "results", results);
 }
 
-static bool has_open_children(const struct live_run *study)
+bool study_has_open_children(const struct live_run *study)
 {
     for (const struct live_run *run = study->engine->runs; run; run = run->next)
         if (run->record.parent == study->record.id && run->phase != LIVE_OVER)
@@ -236,7 +249,7 @@ void study_look(struct live_run *run)
 {
     json_t *rows = NULL, *row, *runs;
     size_t i;
-    if (has_open_children(run) ||
+    if (study_has_open_children(run) ||
         logbook_children(run->engine->options.logbook, run->record.id, run->record.segment,
                          run->journal.n, &rows, engine_error(run->engine)))
         return;
@@ -306,6 +319,7 @@ void study_window(struct live_run *run)
     if (request->kind != REQUEST_WAIT)
         return;
     run->has_window = request->has_window;
+    run->window_n = run->journal.n;
     run->age = request->wait;
     run->early = request->early;
     run->late = request->late;

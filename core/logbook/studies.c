@@ -43,6 +43,19 @@ int logbook_children(struct logbook *logbook, int64_t run, int segment, int64_t 
     return failed;
 }
 
+int logbook_has_child(struct logbook *logbook, int64_t run, int segment, int64_t after,
+                      int64_t before, int64_t cell, bool *has, struct error *error)
+{
+    int64_t count = 0;
+    int failed = NUMBER(logbook, error, &count,
+                        "SELECT count(*) FROM run WHERE cell = ?1 AND parent = ?2 "
+                        "AND parent_segment = ?3 AND parent_n > ?4 AND parent_n < ?5",
+                        V_INT(cell), V_INT(run), V_INT(segment), V_INT(after), V_INT(before));
+
+    *has = count > 0;
+    return failed;
+}
+
 int logbook_run_results(struct logbook *logbook, int64_t run, json_t **results, struct error *error)
 {
     sqlite3_stmt *stmt;

@@ -4,6 +4,7 @@
 #define PERDURE_LOGBOOK_STUDIES_H
 
 #include <jansson.h>
+#include <stdbool.h>
 
 #include "logbook/logbook.h"
 
@@ -16,6 +17,11 @@ int logbook_study_cells(struct logbook *logbook, int64_t run, json_t **rows, str
  * [{"run", "cell", "state", "why", "started_at_us", "ended_at_us"}]. */
 int logbook_children(struct logbook *logbook, int64_t run, int segment, int64_t n, json_t **rows,
                      struct error *error);
+
+/* Whether entries of the study's journal after `after` and before `before` started a run on the
+ * cell. */
+int logbook_has_child(struct logbook *logbook, int64_t run, int segment, int64_t after,
+                      int64_t before, int64_t cell, bool *has, struct error *error);
 
 /* The results of a run by name, the last of each name: {"capacity": 1.9}. */
 int logbook_run_results(struct logbook *logbook, int64_t run, json_t **results,

@@ -100,29 +100,8 @@ expect 1 'it is out of range' "$PERDURE" answer "$question" -- -1
 expect 1 'type a number, 0 or more, 2 or less' "$PERDURE" answer "$question" T-77
 expect 1 'no such question' "$PERDURE" answer 999 1
 [ "$(ask_logbook "SELECT count(*) FROM answer")" = 0 ] || fail "a refused answer is on record"
-cat >prompt.py <<'P'
-import os, pty, sys
-todo = [b"3\n", b"T-01\n", b"2\n"]  # out of range; a label that has no question; right
-pid, fd = pty.fork()
-if pid == 0:
-    os.execv(sys.argv[1], sys.argv[1:])
-text = b""
-while todo:
-    while not text.endswith(b"> "):
-        text += os.read(fd, 4096)
-    text += b"|"
-    os.write(fd, todo.pop(0))
-try:
-    while True:
-        more = os.read(fd, 4096)
-        if not more:
-            break
-        text += more
-except OSError:
-    pass
-sys.stdout.buffer.write(text)
-P
-timeout 20 python3 prompt.py "$PERDURE" attend >prompt.txt || fail "at the prompt"
+# Typed at a terminal: out of range; a label that has no question; right.
+{ printf '3\nT-01\n2\n'; sleep 1; } | timeout 20 script -qec "'$PERDURE' attend" /dev/null >prompt.txt || fail "at the prompt"
 [ "$(grep -c 'How many leaked' prompt.txt)" = 3 ] || fail "asked again after each refusal: $(cat prompt.txt)"
 grep -q 'out of range' prompt.txt || fail "why it was refused: $(cat prompt.txt)"
 grep -q 'on record' prompt.txt || fail "taken: $(cat prompt.txt)"

@@ -65,6 +65,32 @@ opened() {
 }
 opened >first.txt
 
+# 2a. The window of a wait is for the first look: a cell charged since is not held back for another age.
+cat >twice.lua <<'L'
+return study {
+  title = "Looked at twice",
+  run = function(s)
+    s:perform("capacity", s.cells, { again = 1 })
+    s:wait("P42D", { late = "P1D" })
+    for _, run in ipairs(s:perform("storage-check", s.cells)) do -- charges it again
+      note("check", run.timing, run.age // 86400)
+    end
+    for _, run in ipairs(s:perform("resistance", s.cells, { fill = 0 })) do
+      note("second", run.timing, run.age // 86400)
+    end
+  end,
+}
+L
+new_logbook twice
+"$PERDURE" start twice.lua --cells T-01,T-02 >/dev/null
+expect 0 'resistance' "$PERDURE" agenda
+late=$(awk '/resistance/ {print $2}' out.txt)
+[ "$(printf '%s\n' 2026-04-20 "$late" | sort | head -1)" = "$late" ] || fail "foreseen for $late: $(cat out.txt)"
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+[ "$(ask_logbook "SELECT count(*) FROM event WHERE text LIKE '%check%in time%42%'")" = 2 ] || fail "checks: $("$PERDURE" runs 1)"
+[ "$(ask_logbook "SELECT count(*) FROM event WHERE text LIKE '%second%in time%0%'")" = 2 ] || fail "second looks: $("$PERDURE" runs 1)"
+[ "$(ask_logbook "SELECT max(ended_at) < strftime('%s', '2026-04-20') * 1000000 FROM run")" = 1 ] || fail "held back: $("$PERDURE" runs)"
+
 # 3. The same study, cut at random points: the same draws, the same checks.
 new_logbook cut
 cells
