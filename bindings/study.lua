@@ -188,8 +188,9 @@ end
 
 -- s:wait("P42D", { early = "P0D", late = "P2D", missed = "measure" }): until the first of the study's cells
 -- is of this age, counted from its own last charge; the first thing performed on each cell after it begins
--- when that is due, and what follows on the same cell at once. Cells with no charge on record count from the first wait. Says "in time" or "late"; `missed` says
--- what to do when late: "measure" (the default), "skip" or "ask".
+-- when that is due, and what follows on the same cell at once. Cells with no charge on record count from the
+-- first wait. Says "in time" or "late"; `missed` says what to do when late: "measure" (the default), "skip" or
+-- "ask".
 function Study:wait(age, window)
   window = window or {}
   if type(window) ~= "table" then
