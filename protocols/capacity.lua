@@ -16,7 +16,7 @@ return protocol {
     stop = { unit = "V", default = "1.0 V", about = "end-of-discharge voltage" },
     again = { unit = "", default = 0, about = "1: rest and charge again at the end, ready for use" },
   },
-  results = { capacity = "Ah", energy = "Wh", mean_voltage = "V" },
+  results = { capacity = "Ah", energy = "Wh", mean_voltage = "V", mid_voltage = "V" },
   run = function(cell, p)
     local function fill()
       local ends = { time = p.fill }
@@ -33,6 +33,9 @@ return protocol {
     if out.energy then -- a display worked by hand may not show it
       record("energy", out.energy, "Wh", out.energy_uncertainty)
       record("mean_voltage", out.mean_voltage, "V", out.mean_voltage_uncertainty)
+    end
+    if out.mid_voltage then -- at half of the charge: the mid-point voltage of data sheets
+      record("mid_voltage", out.mid_voltage, "V")
     end
     if p.again > 0 then
       cell:rest { time = p.rest }

@@ -456,7 +456,7 @@ near "S2, in mV" "$(bias 1 S2 bias_mV)" 2 1
 holds "S1" "$(bias 0 S1 low)" "$(bias 0 S1 high)" 0.667
 "$PERDURE" start capacity --cells T-01,T-02,T-03 >/dev/null
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
-expect 0 'Corrected: 6 values' "$PERDURE" results --correct
+expect 0 'Corrected: 9 values' "$PERDURE" results --correct
 
 # 9. Words that do not go together.
 expect 2 'one at a time' "$PERDURE" results --wear --retention
