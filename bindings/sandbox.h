@@ -68,8 +68,8 @@ void guest_load_own(lua_State *L, const char *name, const char *text, size_t len
 /* Counts work that a C function does, in instructions; raises when it is too much. */
 void guest_charge(lua_State *L, size_t work);
 
-/* Between the two, processor time is not put down to the script: what a word of it has done outside,
- * such as opening one instrument of a thousand. Nothing may be raised in between. */
+/* Between the two, processor time is not put down to the script: what a word of it has done
+ * outside, such as opening one instrument of a thousand. Nothing may be raised in between. */
 int64_t guest_pause(lua_State *L);
 void guest_unpause(lua_State *L, int64_t since);
 

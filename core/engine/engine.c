@@ -11,6 +11,7 @@
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
 #include "engine/notify.h"
+#include "engine/study.h"
 
 /* Real seconds between tries when the disk is full. */
 #define HELD_RETRY 5

@@ -160,25 +160,6 @@ bool by_hand_begin(struct live_run *run, bool taken_up);
 /* With what was typed (JSON, see answer.h), or NULL for a rest that is over. */
 void by_hand_end(struct live_run *run, const char *answer);
 
-/* --- study.c -----------------------------------------------------------------------------------
- */
-
-/* Queues the runs of REQUEST_PERFORM; true when it is refused: run->outcome says why. */
-bool study_perform(struct live_run *run, bool taken_up);
-/* PERFORMING: completes it when all of its runs are over. */
-void study_look(struct live_run *run);
-void study_place(struct live_run *run);
-/* Whether a run that it started is not over yet. */
-bool study_has_open_children(const struct live_run *study);
-/* Takes in the window of the wait that is asked for. */
-void study_window(struct live_run *run);
-/* A queued run's date holds as civil time: by other rules of its zone it is another instant now. */
-void study_review_due(struct live_run *run);
-/* Refuses a window that opens before the age has begun to count. */
-int window_check(const struct script_request *request, struct error *error);
-/* The instant that a REQUEST_WAIT asked for at `cursor` waits for. */
-utc_us wait_end(const struct zone *zone, const struct script_request *request, utc_us cursor);
-
 /* --- perform.c: the primitives that need no channel
  * ------------------------------------------------ */
 

@@ -1,5 +1,6 @@
 /* What is told, and in which order. The command itself is notify_command.c's. */
 #include "engine/notify.h"
+#include "engine/study.h"
 
 #include <inttypes.h>
 #include <stdlib.h>

@@ -5,6 +5,7 @@
 #include "engine/answer.h"
 #include "engine/engine_internal.h"
 #include "engine/notify.h"
+#include "engine/study.h"
 
 static void done_with(struct live_run *run, const char *json)
 {

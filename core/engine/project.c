@@ -1,5 +1,6 @@
 /* Leading a study onward by estimates. */
 #include "engine/project.h"
+#include "engine/study.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -7,6 +7,7 @@
 
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
+#include "engine/study.h"
 
 static void due(void *owner)
 {

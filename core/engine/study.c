@@ -14,6 +14,7 @@
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
 #include "engine/notify.h"
+#include "engine/study.h"
 #include "logbook/cells.h"
 
 #define PROTOCOL_PREFIX "protocol/" /* of the modules that are protocols to perform */
