@@ -20,6 +20,8 @@ static int run(const struct arguments *arguments, struct error *error)
         json_object_set_new(request, "cells", argument_list(argument(arguments, "cells")));
         if (argument(arguments, "channel"))
             json_object_set_new(request, "channel", json_string(argument(arguments, "channel")));
+        if (argument(arguments, "also"))
+            json_object_set_new(request, "also", json_true());
         if (!change(arguments, request, &reply, error)) {
             json_t *runs = json_object_get(reply, "runs");
             print_rows(arguments, runs, columns);
@@ -39,6 +41,8 @@ static const struct option_spec options[] = {
     {"cells", "A,B", "the cells, a run for each", false},
     {"channel", "NAME", "the channel; else the first that is free", false},
     {"set", "NAME=VALUE", "a parameter of the script, such as --set rate=\"500 mA\"", true},
+    {"also", NULL,
+     "although a study that is going on has the cells; it fails if it needs one meanwhile", false},
     {NULL, NULL, NULL, false},
 };
 

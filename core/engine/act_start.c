@@ -12,6 +12,7 @@ struct start {
     const char *kind, *name, *text, *channel;
     size_t length;
     json_t *modules, *params, *cells;
+    int also; /* although the cells are in use elsewhere */
     char hash[SHA256_HEX];
 };
 
@@ -87,6 +88,31 @@ static int add_run(struct act *a, const struct start *s, struct run_record *reco
     return 0;
 }
 
+/* A charge in between makes a shelved cell young again, and a run that has a cell when its study
+ * wants it ends the study: months are lost, and seen late. So it is asked for, or refused. */
+static int refuse_cell_in_use(struct act *a, const struct start *s, const struct cell_record *cell,
+                              struct error *error)
+{
+    struct run_record study = {0};
+    int64_t id = 0;
+    if (s->also)
+        return 0;
+    if (cell->busy_run)
+        return error_set(error, ERROR_FAILED, cell->label,
+                         "let that run end, or stop it, then start this one",
+                         "the cell is in run %" PRId64, cell->busy_run);
+    if (logbook_study_of_cell(a->logbook, cell->id, &id, error) || !id ||
+        logbook_run(a->logbook, id, &study, error))
+        return error->code;
+    error_set(error, ERROR_FAILED, cell->label,
+              "let the study end, or stop it; perdure start --also does it all the same",
+              "the cell belongs to study %" PRId64
+              " (%s), which is going on and counts its age from its last charge",
+              id, study.script_name);
+    run_record_free(&study);
+    return error->code;
+}
+
 static int start_on_cell(struct act *a, const struct start *s, const char *label,
                          struct error *error)
 {
@@ -96,8 +122,9 @@ static int start_on_cell(struct act *a, const struct start *s, const char *label
     string_copy(record.cell_label, sizeof record.cell_label, label);
     if (!facts_of_cell(a->logbook, label, &facts, error) &&
         !look_at_script(a, s, record.params, &facts, NULL, error) &&
-        !logbook_cell(a->logbook, label, &cell, error)) {
-        record.cell = cell.id;
+        !logbook_cell(a->logbook, label, &cell, error) &&
+        (cell.busy_run || !refuse_cell_in_use(a, s, &cell, error))) {
+        record.cell = cell.id; /* a busy one is refused there, whatever was asked for */
         add_run(a, s, &record, error);
     }
     run_record_free(&record);
@@ -112,6 +139,13 @@ static int start_study(struct act *a, const struct start *s, struct error *error
     json_t *label;
     char *cells = NULL;
     size_t i;
+    json_array_foreach(s->cells, i, label)
+    {
+        struct cell_record cell;
+        if (logbook_cell(a->logbook, json_string_value(label), &cell, error) ||
+            refuse_cell_in_use(a, s, &cell, error))
+            goto out;
+    }
     if (add_run(a, s, &record, error))
         goto out;
     json_array_foreach(s->cells, i, label)
@@ -137,9 +171,10 @@ int start_act(struct act *a, struct error *error)
     json_error_t problem;
     json_t *label;
     size_t i;
-    if (json_unpack_ex((json_t *)a->request, &problem, 0, "{s:s, s:s, s:s%, s:o, s:o, s:o, s?s}",
-                       "kind", &s.kind, "name", &s.name, "text", &s.text, &s.length, "modules",
-                       &s.modules, "params", &s.params, "cells", &s.cells, "channel", &s.channel))
+    if (json_unpack_ex((json_t *)a->request, &problem, 0,
+                       "{s:s, s:s, s:s%, s:o, s:o, s:o, s?s, s?b}", "kind", &s.kind, "name",
+                       &s.name, "text", &s.text, &s.length, "modules", &s.modules, "params",
+                       &s.params, "cells", &s.cells, "channel", &s.channel, "also", &s.also))
         return bad_request(error, problem.text);
     if (!json_array_size(s.cells))
         return error_set(error, ERROR_USAGE, s.name, "name cells with --cells A,B",

@@ -9,6 +9,17 @@ int logbook_add_study_cell(struct logbook *logbook, int64_t run, int64_t cell, s
                V_INT(cell));
 }
 
+int logbook_study_of_cell(struct logbook *logbook, int64_t cell, int64_t *run, struct error *error)
+{
+    return NUMBER(logbook, error, run,
+                  "SELECT coalesce(min(run.id), 0) FROM study_cell "
+                  "JOIN run ON run.id = study_cell.run "
+                  "WHERE study_cell.cell = ?1 AND ended_at IS NULL AND NOT EXISTS "
+                  "(SELECT 1 FROM placement WHERE placement.run = run.id "
+                  "AND placement.cell = ?1 AND placement.kind = 'withdrawn')",
+                  V_INT(cell));
+}
+
 int logbook_study_cells(struct logbook *logbook, int64_t run, json_t **rows, struct error *error)
 {
     sqlite3_stmt *stmt;

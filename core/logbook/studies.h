@@ -10,6 +10,9 @@
 
 int logbook_add_study_cell(struct logbook *logbook, int64_t run, int64_t cell, struct error *error);
 
+/* A study that is going on and has the cell, unless it has withdrawn it; 0 when there is none. */
+int logbook_study_of_cell(struct logbook *logbook, int64_t cell, int64_t *run, struct error *error);
+
 /* In order of label: [{"label", "model", "size", "chemistry", "rated_Ah"}], owned by the caller. */
 int logbook_study_cells(struct logbook *logbook, int64_t run, json_t **rows, struct error *error);
 

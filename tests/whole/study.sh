@@ -112,7 +112,72 @@ new_logbook drawer
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 [ "$(ask_logbook "SELECT count(*) FROM result WHERE name = 'remaining'")" = 8 ] || fail "four checks of two cells"
 
-# 5. Bad input.
+# 5. A cell is waited for once: what was charged since the wait ended is looked at at once, not a year later.
+cat >twice.lua <<'L'
+return study {
+  title = "Worn for a quarter, then looked at twice",
+  run = function(s)
+    s:perform("capacity", s.cells, { again = 1 })
+    s:serve(s.cells, { cycles_a_day = 1 })
+    s:wait("P90D", { late = "P2D" })
+    s:perform("capacity", s.cells, { again = 1 })
+    s:perform("resistance", s.cells, { fill = 0 })
+  end,
+}
+L
+new_logbook twice
+"$PERDURE" start twice.lua --cells T-01,T-02 >/dev/null
+expect 0 'resistance' "$PERDURE" agenda --weeks 60
+[ "$(grep -c '2026-06' out.txt)" = 2 ] || fail "both looks in June in the agenda: $(cat out.txt)"
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+[ "$(ask_logbook "SELECT count(*) FROM run WHERE script_name = 'resistance' AND started_at < 1780272000000000 + 30 * 86400000000")" = 2 ] ||
+    fail "resistance was not looked at in June: $("$PERDURE" runs)"
+[ "$(ask_logbook "SELECT count(*) FROM event WHERE level = 'warning'")" = 0 ] || fail "nothing was late"
+expect 0 '0 findings' "$PERDURE" audit
+expect 0 'resistance' "$PERDURE" runs 1 # a study's runs stand in it
+[ "$(grep -c 'T-01' out.txt)" = 3 ] || fail "the runs of the study: $(cat out.txt)"
+
+# 6. A cell of a study that is going on is not started by the way; a withdrawn one is free.
+cat >keeps.lua <<'L'
+return study {
+  title = "Keeps its cells",
+  run = function(s)
+    s:withdraw("T-03", "leaked")
+    s:wait("P42D")
+  end,
+}
+L
+new_logbook keeps
+"$PERDURE" start keeps.lua --cells T-01,T-02,T-03 >/dev/null
+expect 1 'belongs to study 1 (keeps.lua)' "$PERDURE" start capacity --cells T-01
+expect 1 'belongs to study 1 (keeps.lua)' "$PERDURE" run capacity --cells T-02 --bench bench.lua
+expect 1 'belongs to study 1 (keeps.lua)' "$PERDURE" start twice.lua --cells T-02,T-04
+[ "$(ask_logbook "SELECT count(*) FROM run")" = 1 ] || fail "a refused run was queued"
+expect 0 'T-01' "$PERDURE" start capacity --cells T-01 --also
+expect 1 'is in run 2' "$PERDURE" start capacity --cells T-01 --also
+expect 0 'T-04' "$PERDURE" start capacity --cells T-04
+expect 1 'is in run 3' "$PERDURE" start twice.lua --cells T-04
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+expect 0 'T-01' "$PERDURE" start capacity --cells T-01 # the study is over
+new_logbook withdrawn
+cat >keeps.lua <<'L'
+return study {
+  title = "Keeps its cells",
+  run = function(s)
+    s:withdraw("T-03", "leaked")
+    s:ask { text = "Go on?", kind = "text" }
+  end,
+}
+L
+"$PERDURE" start keeps.lua --cells T-02,T-03 >/dev/null
+expect 0 '1 question is open' "$PERDURE" engine --bench bench.lua --until-idle
+expect 0 'T-03' "$PERDURE" start capacity --cells T-03
+expect 1 'belongs to study 1' "$PERDURE" start capacity --cells T-02
+"$PERDURE" stop 1 >/dev/null
+expect 0 'T-02' "$PERDURE" start capacity --cells T-02
+expect 0 'did not end well' "$PERDURE" overview
+
+# 7. Bad input.
 study() {
     printf 'return study {\n  title = "bad",\n  run = function(s)\n%s\n  end,\n}\n' "$1" >bad.lua
 }
