@@ -111,7 +111,8 @@ int arguments_parse(int count, char **values, struct arguments *out, const struc
         } else if (!*verb) {
             *verb = find_verb(values[i]);
             if (!*verb)
-                return usage(error, values[i], "there is no such verb");
+                return error_set(error, ERROR_USAGE, values[i], "perdure help lists them",
+                                 "there is no such verb");
         } else if (out->words < ARGUMENTS_MOST) {
             out->word[out->words++] = values[i];
         }
@@ -123,8 +124,11 @@ int arguments_parse(int count, char **values, struct arguments *out, const struc
         out->logbook = "logbook.perdure";
     if (*verb && (out->words < (*verb)->least || out->words > (*verb)->most)) {
         char why[128];
-        snprintf(why, sizeof why, "write: perdure %s %s", (*verb)->name, (*verb)->words);
-        return usage(error, (*verb)->name, why);
+        snprintf(why, sizeof why, "write perdure %s%s%s", (*verb)->name,
+                 (*verb)->words[0] ? " " : "", (*verb)->words);
+        return error_set(error, ERROR_USAGE, (*verb)->name, why, "%s",
+                         out->words < (*verb)->least ? "something is missing"
+                                                     : "too much is given");
     }
     return 0;
 }

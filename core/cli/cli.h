@@ -69,5 +69,8 @@ void print_rows(const struct arguments *arguments, const json_t *rows,
 void print_rows_in(const struct arguments *arguments, const json_t *rows,
                    const struct column *columns, const struct zone *zone);
 void print_json(const json_t *document);
+/* An instant on record as tables show it; the buffer is used where the text is not shown as it is.
+ */
+const char *shown_time(const char *text, const struct zone *zone, char *buffer, size_t size);
 
 #endif

@@ -5,6 +5,15 @@
 
 #include "cli/cli.h"
 
+/* What is too long for its column has a line of its own. */
+static void print_option(const char *left, int width, const char *about)
+{
+    if ((int)strlen(left) > width)
+        printf("  %s\n  %-*s %s\n", left, width, "", about);
+    else
+        printf("  %-*s %s\n", width, left, about);
+}
+
 static void help(void)
 {
     puts("perdure " PERDURE_VERSION ": test protocols for rechargeable cells, run for days or "
@@ -12,14 +21,15 @@ static void help(void)
     for (int i = 0; verbs[i]; i++) {
         char call[64];
         snprintf(call, sizeof call, "%s %s", verbs[i]->name, verbs[i]->words);
-        printf("  %-28s %s\n", call, verbs[i]->about);
+        print_option(call, 28, verbs[i]->about);
     }
-    puts(
-        "\nperdure help VERB shows a verb's options. Exit: 0 done; 1 what was asked about failed;\n"
-        "2 usage; 3 the logbook cannot be used; 4 the bench cannot be reached.\n\n"
-        "Charging can vent hydrogen and start a fire. Never charge primary cells; lithium cells "
-        "need\n"
-        "limits of their own. Local codes, the maker's sheet and licensed practice come first.");
+    puts("\n--logbook FILE: else $PERDURE_LOGBOOK, else ./logbook.perdure. --json: one JSON "
+         "document.\n"
+         "perdure help VERB shows a verb's options. Exit: 0 done; 1 what was asked about failed;\n"
+         "2 usage; 3 the logbook cannot be used; 4 the bench cannot be reached.\n\n"
+         "Charging can vent hydrogen and start a fire. Never charge primary cells; lithium cells "
+         "need\n"
+         "limits of their own. Local codes, the maker's sheet and licensed practice come first.");
 }
 
 static int help_verb(const char *name)
@@ -28,13 +38,17 @@ static int help_verb(const char *name)
         const struct verb *verb = verbs[i];
         if (strcmp(verb->name, name) != 0)
             continue;
-        printf("usage: perdure %s %s\n\n%s\n", verb->name, verb->words, verb->about);
+        printf("usage: perdure %s%s%s\n\n%s\n", verb->name, verb->words[0] ? " " : "", verb->words,
+               verb->about);
         for (const struct option_spec *o = verb->options; o && o->name; o++) {
             char left[64];
             snprintf(left, sizeof left, "%s%s%s%s", o->name[1] ? "--" : "-", o->name,
                      o->value ? " " : "", o->value ? o->value : "");
-            printf("  %-24s %s\n", left, o->about);
+            print_option(left, 24, o->about);
         }
+        if (strcmp(name, "engine") == 0 || strcmp(name, "run") == 0)
+            puts("\nIt drives cells. Charging can vent hydrogen and start a fire: ventilate, never "
+                 "charge\nprimary cells, fuse every channel, and do not trust software alone.");
         return 0;
     }
     fprintf(stderr, "perdure: %s: there is no such verb; perdure help lists them\n", name);

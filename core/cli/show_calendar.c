@@ -171,14 +171,15 @@ static void print_summary(const json_t *s)
     json_t *warning;
     const json_t *days = json_object_get(s, "person_days");
     printf(
-        "\nlasts %s, %.0f channel-hours; busiest day %s with %.0f of %.0f channel-hours; a person "
-        "is asked %" JSON_INTEGER_FORMAT " times\n",
+        "\nlasts %s, %.0f channel-hours; busiest day %s with %.0f of %.0f channel-hours; the study "
+        "itself asks a person %" JSON_INTEGER_FORMAT " time%s\n",
         span_format(json_real_value(json_object_get(s, "duration_h")) * 3600, span, sizeof span),
         json_real_value(json_object_get(s, "channel_hours")),
         json_string_value(json_object_get(s, "busiest_day")),
         json_real_value(json_object_get(s, "busiest_channel_hours")),
         24.0 * (double)json_integer_value(json_object_get(s, "channels")),
-        json_integer_value(json_object_get(s, "questions")));
+        json_integer_value(json_object_get(s, "questions")),
+        json_integer_value(json_object_get(s, "questions")) == 1 ? "" : "s");
     printf("a person is needed on %zu day%s", json_array_size(days),
            json_array_size(days) == 1 ? "" : "s");
     print_days(days);

@@ -5,6 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/quantity.h"
+#include "base/text.h"
 #include "logbook/facts.h"
 #include "logbook/runs.h"
 #include "verdict/channel_words.h"
@@ -55,6 +57,21 @@ static const struct column channels[] = {
     {NULL, NULL, 0},
 };
 
+static const struct column child_columns[] = {
+    {"run", "run", 'r'},
+    {"script", "protocol", 'l'},
+    {"cell", "cell", 'l'},
+    {"channel", "channel", 'l'},
+    {"state", "state", 'l'},
+    {"due_at", "due", 't'},
+    {"started_at", "started", 't'},
+    {"ended_at", "ended", 't'},
+    {"why", "why", 'l'},
+    {NULL, NULL, 0},
+};
+
+static void say_answers(json_t *rows);
+
 static const struct part {
     enum listing listing;
     const char *key;
@@ -65,7 +82,7 @@ static const struct part {
     {LIST_STEPS, "steps", steps, NULL, NULL},
     {LIST_RESULTS, "results", results, measured_say, measured_expand},
     {LIST_CHANNELS, "channels", channels, channels_say, NULL},
-    {LIST_QUESTIONS, "questions", questions, NULL, NULL},
+    {LIST_QUESTIONS, "questions", questions, say_answers, NULL},
     {LIST_EVENTS, "events", events, NULL, NULL},
 };
 
@@ -87,6 +104,84 @@ static const char *word(const json_t *row, const char *key)
     return text ? text : "-";
 }
 
+static void print_head(int64_t id, const json_t *whole)
+{
+    const char *kind = word(whole, "kind"), *channel = word(whole, "channel");
+    printf("run %" PRId64 "  %s", id, word(whole, "script"));
+    if (strcmp(kind, "study") == 0)
+        printf(", a study");
+    else
+        printf(" on %s", word(whole, "cell"));
+    if (strcmp(kind, "import") == 0)
+        printf(", imported");
+    else if (channel[0] && strcmp(channel, "-") != 0)
+        printf(", channel %s", channel);
+    printf(": %s", word(whole, "state"));
+    if (json_is_string(json_object_get(whole, "why")))
+        printf(": %s", word(whole, "why"));
+    putchar('\n');
+}
+
+/* The runs that a study has started. */
+static void print_children(const struct arguments *arguments, struct logbook *logbook, int64_t id,
+                           struct error *error)
+{
+    json_t *runs = NULL, *children = json_array(), *row;
+    size_t i;
+    logbook_list(logbook, LIST_RUNS, &(struct listing_filter){0}, &runs, error);
+    json_array_foreach(runs, i, row)
+    {
+        if (json_integer_value(json_object_get(row, "parent")) == id)
+            json_array_append(children, row);
+    }
+    if (json_array_size(children)) {
+        printf("\n");
+        print_rows_in(arguments, children, child_columns, logbook_zone(logbook));
+    }
+    json_decref(children);
+    json_decref(runs);
+}
+
+/* Of the values of a display (core/engine/answer.c). */
+static enum dimension dimension_of(const char *name)
+{
+    static const struct {
+        const char *name;
+        enum dimension dimension;
+    } known[] = {
+        {"charge", DIM_CHARGE},   {"energy", DIM_ENERGY},         {"time", DIM_TIME},
+        {"voltage", DIM_VOLTAGE}, {"resistance", DIM_RESISTANCE}, {"temperature", DIM_TEMPERATURE}};
+    for (size_t i = 0; i < sizeof known / sizeof *known; i++)
+        if (strcmp(known[i].name, name) == 0)
+            return known[i].dimension;
+    return DIM_NUMBER;
+}
+
+/* What was typed of a display, in words: its values are kept in SI. */
+static void say_answers(json_t *rows)
+{
+    size_t i;
+    json_t *row, *value;
+    const char *name;
+    json_array_foreach(rows, i, row)
+    {
+        json_t *answer = json_object_get(row, "answer");
+        struct text out = TEXT_EMPTY;
+        if (!json_is_object(answer))
+            continue;
+        json_object_foreach(answer, name, value)
+        {
+            char shown[32];
+            if (json_is_number(value))
+                text_addf(&out, "%s%s", out.length ? ", " : "",
+                          quantity_format(json_number_value(value), dimension_of(name), shown,
+                                          sizeof shown));
+        }
+        json_object_set_new(row, "answer", json_string(out.length ? out.bytes : ""));
+        text_free(&out);
+    }
+}
+
 int show_run(const struct arguments *arguments, struct logbook *logbook, int64_t id,
              struct error *error)
 {
@@ -101,13 +196,10 @@ int show_run(const struct arguments *arguments, struct logbook *logbook, int64_t
     json_t *whole = json_copy(find_row(runs, id));
     json_decref(runs);
 
-    const bool imported = strcmp(word(whole, "kind"), "import") == 0;
     if (!arguments->json)
-        printf("run %" PRId64 "  %s on %s, %s%s: %s%s%s\n", id, word(whole, "script"),
-               word(whole, "cell"), imported ? "imported" : "channel ",
-               imported ? "" : word(whole, "channel"), word(whole, "state"),
-               json_is_string(json_object_get(whole, "why")) ? ": " : "",
-               json_is_string(json_object_get(whole, "why")) ? word(whole, "why") : "");
+        print_head(id, whole);
+    if (!arguments->json && strcmp(word(whole, "kind"), "study") == 0)
+        print_children(arguments, logbook, id, error);
     for (size_t i = 0; i < sizeof parts / sizeof *parts && !error->code; i++) {
         json_t *rows = NULL;
         if (logbook_list(logbook, parts[i].listing, &filter, &rows, error))

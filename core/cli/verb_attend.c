@@ -15,16 +15,31 @@
 #include "engine/answer.h"
 
 static const struct column columns[] = {
-    {"question", "question", 'r'},  {"cell", "cell", 'l'},         {"asked_at", "asked (UTC)", 't'},
+    {"question", "question", 'r'},  {"cell", "cell", 'l'},         {"asked_text", "asked", 'l'},
     {"text", "what is asked", 'l'}, {"hint", "an answer is", 'l'}, {NULL, NULL, 0},
 };
+
+/* By the logbook's clock, as every other table has it. */
+static void say_when(json_t *rows, const struct zone *zone)
+{
+    size_t i;
+    json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        char text[48];
+        json_object_set_new(
+            row, "asked_text",
+            json_string(shown_time(row_text(row, "asked_at"), zone, text, sizeof text)));
+    }
+}
 
 static int open_questions(const struct arguments *arguments, json_t **rows, struct error *error)
 {
     struct logbook *logbook = NULL;
     if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
-    answer_open_questions(logbook, rows, error);
+    if (!answer_open_questions(logbook, rows, error) && !arguments->json)
+        say_when(*rows, logbook_zone(logbook));
     logbook_close(logbook);
     return error->code;
 }
@@ -50,9 +65,8 @@ static bool wants_label(const json_t *row)
 
 static void show(const json_t *row, size_t left)
 {
-    printf("\n%s  (question %" JSON_INTEGER_FORMAT ", asked %.16s UTC; %zu open)\n",
-           row_text(row, "text"), json_integer_value(json_object_get(row, "question")),
-           row_text(row, "asked_at"), left);
+    printf("\n%s  (question %" JSON_INTEGER_FORMAT ", asked %s; %zu open)\n", row_text(row, "text"),
+           json_integer_value(json_object_get(row, "question")), row_text(row, "asked_text"), left);
     printf("    an answer is %s; ENTER passes, %sq ends\n%s> ", row_text(row, "hint"),
            wants_label(row) ? "" : "a label picks its cell, ", row_text(row, "cell"));
     fflush(stdout);
@@ -124,7 +138,11 @@ static int run(const struct arguments *arguments, struct error *error)
     if (!arguments->json && (isatty(STDIN_FILENO) || argument(arguments, "lines")))
         return attend(arguments, error);
     json_t *rows = NULL;
-    if (!open_questions(arguments, &rows, error))
+    if (open_questions(arguments, &rows, error))
+        return error->code;
+    if (!arguments->json && !json_array_size(rows))
+        puts("nothing is asked");
+    else
         print_rows(arguments, rows, columns);
     json_decref(rows);
     return error->code;

@@ -11,6 +11,7 @@
 #include "cli/source.h"
 #include "cli/workplace.h"
 #include "engine/acts.h"
+#include "logbook/facts.h"
 #include "logbook/runs.h"
 #include "page/page.h"
 
@@ -79,6 +80,21 @@ static int open_page(struct page **page, const struct arguments *arguments,
     return 0;
 }
 
+/* Idle may mean that everything waits for a person. */
+static void tell_open_questions(struct logbook *logbook)
+{
+    json_t *rows = NULL;
+    struct error ignored;
+    if (!logbook_list(logbook, LIST_QUESTIONS, &(struct listing_filter){0}, &rows, &ignored) &&
+        json_array_size(rows))
+        fprintf(stderr,
+                "%zu question%s open: perdure attend shows %s; without --until-idle the "
+                "engine waits for the answers\n",
+                json_array_size(rows), json_array_size(rows) == 1 ? " is" : "s are",
+                json_array_size(rows) == 1 ? "it" : "them");
+    json_decref(rows);
+}
+
 static int run_engine(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace = {0};
@@ -93,8 +109,9 @@ static int run_engine(const struct arguments *arguments, struct error *error)
         return error_set(error, ERROR_USAGE, "--on-due-limit", "give 0.1 s to 1 h",
                          "a command that tells people is given some time, and not for ever");
     if (!common(&workplace, arguments, &options, &terminal, error) &&
-        !open_page(&page, arguments, &options, error))
-        workplace_work(&workplace, &options, error);
+        !open_page(&page, arguments, &options, error) &&
+        !workplace_work(&workplace, &options, error) && options.until_idle)
+        tell_open_questions(workplace.logbook);
     workplace_close(&workplace);
     page_free(page);
     return error->code;
@@ -147,6 +164,21 @@ static int judge(struct logbook *logbook, int64_t id, struct error *error)
     return error->code;
 }
 
+/* The bench could not be reached, or the logbook is another's: the run waits, and keeps its cell.
+ */
+static void tell_still_open(struct logbook *logbook, int64_t id)
+{
+    struct run_record record = {0};
+    struct error ignored;
+    if (!logbook_run(logbook, id, &record, &ignored) && !run_state_is_over(record.state))
+        fprintf(stderr,
+                "run %" PRId64
+                " is %s and waits: perdure engine goes on with it, perdure stop %" PRId64
+                " ends it\n",
+                id, run_state_name(record.state), id);
+    run_record_free(&record);
+}
+
 static int run_run(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace = {0};
@@ -157,6 +189,8 @@ static int run_run(const struct arguments *arguments, struct error *error)
         !workplace_work(&workplace, &options, error) &&
         !show_run(arguments, workplace.logbook, options.until_run, error))
         judge(workplace.logbook, options.until_run, error);
+    else if (options.until_run && error->code)
+        tell_still_open(workplace.logbook, options.until_run);
     workplace_close(&workplace);
     return error->code;
 }

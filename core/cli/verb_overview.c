@@ -6,13 +6,17 @@
  * holds up a channel. */
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
+#include "base/rows.h"
 #include "bindings/script.h"
 #include "cli/workplace.h"
 #include "engine/overview.h"
 
 #define OVER_SHOWN 20
+/* Latest runs among which those that went wrong are told on the command line. */
+#define OVER_LOOKED_AT 1000
 /* Whoever measures goes first. */
 #define NICER 10
 
@@ -38,6 +42,12 @@ static const struct column agenda[] = {
     {"labels", "which", 'l'},  {NULL, NULL, 0},
 };
 
+static const struct column failed[] = {
+    {"run", "run", 'r'},     {"script", "script", 'l'},  {"cell", "cell", 'l'},
+    {"state", "state", 'l'}, {"ended_at", "ended", 't'}, {"why", "why", 'l'},
+    {NULL, NULL, 0},
+};
+
 static int look(struct overview_options *options, json_t **out, struct error *error)
 {
     struct clock clock;
@@ -58,6 +68,21 @@ static void print_part(const struct arguments *arguments, const json_t *whole, c
     putchar('\n');
 }
 
+/* Of the latest runs that are over, those that did not end well. */
+static void print_failed(const struct arguments *arguments, const json_t *over,
+                         const struct zone *zone)
+{
+    json_t *bad = json_pack("{s:[]}", "over"), *row;
+    size_t i;
+    json_array_foreach(over, i, row)
+    {
+        if (strcmp(row_text(row, "state"), "done") != 0)
+            json_array_append(json_object_get(bad, "over"), row);
+    }
+    print_part(arguments, bad, "over", "did not end well", failed, zone);
+    json_decref(bad);
+}
+
 static void print(const struct arguments *arguments, const json_t *whole, const struct zone *zone)
 {
     const json_t *trouble = json_object_get(whole, "agenda_trouble");
@@ -68,6 +93,7 @@ static void print(const struct arguments *arguments, const json_t *whole, const 
     print_part(arguments, whole, "questions", "asked", questions, zone);
     print_part(arguments, whole, "runs", "going on", runs, zone);
     print_part(arguments, whole, "agenda", "due", agenda, zone);
+    print_failed(arguments, json_object_get(whole, "over"), zone);
     if (json_is_string(trouble))
         printf("the agenda is not whole: %s\n", json_string_value(trouble));
     if (!json_array_size(json_object_get(whole, "runs")))
@@ -102,12 +128,15 @@ static int serve(const struct arguments *arguments, struct overview_options *opt
 static int run(const struct arguments *arguments, struct error *error)
 {
     struct overview_options options = {.scripts = lua_script_ops(), .over = OVER_SHOWN};
+    const bool page = argument(arguments, "on-request") != NULL;
     json_t *whole = NULL;
     if (argument_number(arguments, "weeks", 8, &options.weeks, error) ||
         argument_number(arguments, "channels", 8, &options.channels, error))
         return error->code;
+    if (!page && !arguments->json)
+        options.over = OVER_LOOKED_AT;
     options.estimates = estimates_new(options.scripts);
-    if (argument(arguments, "on-request"))
+    if (page)
         serve(arguments, &options);
     else if (!logbook_open(&options.logbook, arguments->logbook, LOGBOOK_READ, error) &&
              !look(&options, &whole, error))

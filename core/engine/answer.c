@@ -242,6 +242,16 @@ static int read_done(const json_t *expects, const char *typed, json_t **answer, 
     return 0;
 }
 
+static int refuse_implausible(const json_t *expects, const char *part, const struct shown *shown,
+                              double most, struct error *error)
+{
+    char why[160], from[32], to[32];
+    snprintf(why, sizeof why, "it is not plausible, misread? The %s of this cell is %s to %s",
+             shown->name, quantity_format(shown->least, shown->dimension, from, sizeof from),
+             quantity_format(most, shown->dimension, to, sizeof to));
+    return refuse(expects, part, why, error);
+}
+
 /* One part of a display's text: which of its values it is follows from its unit. */
 static int read_part(const json_t *expects, const char *part, json_t *values, struct error *error)
 {
@@ -260,7 +270,7 @@ static int read_part(const json_t *expects, const char *part, json_t *values, st
         if (shown->dimension == DIM_VOLTAGE && json_is_number(volts))
             most = json_number_value(volts);
         if (quantity.value < shown->least || quantity.value > most)
-            return refuse(expects, part, "it is not plausible for this cell: misread?", error);
+            return refuse_implausible(expects, part, shown, most, error);
         if (json_object_get(values, shown->name))
             return refuse(expects, part, "it is there twice", error);
         json_object_set_new(values, shown->name, json_real(quantity.value));
@@ -268,7 +278,10 @@ static int read_part(const json_t *expects, const char *part, json_t *values, st
                             json_real(quantity_step(part)));
         return 0;
     }
-    return refuse(expects, part, "no display shows this of a cell", error);
+    return refuse(expects, part,
+                  quantity.dimension == DIM_NUMBER ? "its unit is missing; decimals stand behind a point"
+                                                   : "no display shows this of a cell",
+                  error);
 }
 
 static int read_display(const json_t *expects, const char *typed, json_t **answer,

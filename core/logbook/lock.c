@@ -78,7 +78,7 @@ static int refuse_busy(const char *logbook, int fd, struct error *error)
                          "another process is writing to it");
     return error_set(error, ERROR_BUSY, logbook, "let it end, or stop it, then try again",
                      "process %d has been writing to it since %s", pid,
-                     utc_format(since, stamp, sizeof(stamp)));
+                     utc_format(since - since % US_PER_S, stamp, sizeof(stamp)));
 }
 
 /* The one that had the lock may have removed the file between our open and our lock. */

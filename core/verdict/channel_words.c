@@ -45,6 +45,8 @@ void channel_accuracy_words(const json_t *row, struct text *out)
         if (entry)
             add_entry(entry, stated[i].name, stated[i].dimension, out);
     }
+    if (!out->length)
+        return; /* how errors go together says nothing where none are stated */
     static const char *const correlations[] = {"shared", "steady"};
     for (size_t i = 0; i < 2; i++) {
         char text[40];

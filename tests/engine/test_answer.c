@@ -67,9 +67,10 @@ static void a_display_is_read_by_its_units(void **state)
     json_decref(answer);
     refuses(display, "4 h 2 min", "charge is missing");
     refuses(display, "", "charge is missing");
-    refuses(display, "1875", "1875 mAh");
+    refuses(display, "1875", "unit is missing");
+    refuses(display, "1,875 Ah", "behind a point");
     refuses(display, "1875 mAh, 1900 mAh", "twice");
-    refuses(display, "18750 mAh", "plausible"); /* a slipped digit on a cell of 2000 mAh */
+    refuses(display, "18750 mAh", "0 Ah to 4 Ah"); /* a slipped digit on a cell of 2000 mAh */
     refuses(display, "-5 mAh", "plausible");
     refuses(display, "1875 mAh, 12 V", "plausible");
     refuses(display, "1875 mAh, 3 W", "no display");

@@ -143,6 +143,11 @@ kill_engine
 [ "$(ask_logbook "SELECT count(*) FROM run WHERE state <> 'done'")" = 0 ] || fail "$(ask_logbook "SELECT * FROM runs")"
 
 # As typed, by hand, by whom.
+capacity_run=$(ask_logbook "SELECT run FROM results WHERE cell = '$first' AND name = 'capacity'")
+expect 0 '1.912 Ah' "$PERDURE" runs "$capacity_run"
+grep -q '1.5 V, 1.912 Ah, 2.35 Wh  *[A-Z]' out.txt || grep -q '1.912 Ah, 2.35 Wh, 1.5 V  *[A-Z]' out.txt ||
+    fail "what was typed is not shown: $(cat out.txt)"
+expect 0 'nothing is asked' "$PERDURE" attend
 result() {
     ask_logbook "SELECT printf('%.4g', value) FROM results WHERE cell = '$1' AND name = '$2'"
 }

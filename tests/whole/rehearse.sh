@@ -25,7 +25,7 @@ expect 0 'lasts' "$PERDURE" rehearse calm.lua $from --count 2 --channels 4
 unsaid warning
 said 'a person is needed on 2 days: 2026-03-02, 2026-03-11'
 said 'busiest day 2026-03-02 with 96 of 96 channel-hours'
-said 'a person is asked 0 times'
+said 'the study itself asks a person 0 times'
 unsaid waits
 
 cat >read.lua <<'L'
@@ -77,7 +77,7 @@ study asks '    if s:ask { text = "Go on?", choices = { "yes", "no" } } == "yes"
     wait("10 d")
     s:ask { text = "How many leaked?", least = 0 }'
 expect 0 'rehearsed' "$PERDURE" rehearse asks.lua $from --count 2
-said 'a person is asked 2 times'
+said 'the study itself asks a person 2 times'
 said 'a person is needed on 2 days: 2026-03-02, 2026-03-12'
 said 'drain'
 expect 0 'nothing wrong' "$PERDURE" check asks.lua
