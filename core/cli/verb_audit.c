@@ -25,11 +25,12 @@ static void show(const struct arguments *arguments, const struct audit *a, json_
     {
         puts(json_string_value(text));
     }
-    printf("audit: %" PRId64 " steps recomputed from %" PRId64
+    printf("audit: %" PRId64 " step%s recomputed from %" PRId64
            " samples (worst charge difference %.2g), %" PRId64 " run%s and %" PRId64
            " journal entries replayed: %zu finding%s\n",
-           a->steps, a->samples, a->worst_charge, a->runs, a->runs == 1 ? "" : "s", a->entries,
-           json_array_size(a->findings), json_array_size(a->findings) == 1 ? "" : "s");
+           a->steps, a->steps == 1 ? "" : "s", a->samples, a->worst_charge, a->runs,
+           a->runs == 1 ? "" : "s", a->entries, json_array_size(a->findings),
+           json_array_size(a->findings) == 1 ? "" : "s");
 }
 
 static int run_audit(const struct arguments *arguments, struct error *error)

@@ -5,13 +5,14 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "cli/foresee.h"
 #include "cli/source.h"
 #include "cli/workplace.h"
 
 /* Sends the request; says what was done, or shows the reply with --json. `promise`: an engine at
  * work makes the output safe before it replies, and only it can say so. */
-static int say(const struct arguments *arguments, const json_t *request, const char *done,
-               bool promise, struct error *error)
+static int say(const struct arguments *arguments, const json_t *request, const char *what,
+               const char *done, bool promise, struct error *error)
 {
     json_t *reply = NULL;
     if (change(arguments, request, &reply, error))
@@ -23,7 +24,7 @@ static int say(const struct arguments *arguments, const json_t *request, const c
     if (arguments->json)
         print_json(reply);
     else
-        printf("%s %s%s\n", arguments->word[0], done, more);
+        printf("%s %s %s%s\n", what, arguments->word[0], done, more);
     json_decref(reply);
     return 0;
 }
@@ -35,7 +36,7 @@ static int on_run(const struct arguments *arguments, const char *act, const char
     if (argument_run(arguments->word[0], &id, error))
         return error->code;
     json_t *request = json_pack("{s:s, s:I}", "act", act, "run", (json_int_t)id);
-    int code = say(arguments, request, done, promise, error);
+    int code = say(arguments, request, "run", done, promise, error);
     json_decref(request);
     return code;
 }
@@ -61,7 +62,7 @@ static int run_answer(const struct arguments *arguments, struct error *error)
     if (argument_run(arguments->word[0], &id, error))
         return error->code;
     json_t *request = answer_request(arguments, id, arguments->word[1]);
-    int code = say(arguments, request, "answered", false, error);
+    int code = say(arguments, request, "question", "answered", false, error);
     json_decref(request);
     return code;
 }
@@ -78,7 +79,9 @@ static int agreed(const struct arguments *arguments, struct error *error)
         if (fgets(line, sizeof line, stdin) && (line[0] == 'y' || line[0] == 'Y'))
             return 0;
     }
-    return error_set(error, ERROR_FAILED, arguments->word[0], "say --yes to move the run",
+    char what[40];
+    snprintf(what, sizeof what, "run %.30s", arguments->word[0]);
+    return error_set(error, ERROR_FAILED, what, "say --yes to move the run",
                      "nothing was changed: the record fits the edited text");
 }
 
@@ -95,7 +98,9 @@ static int run_adopt(const struct arguments *arguments, struct error *error)
         json_t *reply = NULL;
         if (!change(arguments, request, &reply, error) && !agreed(arguments, error)) {
             json_object_del(request, "dry");
-            say(arguments, request, "moved to the edited text", false, error);
+            if (!say(arguments, request, "run", "moved to the edited text", false, error) &&
+                source.is_study)
+                foresee(arguments, id);
         }
         json_decref(reply);
         json_decref(request);

@@ -15,14 +15,20 @@
 #include "logbook/runs.h"
 #include "page/page.h"
 
+struct teller {
+    bool terminal;
+    const struct zone *zone; /* of the logbook */
+};
+
 /* A line for each thing that happened, on a terminal; only warnings and errors elsewhere. */
 static void tell(void *owner, utc_us at, int64_t run, const char *level, const char *text)
 {
-    const bool *terminal = owner;
-    char when[40];
-    if (!*terminal && strcmp(level, "error") != 0 && strcmp(level, "warning") != 0)
+    const struct teller *teller = owner;
+    char stamp[40], shown[48];
+    if (!teller->terminal && strcmp(level, "error") != 0 && strcmp(level, "warning") != 0)
         return;
-    utc_format(at - at % US_PER_S, when, sizeof when);
+    utc_format(at - at % US_PER_S, stamp, sizeof stamp);
+    const char *when = shown_time(stamp, teller->zone, shown, sizeof shown);
     if (run)
         fprintf(stderr, "%s  run %-4" PRId64 " %s\n", when, run, text);
     else
@@ -30,7 +36,7 @@ static void tell(void *owner, utc_us at, int64_t run, const char *level, const c
 }
 
 static int common(struct workplace *workplace, const struct arguments *arguments,
-                  struct engine_options *options, bool *terminal, struct error *error)
+                  struct engine_options *options, struct teller *teller, struct error *error)
 {
     const char *bench = argument(arguments, "bench"), *every = argument(arguments, "commit-every");
     if (!bench)
@@ -38,18 +44,19 @@ static int common(struct workplace *workplace, const struct arguments *arguments
                          "name a bench file, such as --bench bench.lua",
                          "without a bench there is no channel to work on");
     options->placed = argument(arguments, "placed") != NULL;
-    *terminal = isatty(STDERR_FILENO);
+    teller->terminal = isatty(STDERR_FILENO);
     options->tell = tell;
-    options->owner = terminal;
+    options->owner = teller;
     if (every && quantity_read(every, DIM_TIME, 0, &options->commit_every, error))
         return error->code;
     if (options->commit_every > 1 || options->commit_every < 0)
         return error_set(error, ERROR_USAGE, "--commit-every", "give 1 s or less",
                          "what is measured is made durable at least once a second");
-    return workplace_open(workplace, arguments, error) ||
-                   workplace_read_bench(workplace, bench, error)
-               ? error->code
-               : 0;
+    if (workplace_open(workplace, arguments, error) ||
+        workplace_read_bench(workplace, bench, error))
+        return error->code;
+    teller->zone = logbook_zone(workplace->logbook);
+    return 0;
 }
 
 /* The page, where one is asked for: its address, and with it the token, is told once. */
@@ -102,13 +109,13 @@ static int run_engine(const struct arguments *arguments, struct error *error)
                                      .on_due = argument(arguments, "on-due")};
     const char *limit = argument(arguments, "on-due-limit");
     struct page *page = NULL;
-    bool terminal;
+    struct teller teller = {0};
     if (limit && quantity_read(limit, DIM_TIME, 0, &options.on_due_limit, error))
         return error->code;
     if (limit && !(options.on_due_limit >= 0.1 && options.on_due_limit <= 3600))
         return error_set(error, ERROR_USAGE, "--on-due-limit", "give 0.1 s to 1 h",
                          "a command that tells people is given some time, and not for ever");
-    if (!common(&workplace, arguments, &options, &terminal, error) &&
+    if (!common(&workplace, arguments, &options, &teller, error) &&
         !open_page(&page, arguments, &options, error) &&
         !workplace_work(&workplace, &options, error) && options.until_idle)
         tell_open_questions(workplace.logbook);
@@ -183,8 +190,8 @@ static int run_run(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace = {0};
     struct engine_options options = {0};
-    bool terminal;
-    if (!common(&workplace, arguments, &options, &terminal, error) &&
+    struct teller teller = {0};
+    if (!common(&workplace, arguments, &options, &teller, error) &&
         !queue(&workplace, arguments, &options.until_run, error) &&
         !workplace_work(&workplace, &options, error) &&
         !show_run(arguments, workplace.logbook, options.until_run, error))

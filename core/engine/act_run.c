@@ -26,7 +26,7 @@ static int wrong_state(const struct run_record *record, const char *verb, struct
     char what[32], todo[96];
     snprintf(what, sizeof what, "run %" PRId64, record->id);
     snprintf(todo, sizeof todo, "perdure runs %" PRId64 " shows how it stands", record->id);
-    return error_set(error, ERROR_FAILED, what, todo, "it is %s: there is nothing to %s",
+    return error_set(error, ERROR_FAILED, what, todo, "its state is %s, and there is nothing to %s",
                      run_state_name(record->state), verb);
 }
 

@@ -231,6 +231,10 @@ static json_t *child_outcome(struct live_run *run, const json_t *row)
     const char *timing = timing_of(run, cell.id, started, charged);
     if (strcmp(timing, "in time") != 0)
         run_event(run, "warning", "%s was looked at %s (run %" PRId64 ")", label, timing, id);
+    const char *state = json_string_value(json_object_get(row, "state"));
+    if (strcmp(state, "done") != 0)
+        run_event(run, "warning", "%s on %s ended as %s (run %" PRId64 "); the study goes on",
+                  run->request.text, label, state, id);
     return json_pack(
         "{s:s, s:I, s:O, s:O, s:o, s:o, s:s, s:o}", "cell", label, "run", (json_int_t)id, "state",
         json_object_get(row, "state"), "why", json_object_get(row, "why"), "age",

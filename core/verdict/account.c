@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 void account_begin(struct account *account)
 {
@@ -68,7 +69,10 @@ void put_range(json_t *row, const char *key, double low, double high, int digits
         snprintf(a, sizeof a, "%.*f", digits, low);
     if (isfinite(high))
         snprintf(b, sizeof b, "%.*f", digits, high);
-    put_text(row, key, "%s to %s", a, b);
+    if (strcmp(a, b) == 0)
+        put_text(row, key, "%s", a);
+    else
+        put_text(row, key, "%s to %s", a, b);
 }
 
 void put_status(json_t *row, const char *key, enum analysis_status status)

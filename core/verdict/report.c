@@ -132,7 +132,9 @@ static void say_capacity(struct report *report, const struct evidence_model *mod
     say_gave(&said, &fresh, model->rated);
     if (worn.count) {
         text_add(&said, "; after ");
-        text_addf(&said, "%.0f to %.0f cycles ", worn.cycles_least, worn.cycles_most);
+        if (round(worn.cycles_least) < round(worn.cycles_most))
+            text_addf(&said, "%.0f to ", worn.cycles_least);
+        text_addf(&said, "%.0f cycles ", worn.cycles_most);
         say_gave(&said, &worn, model->rated);
     }
     text_add(&said, ".");
