@@ -6,6 +6,7 @@
 #include <stdio.h>
 
 #include "base/quantity.h"
+#include "bench/by_hand.h"
 #include "bench/instrument.h"
 #include "cli/workplace.h"
 #include "link/loop.h"
@@ -129,7 +130,10 @@ static json_t *channel_row(struct channel *channel, void *uv_loop)
         "discharge_most", limit_text(channel->limits.discharge_current_most, DIM_CURRENT),
         "voltage_most", limit_text(channel->limits.voltage_most, DIM_VOLTAGE), "every",
         limit_text(channel->tick_least, DIM_TIME));
-    if (read_channel(channel, uv_loop, &look)) {
+    if (channel_is_by_hand(channel)) {
+        json_object_set_new(row, "every", json_string("")); /* a person reads it */
+        json_object_set_new(row, "note", json_string(channel_title(channel)));
+    } else if (read_channel(channel, uv_loop, &look)) {
         json_object_set_new(row, "voltage_V", json_real(look.reading.voltage));
         if (isfinite(look.reading.temperature))
             json_object_set_new(row, "temperature_degC", json_real(look.reading.temperature));

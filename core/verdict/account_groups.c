@@ -159,6 +159,9 @@ static json_t *outliers_of(const struct pile *pile)
     return found;
 }
 
+/* A scatter this small, as a part of the mean, is what computing leaves between equal values. */
+#define ROUNDING 1e-12
+
 /* To the place of the second digit of `spread`, as far as that is known. */
 static void put_value(json_t *row, const char *key, double value, double spread)
 {
@@ -213,6 +216,11 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
     if (strcmp(pile->unit, "Ah") == 0 && summary_one_rating(pile->rated, pile->count)) {
         status = ANALYSIS_MIXED_RATINGS;
         summary_of(NULL, 0, CONFIDENCE, &s);
+    }
+    if (status == ANALYSIS_OK && s.sd < ROUNDING * fabs(s.mean)) {
+        status = ANALYSIS_NO_SPREAD;
+        s.sd = 0;
+        s.low = s.high = NAN;
     }
     double shared = shared_error(pile);
     widen(&s, shared);

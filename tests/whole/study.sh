@@ -57,6 +57,10 @@ expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 [ "$(ask_logbook "SELECT group_concat(DISTINCT kind) FROM (SELECT kind FROM placement ORDER BY kind)")" = "arm,service,shelf,withdrawn" ] ||
     fail "placements"
 expect 0 'nothing is due' "$PERDURE" agenda
+expect 0 'mine.lua, a study: done' "$PERDURE" runs 1 # with the runs that it started
+[ "$(grep -c ' drain ' out.txt)" = 6 ] || fail "the runs of the study: $(cat out.txt)"
+kitchen=$(ask_logbook "SELECT min(cell.label) FROM placement JOIN cell ON cell.id = cell WHERE kind = 'service'")
+expect 0 'kitchen' "$PERDURE" cells "$kitchen" # where it was put, above what was done to it
 expect 0 '0 findings' "$PERDURE" audit
 sound
 # What is drawn is the same again; ask_order: which cell was opened at which age.
@@ -112,32 +116,7 @@ new_logbook drawer
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 [ "$(ask_logbook "SELECT count(*) FROM result WHERE name = 'remaining'")" = 8 ] || fail "four checks of two cells"
 
-# 5. A cell is waited for once: what was charged since the wait ended is looked at at once, not a year later.
-cat >twice.lua <<'L'
-return study {
-  title = "Worn for a quarter, then looked at twice",
-  run = function(s)
-    s:perform("capacity", s.cells, { again = 1 })
-    s:serve(s.cells, { cycles_a_day = 1 })
-    s:wait("P90D", { late = "P2D" })
-    s:perform("capacity", s.cells, { again = 1 })
-    s:perform("resistance", s.cells, { fill = 0 })
-  end,
-}
-L
-new_logbook twice
-"$PERDURE" start twice.lua --cells T-01,T-02 >/dev/null
-expect 0 'resistance' "$PERDURE" agenda --weeks 60
-[ "$(grep -c '2026-06' out.txt)" = 2 ] || fail "both looks in June in the agenda: $(cat out.txt)"
-expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
-[ "$(ask_logbook "SELECT count(*) FROM run WHERE script_name = 'resistance' AND started_at < 1780272000000000 + 30 * 86400000000")" = 2 ] ||
-    fail "resistance was not looked at in June: $("$PERDURE" runs)"
-[ "$(ask_logbook "SELECT count(*) FROM event WHERE level = 'warning'")" = 0 ] || fail "nothing was late"
-expect 0 '0 findings' "$PERDURE" audit
-expect 0 'resistance' "$PERDURE" runs 1 # a study's runs stand in it
-[ "$(grep -c 'T-01' out.txt)" = 3 ] || fail "the runs of the study: $(cat out.txt)"
-
-# 6. A cell of a study that is going on is not started by the way; a withdrawn one is free.
+# 5. A cell of a study that is going on is not started by the way; a withdrawn one is free.
 cat >keeps.lua <<'L'
 return study {
   title = "Keeps its cells",
@@ -151,12 +130,12 @@ new_logbook keeps
 "$PERDURE" start keeps.lua --cells T-01,T-02,T-03 >/dev/null
 expect 1 'belongs to study 1 (keeps.lua)' "$PERDURE" start capacity --cells T-01
 expect 1 'belongs to study 1 (keeps.lua)' "$PERDURE" run capacity --cells T-02 --bench bench.lua
-expect 1 'belongs to study 1 (keeps.lua)' "$PERDURE" start twice.lua --cells T-02,T-04
+expect 1 'belongs to study 1 (keeps.lua)' "$PERDURE" start study-drawer --cells T-02,T-04
 [ "$(ask_logbook "SELECT count(*) FROM run")" = 1 ] || fail "a refused run was queued"
 expect 0 'T-01' "$PERDURE" start capacity --cells T-01 --also
 expect 1 'is in run 2' "$PERDURE" start capacity --cells T-01 --also
 expect 0 'T-04' "$PERDURE" start capacity --cells T-04
-expect 1 'is in run 3' "$PERDURE" start twice.lua --cells T-04
+expect 1 'is in run 3' "$PERDURE" start study-drawer --cells T-04
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 expect 0 'T-01' "$PERDURE" start capacity --cells T-01 # the study is over
 new_logbook withdrawn
@@ -177,7 +156,7 @@ expect 1 'belongs to study 1' "$PERDURE" start capacity --cells T-02
 expect 0 'T-02' "$PERDURE" start capacity --cells T-02
 expect 0 'did not end well' "$PERDURE" overview
 
-# 7. Bad input.
+# 6. Bad input.
 study() {
     printf 'return study {\n  title = "bad",\n  run = function(s)\n%s\n  end,\n}\n' "$1" >bad.lua
 }

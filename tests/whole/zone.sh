@@ -49,7 +49,7 @@ PERDURE_LOGBOOK=$work/berlin.perdure
 export PERDURE_LOGBOOK
 
 # 1. The zone is the logbook's; a date alone is midnight there.
-expect 2 'no such time zone' "$PERDURE" new --clock virtual --zone Mars/Olympus
+expect 2 'no such time zone' "$PERDURE" new --clock virtual --zone Mars/Nowhere
 expect 0 'Europe/Berlin' "$PERDURE" new --clock virtual --from 2026-03-27 --seed 7 --zone Europe/Berlin
 [ "$(ask_logbook 'SELECT zone FROM logbook')" = Europe/Berlin ] || fail "zone"
 [ "$(berlin "$(ask_logbook 'SELECT created_at FROM logbook')")" = 2026-03-27T00:00:00+01:00 ] || fail "midnight"
