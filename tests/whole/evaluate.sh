@@ -30,9 +30,9 @@ before=$(sum)
 # for 2 degrees of freedom, 97.5 %: 4.303, as in any table). Kestrel: 95.5 %, 94.26 to 96.74.
 expect 0 "0 of 3 models deliver 100 % of their rating" "$PERDURE" evaluate "$top/demo/evaluation-rating.lua"
 tr -s ' ' <out.txt >plain.txt
-for line in "Heron 2000 3 101 99.76 102.24 cannot be told: the interval holds 100 %" \
-    "Kestrel 2000 3 95.50 94.26 96.74 falls short" \
-    "Wren 2000 1 100 cannot be told: one cell only" \
+for line in "Heron 2000 3 101.0 99.76 102.24 cannot be told: the interval holds 100 %" \
+    "Kestrel 2000 3 95.5 94.26 96.74 falls short" \
+    "Wren 2000 1 100.0 cannot be told: one cell only" \
     "Heron 2000 and Kestrel 2000 differ by 5.5 %" \
     "Heron 2000 and Wren 2000 cannot be told apart"; do
     grep -qF "$line" plain.txt || fail "no \"$line\" in: $(cat plain.txt)"
@@ -50,7 +50,7 @@ grep -q '"title": "What is printed on it"' out.json && grep -q '"falls short"' o
 # The example of the guide, as it stands there.
 sed -n '/^    return evaluation/,/^    }/s/^    //p' "$top/docs/evaluations.md" >guide.lua
 expect 0 "" "$PERDURE" evaluate guide.lua
-tr -s " " <out.txt | grep -qF "Kestrel 2000 3 1.9100 0.0100" || fail "the guide: $(cat out.txt)"
+tr -s " " <out.txt | grep -qF "Kestrel 2000 3 1.91 0.01" || fail "the guide: $(cat out.txt)"
 
 # 2. Every word once, beside a known answer.
 cat >words.lua <<'L'
