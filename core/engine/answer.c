@@ -279,8 +279,9 @@ static int read_part(const json_t *expects, const char *part, json_t *values, st
         return 0;
     }
     return refuse(expects, part,
-                  quantity.dimension == DIM_NUMBER ? "its unit is missing; decimals stand behind a point"
-                                                   : "no display shows this of a cell",
+                  quantity.dimension == DIM_NUMBER
+                      ? "its unit is missing; decimals stand behind a point"
+                      : "no display shows this of a cell",
                   error);
 }
 
