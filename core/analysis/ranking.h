@@ -42,10 +42,13 @@ struct agreement {
 enum analysis_status ranking_agreement(const double *values, size_t judges, size_t items,
                                        struct agreement *out);
 
-/* How often each model takes each place when cells are drawn anew, with replacement, from those
- * measured (B. Efron, Ann. Stat. 7, 1979). Cells of one arm are drawn together, so that criteria
- * that hang together go on doing so. A mean over n drawn cells scatters too little by (n - 1) / n;
- * its distance from the measured mean is stretched by sqrt(n / (n - 1)). Same seed, same answer. */
+/* How often each model takes each place when the means are drawn anew: a bootstrap over cells with
+ * random weights (C. F. J. Wu, Ann. Stat. 14, 1986) in place of draws with replacement, which of two
+ * or three cells have few outcomes. Each cell's distance from its mean gets a normal weight such
+ * that the mean scatters by s / sqrt(n); the whole is widened by sqrt(v / chi2), v = n - 1, so that
+ * a mean scatters as Student's t has it: few cells do not look surer than they are. Cells of one
+ * arm get one weight each, so that criteria that hang together go on doing so. Same seed, same
+ * answer. */
 struct place_range {
     double mean_place;
     size_t low, high; /* the places that hold the middle `confidence` of the draws */

@@ -1,4 +1,4 @@
-/* Would other cells have come out alike? The ranking of means over cells that are drawn anew. */
+/* Would other cells have come out alike? The ranking of means that are drawn anew. */
 #include <math.h>
 #include <stdlib.h>
 
@@ -35,26 +35,41 @@ static enum analysis_status check_cells(const struct criterion *criteria, size_t
     return ANALYSIS_OK;
 }
 
-/* One drawing of one model: a mean for each criterion. `drawn` holds for each criterion that is the
- * first of its arm how often each cell was drawn. */
+/* Cells from which on Student's t is near enough to normal. */
+#define MANY 60
+
+/* How much wider than normal: sqrt(v / chi2 of v), which makes a normal deviate one of Student's t.
+ */
+static double widening(struct random *random, size_t freedom)
+{
+    double chi2 = 0;
+    if (freedom >= MANY)
+        return 1;
+    for (size_t i = 0; i < freedom; i++) {
+        double deviate = random_normal(random);
+        chi2 += deviate * deviate;
+    }
+    return sqrt((double)freedom / chi2);
+}
+
+/* One drawing of one model: a mean for each criterion. `weights` holds for each criterion that is
+ * the first of its arm the weight of each cell. */
 static void draw_model(struct random *random, const struct criterion *criteria,
-                       size_t criterion_count, const struct group *row, size_t room, size_t *drawn,
-                       double *means)
+                       size_t criterion_count, const struct group *row, size_t room,
+                       double *weights, double *means)
 {
     for (size_t c = 0; c < criterion_count; c++) {
         size_t first = first_of_arm(criteria, c), n = row[c].count;
-        size_t *times = drawn + first * room;
+        double *weight = weights + first * room, size = (double)n;
         if (first == c) {
+            double wider = widening(random, n - 1) / sqrt(size * (size - 1));
             for (size_t i = 0; i < n; i++)
-                times[i] = 0;
-            for (size_t i = 0; i < n; i++)
-                times[random_range(random, 0, (int64_t)n - 1)]++;
+                weight[i] = wider * random_normal(random);
         }
         double measured = mean_of(row[c].values, n), moved = 0;
         for (size_t i = 0; i < n; i++)
-            moved += ((double)times[i] - 1) * (row[c].values[i] - measured);
-        double size = (double)n;
-        means[c] = measured + sqrt(size / (size - 1)) * moved / size;
+            moved += weight[i] * (row[c].values[i] - measured);
+        means[c] = measured + moved;
     }
 }
 
@@ -105,15 +120,15 @@ enum analysis_status ranking_bootstrap(const struct criterion *criteria, size_t 
     for (size_t i = 0; i < values_count; i++)
         room = cells[i].count > room ? cells[i].count : room;
     double *values = xmalloc(2 * values_count * sizeof *values + 1), *ranks = values + values_count;
-    size_t *drawn = xcalloc(criterion_count * room + 1, sizeof *drawn);
+    double *weights = xcalloc(criterion_count * room + 1, sizeof *weights);
     struct finish *finishes = xmalloc(models * sizeof *finishes + 1);
     double *places = xcalloc(models * models + 1, sizeof *places);
     struct random random;
     random_seed(&random, seed);
     for (size_t d = 0; d < draws && status == ANALYSIS_OK; d++) {
         for (size_t m = 0; m < models; m++)
-            draw_model(&random, criteria, criterion_count, cells + m * criterion_count, room, drawn,
-                       values + m * criterion_count);
+            draw_model(&random, criteria, criterion_count, cells + m * criterion_count, room,
+                       weights, values + m * criterion_count);
         status = ranking_of(criteria, criterion_count, values, models, ranks, finishes);
         if (status == ANALYSIS_OK)
             count_places(finishes, models, places);
@@ -125,7 +140,7 @@ enum analysis_status ranking_bootstrap(const struct criterion *criteria, size_t 
     }
     free(places);
     free(finishes);
-    free(drawn);
+    free(weights);
     free(values);
     return status;
 }

@@ -85,9 +85,9 @@ static void print_words(const struct standing *r)
         printf("How sure the places are cannot be said: %s; %s.\n", analysis_status_text(r->sure),
                analysis_status_todo(r->sure));
     else
-        puts("The places were drawn anew from the cells measured, 4,000 times: \"95 % sure\" holds "
-             "the "
-             "middle\n95 % of them, \"% first\" is how often the model came first.");
+        puts("The means were drawn anew from the scatter of the cells, 4,000 times: \"95 % sure\" "
+             "holds "
+             "the middle\n95 % of the places, \"% first\" is how often the model came first.");
     if (r->agree == ANALYSIS_OK && comparison->criteria > 1)
         printf("The criteria %s with one another (Kendall's W %.2f, p %.2g).\n",
                r->agreement.w > 0.7   ? "agree well"

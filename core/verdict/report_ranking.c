@@ -92,12 +92,14 @@ static void explain(struct report *report, const struct contest *contest)
         "told apart by that criterion "
         "(Welch's test, Holm's correction, 5 %).");
     if (standing->sure == ANALYSIS_OK)
-        report_add_item(report, notes,
-                        report_text(report,
-                                    "How sure the places are: cells were drawn anew from those "
-                                    "measured, %d times. The range holds the middle 95 %% of the "
-                                    "places taken; \"%% first\" is how often the model came first.",
-                                    STANDING_DRAWS));
+        report_add_item(
+            report, notes,
+            report_text(
+                report,
+                "How sure the places are: the means were drawn anew from the scatter of the cells "
+                "measured, %d times. The range holds the middle 95 %% of the "
+                "places taken; \"%% first\" is how often the model came first.",
+                STANDING_DRAWS));
     else
         report_add_item(report, notes,
                         report_text(report, "How sure the places are cannot be said: %s; %s.",
