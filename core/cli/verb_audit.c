@@ -11,10 +11,11 @@ static void show(const struct arguments *arguments, const struct audit *a, json_
 {
     if (arguments->json) {
         json_t *whole =
-            json_pack("{s:I, s:I, s:I, s:I, s:f, s:O, s:O}", "steps", (json_int_t)a->steps,
-                      "samples", (json_int_t)a->samples, "runs", (json_int_t)a->runs,
-                      "entries_replayed", (json_int_t)a->entries, "worst_charge_difference",
-                      a->worst_charge, "findings", a->findings, "channels", channels);
+            json_pack("{s:I, s:I, s:I, s:I, s:I, s:f, s:O, s:O}", "steps", (json_int_t)a->steps,
+                      "steps_typed", (json_int_t)a->typed, "samples", (json_int_t)a->samples,
+                      "runs", (json_int_t)a->runs, "entries_replayed", (json_int_t)a->entries,
+                      "worst_charge_difference", a->worst_charge, "findings", a->findings,
+                      "channels", channels);
         print_json(whole);
         json_decref(whole);
         return;
@@ -25,10 +26,14 @@ static void show(const struct arguments *arguments, const struct audit *a, json_
     {
         puts(json_string_value(text));
     }
+    char typed[100] = "";
+    if (a->typed)
+        snprintf(typed, sizeof typed, "%" PRId64 " step%s by hand with nothing to recompute, ",
+                 a->typed, a->typed == 1 ? "" : "s");
     printf("audit: %" PRId64 " step%s recomputed from %" PRId64
-           " samples (worst charge difference %.2g), %" PRId64 " run%s and %" PRId64
+           " samples (worst charge difference %.2g), %s%" PRId64 " run%s and %" PRId64
            " journal entries replayed: %zu finding%s\n",
-           a->steps, a->steps == 1 ? "" : "s", a->samples, a->worst_charge, a->runs,
+           a->steps, a->steps == 1 ? "" : "s", a->samples, a->worst_charge, typed, a->runs,
            a->runs == 1 ? "" : "s", a->entries, json_array_size(a->findings),
            json_array_size(a->findings) == 1 ? "" : "s");
 }

@@ -24,7 +24,8 @@ static json_t *row_of(const struct standing *r, size_t m)
         else
             snprintf(range, sizeof range, "%zu to %zu", r->range[m].low, r->range[m].high);
         json_object_set_new(row, "range", json_string(range));
-        json_object_set_new(row, "first", json_real(100 * r->probability[m * comparison->models]));
+        json_object_set_new(row, "first",
+                            json_real(round(1000 * r->probability[m * comparison->models]) / 10));
     }
     for (size_t c = 0; c < comparison->criteria; c++) {
         const struct summary *s = &r->summary[m * comparison->criteria + c];

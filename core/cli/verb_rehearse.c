@@ -238,7 +238,8 @@ static int show(struct workplace *workplace, const struct arguments *arguments, 
     return 0;
 }
 
-/* By the clocks of --zone, else of the logbook if there is one. */
+/* By the clocks of --zone, else of the logbook if there is one; a virtual one stands where its last
+ * engine left it. */
 static int begin_when(const struct arguments *arguments, char name[ZONE_NAME], utc_us *from,
                       struct error *error)
 {
@@ -246,8 +247,13 @@ static int begin_when(const struct arguments *arguments, char name[ZONE_NAME], u
     struct logbook *logbook = NULL;
     struct zone *zone = NULL;
     struct error none;
-    if (!wanted && !logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, &none))
+    utc_us latest;
+    bool there = !logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, &none);
+    if (there && !wanted)
         wanted = zone_name(logbook_zone(logbook));
+    if (there && strcmp(logbook_clock(logbook), "virtual") == 0 &&
+        !logbook_latest(logbook, &latest, &none))
+        *from = latest;
     int code = zone_open(&zone, wanted ? wanted : "UTC", error);
     if (!code && date)
         code = zone_parse(zone, date, from, error);

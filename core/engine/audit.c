@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/rows.h"
 #include "base/text.h"
 #include "engine/replay.h"
 #include "logbook/facts.h"
@@ -118,7 +119,10 @@ static int audit_step(struct audit *audit, struct logbook *logbook, const json_t
     free(sums.gaps);
     if (code)
         return code;
-    audit->steps++;
+    if (!sums.count && strcmp(row_text(row, "how"), "by hand") == 0)
+        audit->typed++;
+    else
+        audit->steps++;
     audit->samples += sums.count;
     if (sums.hole)
         finding(audit, "step %" PRId64 ": its samples are not numbered without a hole", step);

@@ -11,6 +11,7 @@
 
 struct audit {
     int64_t steps, samples, runs, entries, scripts; /* looked at */
+    int64_t typed; /* steps whose values were read off a display: there is nothing to recompute */
     double worst_charge; /* largest relative difference of a step's charge */
     json_t *findings;    /* array of texts; owned by the caller; empty when all is well */
 };

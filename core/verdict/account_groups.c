@@ -312,7 +312,8 @@ static int by_number(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* The ages at which any cell was opened, those that count as one told once. */
+/* The ages at which any cell of any group was opened, those that count as one told once: a check
+ * has one name in all groups. */
 static void tell_ages(struct account *out, struct sheet *sheet, struct pile *pile)
 {
     const struct history *history = pile->history;
@@ -322,8 +323,7 @@ static void tell_ages(struct account *out, struct sheet *sheet, struct pile *pil
     double *days = xmalloc((most + 1) * sizeof *days);
     for (size_t i = 0; i < history->count; i++) {
         const struct subject *s = &history->subjects[i];
-        pile->arm = NULL;
-        for (size_t k = history_next(s, pile->kind->result, 0); k < s->count && is_in(pile, s);
+        for (size_t k = history_next(s, pile->kind->result, 0); k < s->count && !s->aside;
              k = history_next(s, pile->kind->result, k + 1))
             if (isfinite(s->checks[k].days))
                 days[count++] = s->checks[k].days;
