@@ -8,6 +8,7 @@ local fail, perform, place, wait_age = word.fail, word.perform, word.place, word
 local now, ask, random, about = word.now, word.ask, word.random, word.about
 
 local Set, Study = {}, {}
+local withdrawn = {} -- label -> true
 
 local function new_set(labels)
   table.sort(labels)
@@ -107,17 +108,28 @@ local function without(labels, taken)
   return list
 end
 
--- set:draw(n): n cells of each model, at random; each cell is drawn once.
+-- Those of which use is still made.
+local function in_use(labels)
+  local list = {}
+  for _, label in ipairs(labels) do
+    if not withdrawn[label] then
+      list[#list + 1] = label
+    end
+  end
+  return list
+end
+
+-- set:draw(n): n cells of each model, at random; each cell is drawn once, a withdrawn one never.
 function Set:draw(count)
   local meta = getmetatable(self)
-  local taken = take(meta.left, whole(count, "draw"), "draw")
+  local taken = take(in_use(meta.left), whole(count, "draw"), "draw")
   meta.left = without(meta.left, taken)
   return new_set(taken)
 end
 
 -- set:left(): those that have not been drawn.
 function Set:left()
-  return new_set(without(getmetatable(self).left, {}))
+  return new_set(in_use(getmetatable(self).left))
 end
 
 -- set:of("MODEL")
@@ -158,7 +170,8 @@ function Study:perform(name, cells, params, options)
   if #labels == 0 then
     fail("perform: there are no cells to perform " .. name .. " on", "give it at least one")
   end
-  local out = perform(name, shuffled(labels), params or {}, options or {})
+  labels = in_use(labels)
+  local out = #labels > 0 and perform(name, shuffled(labels), params or {}, options or {}) or {}
   for _, run in ipairs(out) do
     out[run.cell] = run
     self.charged[run.cell] = run.charged
@@ -183,7 +196,25 @@ function Study:withdraw(cells, reason)
   end
   local labels = labels_of(cells, "withdraw")
   place("withdrawn", "", labels, { reason = reason })
+  for _, label in ipairs(labels) do
+    withdrawn[label] = true
+  end
+  local left = getmetatable(self.cells).left
   self.cells = new_set(without(self.cells, labels))
+  getmetatable(self.cells).left = without(left, labels)
+end
+
+-- s:withdraw_failed(out): of what s:perform gave back, the cells whose run did not end well.
+function Study:withdraw_failed(out)
+  if type(out) ~= "table" then
+    fail("withdraw_failed wants what s:perform gave back", "write s:withdraw_failed(s:perform(...))")
+  end
+  for _, run in ipairs(out) do
+    if run.state ~= "done" then
+      self:withdraw(run.cell, run.why or "its run was " .. run.state)
+    end
+  end
+  return out
 end
 
 -- s:wait("P42D", { early = "P0D", late = "P2D", missed = "measure" }): until the first of the study's cells

@@ -3,8 +3,8 @@ return study {
   title = "A year in the lamps",
   run = function(s)
     local function look()
-      s:perform("resistance", s.cells)
-      s:perform("capacity", s.cells, { again = 1 })
+      s:withdraw_failed(s:perform("resistance", s.cells))
+      s:withdraw_failed(s:perform("capacity", s.cells, { again = 1 }))
     end
     s:perform("break-in", s.cells)
     look()

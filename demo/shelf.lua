@@ -4,8 +4,8 @@ return study {
   title = "A year on the shelf",
   run = function(s)
     s:perform("break-in", s.cells)
-    s:perform("resistance", s.cells)
-    s:perform("capacity", s.cells, { again = 1 }) -- fresh capacity, then charged again for the shelf
+    s:withdraw_failed(s:perform("resistance", s.cells))
+    s:withdraw_failed(s:perform("capacity", s.cells, { again = 1 })) -- fresh, then charged again for the shelf
     s:store(s.cells, { temperature = "20 degC" })
     for _, age in ipairs { "P42D", "P1Y" } do
       s:wait(age, { late = "P2D" })

@@ -7,8 +7,8 @@ return study {
     each = { unit = "", default = 2, about = "cells of each model opened at each age" },
   },
   run = function(s, p)
-    s:perform("break-in", s.cells)
-    s:perform("capacity", s.cells, { again = 1 }) -- fresh capacity, and charged again for the shelf
+    s:withdraw_failed(s:perform("break-in", s.cells))
+    s:withdraw_failed(s:perform("capacity", s.cells, { again = 1 })) -- fresh, and charged again for the shelf
     s:store(s.cells, { temperature = "20 degC" })
     for _, age in ipairs { "P28D", "P42D", "P6M", "P1Y", "P2Y" } do
       s:wait(age, { late = "P3D" })

@@ -9,12 +9,12 @@ return study {
   },
   run = function(s, p)
     local function check()
-      s:perform("capacity", s.cells, { again = 1 })
-      s:perform("resistance", s.cells, { fill = 0 })
+      s:withdraw_failed(s:perform("capacity", s.cells, { again = 1 }))
+      s:withdraw_failed(s:perform("resistance", s.cells, { fill = 0 }))
     end
     check()
     for _ = 1, p.checks do
-      s:perform("cycles", s.cells, { count = 50, charge = p.charge, rate = p.rate, depth = p.depth })
+      s:withdraw_failed(s:perform("cycles", s.cells, { count = 50, charge = p.charge, rate = p.rate, depth = p.depth }))
       check()
     end
   end,

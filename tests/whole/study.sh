@@ -95,6 +95,44 @@ expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 [ "$(ask_logbook "SELECT count(*) FROM event WHERE text LIKE '%second%in time%0%'")" = 2 ] || fail "second looks: $("$PERDURE" runs 1)"
 [ "$(ask_logbook "SELECT max(ended_at) < strftime('%s', '2026-04-20') * 1000000 FROM run")" = 1 ] || fail "held back: $("$PERDURE" runs)"
 
+# 2b. What is withdrawn is neither drawn nor performed on, and drawing goes on where it was.
+cat >gone.lua <<'L'
+return study {
+  title = "Gone",
+  run = function(s)
+    local arms = s:split { shelf = 4 }
+    local first = arms.shelf:draw(1)
+    local mine = s.cells:draw(1)
+    s:withdraw("T-03", "leaked")
+    local rest = arms.shelf:left()
+    note("left", #rest, #s.cells:left(), first[1] == "T-03", mine[1] == "T-03")
+    for _, label in ipairs(rest) do
+      if label == "T-03" then error("drawn, though withdrawn") end
+    end
+    local out = s:perform("fails", arms.shelf)
+    note("performed", #out)
+    s:withdraw_failed(out)
+    note("after", #s.cells, #s:perform("drain", arms.shelf))
+  end,
+}
+L
+cat >fails.lua <<'L'
+return protocol { title = "Fails on one", run = function(cell) if cell.label == "T-02" then error("the contact is bad") end end }
+L
+new_logbook gone
+"$PERDURE" start gone.lua --cells T-01,T-02,T-03,T-04 >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+said() {
+    [ "$(ask_logbook "SELECT count(*) FROM event WHERE level = 'note' AND text LIKE '$1'")" = 1 ] ||
+        fail "not $1: $(ask_logbook "SELECT text FROM event WHERE level = 'note'")"
+}
+drawn=$(ask_logbook "SELECT text LIKE '%true%' FROM event WHERE text LIKE 'left%'")
+[ "$drawn" = 1 ] || said 'left 2 2 %' # one drawn, one withdrawn of the four; the other set likewise
+said 'performed 3'
+said 'after 2 2'
+[ "$(ask_logbook "SELECT json_extract(detail, '$.reason') LIKE '%contact is bad%' FROM placement WHERE kind = 'withdrawn' ORDER BY id DESC LIMIT 1")" = 1 ] ||
+    fail "the reason: $(ask_logbook "SELECT detail FROM placement")"
+
 # 3. The same study, cut at random points: the same draws, the same checks.
 new_logbook cut
 cells
