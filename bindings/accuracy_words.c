@@ -22,6 +22,7 @@ static const struct entry measured[] = {
     {"current", DIM_CURRENT, ACCURACY(current)},
     {"temperature", DIM_TEMPERATURE_DIFFERENCE, ACCURACY(temperature)},
     {"time", DIM_TIME, ACCURACY(time)},
+    {"resistance", DIM_RESISTANCE, ACCURACY(resistance)},
     {NULL, DIM_NUMBER, 0},
 };
 
@@ -38,6 +39,7 @@ static const struct entry displayed[] = {
 static const struct entry misread[] = {
     {"voltage", DIM_VOLTAGE, offsetof(struct misreading, voltage)},
     {"current", DIM_CURRENT, offsetof(struct misreading, current)},
+    {"resistance", DIM_RESISTANCE, offsetof(struct misreading, resistance)},
     {NULL, DIM_NUMBER, 0},
 };
 
@@ -110,7 +112,7 @@ void accuracy_words_of_display(lua_State *L, int table, struct channel_accuracy 
 
 void misreads_words_read(lua_State *L, int table, struct misreading *out)
 {
-    *out = (struct misreading){{0, 0}, {0, 0}};
+    *out = (struct misreading){{0, 0}, {0, 0}, {0, 0}};
     if (!push_table(L, table, "misreads", misread, correlations + 2,
                     "write misreads = { current = \"-0.3 %\" }"))
         return;

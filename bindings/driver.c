@@ -68,7 +68,7 @@ static void take_number(lua_State *L, const char *name, double *into)
 
 static void take_reading(lua_State *L, struct driver_result *result)
 {
-    static const char *const names[] = {"voltage", "current", "temperature", NULL};
+    static const char *const names[] = {"voltage", "current", "temperature", "resistance", NULL};
     if (!lua_istable(L, -1)) {
         guest_fail(L, "return { voltage = ..., current = ... }", "read gave no table");
         return;
@@ -77,6 +77,7 @@ static void take_reading(lua_State *L, struct driver_result *result)
     take_number(L, "voltage", &result->voltage);
     take_number(L, "current", &result->current);
     take_number(L, "temperature", &result->temperature);
+    take_number(L, "resistance", &result->resistance);
 }
 
 static void take_text(lua_State *L, const char *name, char *into, size_t size)

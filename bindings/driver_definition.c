@@ -23,6 +23,7 @@ static const struct {
     {"sink", CAN_SINK, {DRIVER_DRIVE, DRIVER_OFF, DRIVER_READ}, true},
     {"meter", CAN_METER, {DRIVER_READ, DRIVER_IDENTIFY, DRIVER_IDENTIFY}, false},
     {"thermometer", CAN_THERMOMETER, {DRIVER_READ, DRIVER_IDENTIFY, DRIVER_IDENTIFY}, false},
+    {"ohmmeter", CAN_OHMMETER, {DRIVER_READ, DRIVER_IDENTIFY, DRIVER_IDENTIFY}, false},
     {"relay", CAN_RELAY, {DRIVER_CONNECT, DRIVER_DISCONNECT, DRIVER_IDENTIFY}, true},
 };
 #define ABILITIES (sizeof abilities / sizeof *abilities)
@@ -35,7 +36,8 @@ static void need(lua_State *L, const char *ability, const char *name)
         return;
     }
     snprintf(todo, sizeof todo, "add %s", name);
-    guest_fail(L, todo, "a driver for a %s has no %s", ability, name);
+    guest_fail(L, todo, "a driver for a%s %s has no %s", strchr("io", ability[0]) ? "n" : "",
+               ability, name);
 }
 
 static void read_ability(lua_State *L, const char *word)
@@ -59,7 +61,7 @@ static void read_can(lua_State *L)
 {
     driver_of(L)->driver.can = 0;
     if (!field_push(L, 1, "can") || !lua_istable(L, -1) || lua_rawlen(L, -1) == 0) {
-        guest_fail(L, "add can = { \"source\" }, or sink, meter, thermometer, relay",
+        guest_fail(L, "add can = { \"source\" }, or sink, meter, thermometer, ohmmeter, relay",
                    "the driver does not say what its instrument can be");
         return;
     }
@@ -220,7 +222,7 @@ int word_driver(lua_State *L)
     if (!title || !*title)
         return guest_fail(L, "add title = \"...\"", "the driver has no title");
     string_copy(driver->driver.title, sizeof driver->driver.title, title);
-    need(L, "an instrument", "identify");
+    need(L, "instrument", "identify");
     read_ending(L);
     read_can(L);
     make_self(L);

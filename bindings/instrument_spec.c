@@ -15,7 +15,7 @@
 #define TYPE_NAME  "perdure.instrument"
 #define ROUTE_NAME "perdure.route"
 
-#define CAN_ALL (CAN_SOURCE | CAN_SINK | CAN_METER | CAN_THERMOMETER | CAN_RELAY)
+#define CAN_ALL (CAN_SOURCE | CAN_SINK | CAN_METER | CAN_THERMOMETER | CAN_RELAY | CAN_OHMMETER)
 
 static int collect(lua_State *L)
 {

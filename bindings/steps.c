@@ -29,6 +29,8 @@ static const struct step_argument arguments[] = {
     {"resistance", PLACE_DRIVE, DIM_RESISTANCE, DISCHARGE, BY_NAME, "constant resistance"},
     {"voltage", PLACE_DRIVE, DIM_VOLTAGE, CHARGE, AT(drive.ceiling),
      "ceiling: constant current, then constant voltage"},
+    {"resistance", PLACE_DRIVE, DIM_RESISTANCE, READ, BY_NAME,
+     "true: with the resistance by alternating current; false: without"},
     {"time", PLACE_DRIVE, DIM_TIME, REST, AT(time), "how long to rest"},
     {"current", PLACE_LEVELS, DIM_CURRENT, PULSE, BY_NAME, "the two discharge currents, in turn"},
     {"time", PLACE_LEVELS, DIM_TIME, PULSE, BY_NAME, "how long each level lasts"},
@@ -170,6 +172,14 @@ static void set_when(lua_State *L, struct step_plan *plan, const char *method)
     script->when_ref = luaL_ref(L, LUA_REGISTRYINDEX);
 }
 
+static void set_resistance(lua_State *L, struct step_plan *plan, const char *method)
+{
+    if (!lua_isboolean(L, -1))
+        guest_fail(L, "write resistance = true, or leave it away",
+                   "%s: resistance is a %s and not true or false", method, luaL_typename(L, -1));
+    plan->resistance = lua_toboolean(L, -1) ? RESISTANCE_MUST : RESISTANCE_NEVER;
+}
+
 static void set_argument(lua_State *L, struct step_plan *plan, const struct step_argument *argument,
                          const char *method)
 {
@@ -177,6 +187,8 @@ static void set_argument(lua_State *L, struct step_plan *plan, const struct step
         set_levels(L, plan, argument, method);
     else if (strcmp(argument->name, "when") == 0)
         set_when(L, plan, method);
+    else if (plan->kind == STEP_READ && strcmp(argument->name, "resistance") == 0)
+        set_resistance(L, plan, method);
     else if (argument->offset == BY_NAME)
         set_drive(L, plan, argument, argument_at(L, argument, method), method);
     else
@@ -221,11 +233,13 @@ static const char *const outcome_fields[] = {
 static const char *const read_fields[] = {"voltage",
                                           "current",
                                           "temperature",
+                                          "resistance_ac",
                                           "gaps",
                                           "quality",
                                           "voltage_uncertainty",
                                           "current_uncertainty",
                                           "temperature_uncertainty",
+                                          "resistance_ac_uncertainty",
                                           NULL};
 
 /* Every physical amount is a float, also a whole one: 36000 and 36000.5 behave alike in a script.
@@ -270,11 +284,13 @@ static int take_read(lua_State *L, int status, lua_KContext context)
         {"voltage_uncertainty", "last_voltage_uncertainty"},
         {"current_uncertainty", "last_current_uncertainty"},
         {"temperature_uncertainty", "max_temperature_uncertainty"},
+        {"resistance_ac", "resistance"},
+        {"resistance_ac_uncertainty", "resistance_uncertainty"},
         {"gaps", "gaps"},
         {"quality", "quality"}};
     (void)status, (void)context;
     int outcome = push_outcome(L);
-    lua_createtable(L, 0, 8);
+    lua_createtable(L, 0, 10);
     for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++)
         if (field_push(L, outcome, pairs[i][1]))
             lua_setfield(L, -2, pairs[i][0]);

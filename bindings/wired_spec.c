@@ -23,9 +23,14 @@ static const struct {
     const char *name;
     unsigned can;
 } roles[WIRED_ROLES] = {
-    [ROLE_SOURCE] = {"source", CAN_SOURCE}, [ROLE_SINK] = {"sink", CAN_SINK},
-    [ROLE_METER] = {"meter", CAN_METER},    [ROLE_THERMOMETER] = {"thermometer", CAN_THERMOMETER},
-    [ROLE_RELAY] = {"relay", CAN_RELAY},    [ROLE_SCANNER] = {"scanner", CAN_RELAY},
+    [ROLE_SOURCE] = {"source", CAN_SOURCE},
+    [ROLE_SINK] = {"sink", CAN_SINK},
+    [ROLE_METER] = {"meter", CAN_METER},
+    [ROLE_THERMOMETER] = {"thermometer", CAN_THERMOMETER},
+    [ROLE_RELAY] = {"relay", CAN_RELAY},
+    [ROLE_SCANNER] = {"scanner", CAN_RELAY},
+    [ROLE_OHMMETER] = {"ohmmeter", CAN_OHMMETER},
+    [ROLE_OHMMETER_SCANNER] = {"ohmmeter_scanner", CAN_RELAY},
 };
 
 /* --- channel { ... } ------------------------------------------------------------------------- */
@@ -45,9 +50,9 @@ static void read_role(lua_State *L, int kept, enum wired_role role, struct wired
     lua_pop(L, 1);
     if (!(route->instrument->can & roles[role].can))
         guest_fail(L, "use another driver, or another instrument",
-                   "'%s' cannot be a %s: its driver knows it as something else",
-                   route->instrument->name, name);
-    if ((role == ROLE_RELAY || role == ROLE_SCANNER) && !route->point)
+                   "'%s' cannot be %s %s: its driver knows it as something else",
+                   route->instrument->name, name[0] == 'o' ? "an" : "a", name);
+    if (roles[role].can == CAN_RELAY && !route->point)
         guest_fail(L, "write route(board, 3)", "the %s has no number", name);
 }
 
@@ -64,6 +69,28 @@ static void read_frozen(lua_State *L, struct wired_words *words)
     lua_pop(L, 1);
 }
 
+static bool same_end(const struct route_words *one, const struct route_words *other)
+{
+    return one->instrument == other->instrument && one->point == other->point;
+}
+
+static void check_ohmmeter(lua_State *L, const struct route_words *role)
+{
+    const struct route_words *ohmmeter = &role[ROLE_OHMMETER], *meter = &role[ROLE_METER];
+    const struct route_words *scanner = &role[ROLE_OHMMETER_SCANNER];
+    if (scanner->instrument && !ohmmeter->instrument)
+        guest_fail(L, "add ohmmeter = ...", "there is no ohmmeter behind its scanner");
+    if (!ohmmeter->instrument)
+        return;
+    if (ohmmeter->instrument == meter->instrument &&
+        (scanner->instrument || !same_end(ohmmeter, meter)))
+        guest_fail(L, "name it twice in the same way, and one scanner = ... for both",
+                   "the meter is the ohmmeter too, and is reached by two ways");
+    if (scanner->instrument && same_end(scanner, &role[ROLE_SCANNER]))
+        guest_fail(L, "give each a relay of its own",
+                   "meter and ohmmeter are joined to the cell by one relay");
+}
+
 static void check_roles(lua_State *L, const struct wired_words *words)
 {
     const struct route_words *role = words->role;
@@ -76,6 +103,7 @@ static void check_roles(lua_State *L, const struct wired_words *words)
                    "there is nothing for the relay to part the cell from");
     if (role[ROLE_SCANNER].instrument && !role[ROLE_METER].instrument)
         guest_fail(L, "add meter = ...", "there is no meter behind the scanner");
+    check_ohmmeter(L, role);
 }
 
 int word_channel(lua_State *L)
@@ -138,7 +166,9 @@ static void claim(lua_State *L, const struct route_words *route, const char *rol
             strcmp(use->channel, channel) != 0)
             guest_fail(L,
                        strcmp(role, "meter") == 0 ? "put a scanner before it: scanner = route(...)"
-                                                  : "give each channel its own",
+                       : strcmp(role, "ohmmeter") == 0
+                           ? "put a scanner before it: ohmmeter_scanner = route(...)"
+                           : "give each channel its own",
                        "channels %s and %s share the %s '%s'", use->channel, channel, role,
                        route->instrument->name);
     }
@@ -155,7 +185,9 @@ static void claim_all(lua_State *L, const struct wired_words *words, const char 
 {
     for (int i = 0; i < WIRED_ROLES; i++) {
         struct route_words route = words->role[i];
-        bool scanned = i == ROLE_METER && words->role[ROLE_SCANNER].instrument;
+        bool scanned = (i == ROLE_METER && words->role[ROLE_SCANNER].instrument) ||
+                       (i == ROLE_OHMMETER && words->role[ROLE_OHMMETER_SCANNER].instrument) ||
+                       (i == ROLE_OHMMETER && same_end(&route, &words->role[ROLE_METER]));
         if (!route.instrument || i == ROLE_THERMOMETER || scanned)
             continue; /* the air of a room may be everyone's */
         if (i == ROLE_SOURCE || i == ROLE_SINK)
@@ -198,6 +230,8 @@ static struct channel *wired(lua_State *L, const struct wired_words *words, cons
         .thermometer = ends[ROLE_THERMOMETER],
         .relay = ends[ROLE_RELAY],
         .scanner = ends[ROLE_SCANNER],
+        .ohmmeter = ends[ROLE_OHMMETER],
+        .ohmmeter_scanner = ends[ROLE_OHMMETER_SCANNER],
         .limits = words->channel.limits,
         .compliance = words->compliance,
         .frozen_after = words->frozen_after >= 0 ? words->frozen_after
@@ -222,6 +256,7 @@ struct channel *wired_words_channel(lua_State *L, const struct wired_words *word
         if (words->role[i].instrument)
             channel->limits = limits_meet(&channel->limits, &words->role[i].instrument->limits);
     channel->accuracy = words->accuracy;
+    channel->measures_resistance = words->role[ROLE_OHMMETER].instrument != NULL;
     /* Without a meter, what drives the cell measures both. With one, that depends on its driver. */
     if (isnan(channel->accuracy.shared) && !words->role[ROLE_METER].instrument)
         channel->accuracy.shared = 1;

@@ -14,6 +14,8 @@ enum wired_role {
     ROLE_THERMOMETER,
     ROLE_RELAY,
     ROLE_SCANNER,
+    ROLE_OHMMETER,
+    ROLE_OHMMETER_SCANNER,
     WIRED_ROLES
 };
 

@@ -3,7 +3,7 @@
 -- own copy of the standard.
 --
 -- Measure all cells full, at one temperature, with four wires: contacts and springs add tens of milliohms.
--- The figure is not that of the 1 kHz method, nor of other timings: compare like with like.
+-- The figure is not that of the 1 kHz method (resistance-ac), nor of other timings: compare like with like.
 return protocol {
   title = "Resistance, two-step direct current",
   params = {

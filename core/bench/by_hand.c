@@ -68,6 +68,7 @@ struct channel *by_hand_channel(const char *name, const char *title)
     channel->accuracy = STATES_NOTHING;
     channel->tick_least = channel->tick_most = channel->rest_most = 1;
     channel->void_after = NAN;
+    channel->measures_resistance = true; /* a person says what some display does */
     return channel;
 }
 

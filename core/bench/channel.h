@@ -70,6 +70,7 @@ struct channel {
     bool physical;     /* real energy flows: an intent is committed before it is energised */
     bool simulated;    /* its cell is a calculation: there by itself, and nobody can look at it */
     bool placed;       /* cells are put in ahead: nobody is asked for them */
+    bool measures_resistance; /* by alternating current, of a cell that nothing drives */
     double void_after; /* s of gap after which an interrupted step is void; NAN: always resumed */
 
     struct channel_accuracy {
@@ -80,7 +81,11 @@ struct channel {
         double steady; /* of two readings moments apart; NAN: not known */
     } accuracy;
 
-    /* Set by the run that holds the channel: a late answer of read, drive or make_safe; and
+    /* Set by the run that holds the channel: whether the next reading is to have the resistance,
+     * which costs time; only where it is measured. */
+    bool asks_resistance;
+
+    /* Also set by the run: a late answer of read, drive or make_safe; and
      * something worth a warning on record. Either may be NULL. */
     void (*notify)(void *owner, const struct reading *reading, const struct error *failure);
     void (*warn)(void *owner, const char *text);

@@ -49,12 +49,20 @@ struct driver_call {
 /* NAN and "" where nothing was given. */
 struct driver_result {
     double voltage, current, temperature; /* V; A, see wired.h for the sign; degC */
+    double resistance;                    /* ohm, by alternating current */
     struct scpi_identity identity;
 };
 
 enum driver_status { DRIVER_AWAITS, DRIVER_DONE, DRIVER_FAILED };
 
-enum { CAN_SOURCE = 1, CAN_SINK = 2, CAN_METER = 4, CAN_THERMOMETER = 8, CAN_RELAY = 16 };
+enum {
+    CAN_SOURCE = 1,
+    CAN_SINK = 2,
+    CAN_METER = 4,
+    CAN_THERMOMETER = 8,
+    CAN_RELAY = 16,
+    CAN_OHMMETER = 32
+};
 
 struct driver;
 

@@ -205,7 +205,7 @@ static void begin(struct instrument *instrument, struct job *job)
     struct driver *driver = instrument->driver;
     struct error error;
     error_clear(&error);
-    instrument->result = (struct driver_result){NAN, NAN, NAN, {"", "", "", ""}};
+    instrument->result = (struct driver_result){NAN, NAN, NAN, NAN, {"", "", "", ""}};
     instrument->current = job;
     job->next = NULL;
     job->began = clock_bench(instrument->clock);

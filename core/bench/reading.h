@@ -12,7 +12,13 @@ struct reading {
     double voltage;     /* V at the cell */
     double current;     /* A, signed */
     double temperature; /* degC; NAN where nothing measures it */
+    double resistance;  /* ohm, by alternating current (about 1 kHz); NAN unless it was asked for */
 };
+
+/* ohm: what a cell, its four contacts sound, may have by alternating current. Beyond it a unit, a
+ * zero or a contact is wrong. Common practice, no source. */
+#define RESISTANCE_LEAST 1e-4
+#define RESISTANCE_MOST  10.0
 
 enum drive_mode { DRIVE_OFF, DRIVE_CURRENT, DRIVE_POWER, DRIVE_RESISTANCE };
 

@@ -12,6 +12,7 @@
 #define STRETCH_MOST  (60 * US_PER_S) /* the longest that an energised cell moves in one piece */
 #define DIP_SCALE     12.0            /* K of warming at which half of the overcharge dip shows */
 #define SECONDS_A_DAY 86400.0
+#define NOISE_CURRENT 1.0 /* A at which noise of a voltage is noise of a resistance */
 
 double simcell_capacity(const struct simcell *cell)
 {
@@ -288,6 +289,12 @@ void simcell_read(struct simcell *cell, struct reading *out)
         out->voltage += truth->noise_voltage * random_noise(&cell->noise);
     if (truth->noise_temperature > 0)
         out->temperature += truth->noise_temperature * random_noise(&cell->noise);
+}
+
+double simcell_read_resistance(struct simcell *cell)
+{
+    double noise = cell->truth.noise_voltage / NOISE_CURRENT;
+    return simcell_r0(cell) + (noise > 0 ? noise * random_noise(&cell->noise) : 0);
 }
 
 void simcell_new(struct simcell *cell, const struct simcell_truth *truth, utc_us as_of,

@@ -79,6 +79,10 @@ void simcell_advance(struct simcell *cell, utc_us to);
  * the caller's. */
 void simcell_read(struct simcell *cell, struct reading *out);
 
+/* ohm: what an ideal meter of 1 kHz shows, R0 alone, for C1 shorts R1 at that frequency. Its noise
+ * is that of the voltage, as at 1 A. */
+double simcell_read_resistance(struct simcell *cell);
+
 double simcell_capacity(const struct simcell *cell); /* A.s at this age */
 double simcell_r0(const struct simcell *cell);       /* ohm at this age */
 

@@ -75,6 +75,10 @@ static enum channel_reply read_cell(struct channel *channel, struct reading *out
     simcell_read(simulated->cell, out);
     out->voltage = misread(&simulated->misreading.voltage, out->voltage);
     out->current = misread(&simulated->misreading.current, out->current);
+    out->resistance = NAN;
+    if (channel->asks_resistance && simulated->cell->drive.mode == DRIVE_OFF)
+        out->resistance =
+            misread(&simulated->misreading.resistance, simcell_read_resistance(simulated->cell));
     return CHANNEL_NOW;
 }
 
@@ -123,6 +127,7 @@ struct channel *simulated_channel(const char *name, const struct clock *clock, s
         .rest_most = 3600,
         .physical = false,
         .simulated = true,
+        .measures_resistance = true,
         .void_after = NAN,
         .accuracy = STATES_NOTHING,
     };

@@ -15,7 +15,7 @@ struct channel *simulated_channel(const char *name, const struct clock *clock, s
 
 /* Errors of a reading, with their sign: reading = truth x (1 + relative) + absolute. */
 struct misreading {
-    struct stated_accuracy voltage, current;
+    struct stated_accuracy voltage, current, resistance;
 };
 void simulated_misread(struct channel *channel, const struct misreading *misreading);
 

@@ -69,11 +69,14 @@ void wired_hush(struct wired *wired)
 {
     if (wired->scan)
         scan_end(wired->scan);
+    if (wired->ohmmeter_scan)
+        scan_end(wired->ohmmeter_scan);
     forget(wired, &wired->spec.source);
     forget(wired, &wired->spec.sink);
     forget(wired, &wired->spec.meter);
     forget(wired, &wired->spec.thermometer);
     forget(wired, &wired->spec.relay);
+    forget(wired, &wired->spec.ohmmeter);
     wired->pending = 0;
 }
 
@@ -282,6 +285,8 @@ static void close_channel(struct channel *channel)
     wired_hush(wired);
     if (wired->scan)
         scan_close(wired->scan);
+    if (wired->ohmmeter_scan)
+        scan_close(wired->ohmmeter_scan);
     if (wired->delay)
         delay_close(wired->delay);
     free(wired);
@@ -307,6 +312,20 @@ static const struct channel_ops ops_emulated = {
     .close = close_channel,
 };
 
+/* NULL where nothing lies between the shared instrument and the cell. */
+static struct scan *scan_of(struct wired *wired, const struct wired_end *scanner,
+                            const struct wired_end *shared)
+{
+    if (!scanner->instrument)
+        return NULL;
+    struct scan *scan = xcalloc(1, sizeof *scan);
+    scan->scanner = scanner->instrument;
+    scan->point = scanner->point;
+    scan->turn = instrument_turn(shared->instrument);
+    scan->owner = wired;
+    return scan;
+}
+
 struct channel *wired_channel(const struct wired_spec *spec)
 {
     struct wired *wired = xcalloc(1, sizeof *wired);
@@ -319,6 +338,7 @@ struct channel *wired_channel(const struct wired_spec *spec)
         .tick_most = 5,
         .rest_most = 60,
         .physical = true,
+        .measures_resistance = spec->ohmmeter.instrument != NULL,
         .void_after = NAN,
         .accuracy = STATES_NOTHING,
     };
@@ -332,13 +352,8 @@ struct channel *wired_channel(const struct wired_spec *spec)
     wired->limits = wired->channel.limits;
     if (spec->relay.instrument)
         wired->delay = delay_new(spec->uv_loop, too_long, wired);
-    if (spec->scanner.instrument) {
-        wired->scan = xcalloc(1, sizeof *wired->scan);
-        wired->scan->scanner = spec->scanner.instrument;
-        wired->scan->point = spec->scanner.point;
-        wired->scan->turn = instrument_turn(spec->meter.instrument);
-        wired->scan->owner = wired;
-    }
+    wired->scan = scan_of(wired, &spec->scanner, &spec->meter);
+    wired->ohmmeter_scan = scan_of(wired, &spec->ohmmeter_scanner, &spec->ohmmeter);
     return &wired->channel;
 }
 
@@ -347,15 +362,17 @@ struct instrument *wired_instrument(const struct channel *channel, int i)
     if (channel->ops != &ops_real && channel->ops != &ops_emulated)
         return NULL;
     const struct wired_spec *spec = &((const struct wired *)channel)->spec;
-    struct instrument *const all[] = {spec->source.instrument, spec->sink.instrument,
-                                      spec->meter.instrument,  spec->thermometer.instrument,
-                                      spec->relay.instrument,  spec->scanner.instrument};
+    struct instrument *const all[] = {spec->source.instrument,   spec->sink.instrument,
+                                      spec->meter.instrument,    spec->thermometer.instrument,
+                                      spec->relay.instrument,    spec->scanner.instrument,
+                                      spec->ohmmeter.instrument, spec->ohmmeter_scanner.instrument};
     return i >= 0 && i < WIRED_INSTRUMENTS ? all[i] : NULL;
 }
 
 const char *wired_instrument_role(int i)
 {
-    static const char *const roles[WIRED_INSTRUMENTS] = {"source",      "sink",  "meter",
-                                                         "thermometer", "relay", "scanner"};
+    static const char *const roles[WIRED_INSTRUMENTS] = {
+        "source", "sink",    "meter",    "thermometer",
+        "relay",  "scanner", "ohmmeter", "ohmmeter_scanner"};
     return roles[i];
 }

@@ -9,6 +9,8 @@
  * 4. With a relay, the cell is joined after all is off and before anything is driven, and parted
  *    after all is off; if an output is not seen to be off within half a second, it is parted all
  * the same.
+ * 5. The ohmmeter is asked when the channel asks for a resistance and nothing is driven, and at no
+ *    other time: its current is not to disturb, nor to be disturbed.
  *
  * Sign of a current: positive into the cell. A source tells what it gives, a sink what it takes, as
  * positive numbers; what can do both, and a meter, tell it with the sign. */
@@ -29,9 +31,11 @@ struct wired_spec {
     const struct clock *clock; /* borrowed */
     void *uv_loop;             /* borrowed; that of the instruments */
     struct wired_end source, sink, meter, thermometer;
-    struct wired_end relay;   /* between source, sink and cell */
-    struct wired_end scanner; /* between the meter, which others share, and the cell */
-    struct limits limits;     /* those of source and sink are met with them */
+    struct wired_end relay;            /* between source, sink and cell */
+    struct wired_end scanner;          /* between the meter, which others share, and the cell */
+    struct wired_end ohmmeter;         /* may be the meter itself, at the same point */
+    struct wired_end ohmmeter_scanner; /* as the meter's; none where it is the meter itself */
+    struct limits limits;              /* those of source and sink are met with them */
     double compliance; /* V the source is set to where a charge has no ceiling; NAN: the limit */
     int frozen_after;  /* equal readings with current that are worth a warning; 0: never */
     bool emulated;     /* the instruments are programs, and their cells keep the clock's pace */
@@ -41,7 +45,7 @@ struct wired_spec {
 struct channel *wired_channel(const struct wired_spec *spec);
 
 /* Which instruments it uses, NULL where it has none, and as what ("source"). For listings. */
-#define WIRED_INSTRUMENTS 6
+#define WIRED_INSTRUMENTS 8
 struct instrument *wired_instrument(const struct channel *channel, int i);
 const char *wired_instrument_role(int i);
 

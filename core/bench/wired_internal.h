@@ -16,7 +16,8 @@ enum wired_op { OP_NONE, OP_DRIVE, OP_READ, OP_SAFE };
 struct wired {
     struct channel channel; /* first: a channel is cast to this */
     struct wired_spec spec;
-    struct scan *scan; /* NULL: the meter is this channel's alone, or there is none */
+    struct scan *scan;          /* NULL: the meter is this channel's alone, or there is none */
+    struct scan *ohmmeter_scan; /* the same of the ohmmeter */
     bool occupied;
     struct limits limits; /* the channel's met with those of the cell in it */
 
@@ -35,6 +36,7 @@ struct wired {
     struct reading taken;  /* of OP_READ, as it comes together */
     bench_us began, ended; /* of its voltage and current */
     bool metered_voltage, metered_current;
+    bool resistance; /* of OP_READ: it is to have one */
 
     struct reading last; /* for those that look frozen */
     int alike;

@@ -29,6 +29,8 @@ static void finish(struct wired *wired)
 {
     if (wired->scan)
         scan_end(wired->scan);
+    if (wired->ohmmeter_scan)
+        scan_end(wired->ohmmeter_scan);
     if (!wired->failure.code && !isfinite(wired->taken.voltage))
         error_set(&wired->failure, ERROR_BENCH, wired->channel.name,
                   "name a meter in the bench file, or mend its driver", "nothing told a voltage");
@@ -73,6 +75,60 @@ static void ask(struct wired *wired, const struct wired_end *end, instrument_don
         part_over(wired, &failure);
 }
 
+/* Is it one of a cell's? A value in ohm of a meter that tells milliohm would be. */
+static void take_resistance(struct wired *wired, double ohms)
+{
+    const char *name = instrument_name(wired->spec.ohmmeter.instrument);
+    struct error failure;
+    wired->taken.resistance = ohms;
+    if (ohms >= RESISTANCE_LEAST && ohms <= RESISTANCE_MOST)
+        return;
+    if (isnan(ohms))
+        error_set(&failure, ERROR_BENCH, name, "mend its driver", "it told no resistance");
+    else
+        error_set(&failure, ERROR_BENCH, name,
+                  "see the contacts of all four wires, its zero, and whether it tells ohm or mohm",
+                  "%g ohm is no internal resistance of a cell, which is within %g and %g ohm", ohms,
+                  RESISTANCE_LEAST, RESISTANCE_MOST);
+    wired_fail(wired, &failure);
+}
+
+/* The meter is the ohmmeter too: one look tells both. */
+static bool meter_is_ohmmeter(const struct wired_spec *spec)
+{
+    return spec->ohmmeter.instrument && spec->ohmmeter.instrument == spec->meter.instrument &&
+           spec->ohmmeter.point == spec->meter.point;
+}
+
+static void resisted(void *owner, const struct driver_result *result, bench_us began,
+                     bench_us ended, const struct error *failure)
+{
+    struct wired *wired = owner;
+    (void)began, (void)ended;
+    if (!failure)
+        take_resistance(wired, result->resistance);
+    part_over(wired, failure);
+}
+
+static void ohmmeter_there(void *owner, const struct error *failure)
+{
+    struct wired *wired = owner;
+    if (!failure)
+        ask(wired, &wired->spec.ohmmeter, resisted);
+    part_over(wired, failure);
+}
+
+static void ask_resistance(struct wired *wired)
+{
+    if (wired->ohmmeter_scan) {
+        wired->pending++;
+        wired->ohmmeter_scan->there = ohmmeter_there;
+        scan_begin(wired->ohmmeter_scan);
+    } else {
+        ask(wired, &wired->spec.ohmmeter, resisted);
+    }
+}
+
 static void metered(void *owner, const struct driver_result *result, bench_us began, bench_us ended,
                     const struct error *failure)
 {
@@ -87,6 +143,8 @@ static void metered(void *owner, const struct driver_result *result, bench_us be
             wired->taken.current = result->current;
         if (isfinite(result->temperature) && !wired->spec.thermometer.instrument)
             wired->taken.temperature = result->temperature;
+        if (wired->resistance && meter_is_ohmmeter(&wired->spec))
+            take_resistance(wired, result->resistance);
     }
     part_over(wired, failure);
 }
@@ -149,9 +207,11 @@ static bool went_off(struct wired *wired)
 void wired_read(struct wired *wired)
 {
     const struct wired_spec *spec = &wired->spec;
-    wired->taken = (struct reading){0, NAN, wired->active ? NAN : 0, NAN};
+    wired->taken = (struct reading){0, NAN, wired->active ? NAN : 0, NAN, NAN};
     wired->began = wired->ended = 0;
     wired->metered_voltage = wired->metered_current = false;
+    wired->resistance =
+        wired->channel.asks_resistance && spec->ohmmeter.instrument && !wired->active;
     wired->pending = 1; /* this function's own: no part may end the reading before all are asked */
     if (!went_off(wired)) {
         if (wired->scan) {
@@ -167,6 +227,8 @@ void wired_read(struct wired *wired)
             ask(wired, spec->sink.instrument ? &spec->sink : &spec->source, driven);
         if (spec->thermometer.instrument)
             ask(wired, &spec->thermometer, warmed);
+        if (wired->resistance && !meter_is_ohmmeter(spec))
+            ask_resistance(wired);
     }
     part_over(wired, NULL);
 }

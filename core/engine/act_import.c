@@ -122,7 +122,8 @@ static int feed_row(struct feed *feed, const struct row *row, struct error *erro
     struct reading reading = {.at = row->t,
                               .voltage = (double)row->v / 1e6,
                               .current = (double)row->i / 1e6,
-                              .temperature = row->cold ? NAN : (double)row->d / 1e3};
+                              .temperature = row->cold ? NAN : (double)row->d / 1e3,
+                              .resistance = NAN};
     if (step_feed(step, &reading, false) == STEP_TRIPPED)
         return error_set(error, ERROR_FAILED, feed->import->file,
                          "look at the units of its columns",

@@ -9,6 +9,7 @@
 
 #include "base/quantity.h"
 #include "base/text.h"
+#include "bench/reading.h"
 #include "logbook/facts.h"
 
 /* What a display may show: how it is told apart by its unit, and what is plausible for one small
@@ -23,7 +24,7 @@ static const struct shown {
     {"energy", DIM_ENERGY, 0, 3600 * 1000, "2.3 Wh"},
     {"time", DIM_TIME, 0, 60 * 86400, "4 h 2 min"},
     {"voltage", DIM_VOLTAGE, -0.1, 5, "1.32 V"},
-    {"resistance", DIM_RESISTANCE, 0, 10, "45 mohm"},
+    {"resistance", DIM_RESISTANCE, RESISTANCE_LEAST, RESISTANCE_MOST, "23 mohm"},
     {"temperature", DIM_TEMPERATURE, -40, 100, "24 degC"},
 };
 #define DISPLAYS (sizeof displays / sizeof *displays)

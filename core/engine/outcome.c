@@ -80,6 +80,9 @@ void plan_json(const struct step_plan *plan, struct text *out)
     field(out, "temperature_rate", plan->temperature_rate, DIM_TEMPERATURE_RATE);
     if (plan->when)
         text_add(out, ",\"when\":true");
+    if (plan->resistance != RESISTANCE_IF_ANY)
+        text_addf(out, ",\"resistance\":%s",
+                  plan->resistance == RESISTANCE_MUST ? "true" : "false");
     field(out, "backstop_time", plan->backstop_time, DIM_TIME);
     field(out, "backstop_charge", plan->backstop_charge, DIM_CHARGE);
     field(out, "every", plan->every, DIM_TIME);

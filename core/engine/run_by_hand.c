@@ -59,14 +59,22 @@ static void say(const struct live_run *run, struct text *out)
         text_add(out, ". Start it; when it has ended, type what the display says.");
         break;
     case STEP_PULSE: text_add(out, "measure the internal resistance and type it."); break;
-    case STEP_READ: text_add(out, "measure the voltage of the resting cell and type it."); break;
+    case STEP_READ:
+        text_add(out, plan->resistance == RESISTANCE_MUST
+                          ? "measure the resting cell with alternating current (1 kHz, four wires) "
+                            "and type the display's AC resistance, such as 23 mohm; its voltage "
+                            "too, if it shows one."
+                          : "measure the voltage of the resting cell and type it.");
+        break;
     case STEP_REST: break;
     }
 }
 
-static const char *needs(enum step_kind kind)
+static const char *needs(const struct step_plan *plan)
 {
-    return kind == STEP_PULSE ? "\"resistance\"" : kind == STEP_READ ? "\"voltage\"" : "\"charge\"";
+    if (plan->kind == STEP_PULSE || plan->resistance == RESISTANCE_MUST)
+        return "\"resistance\"";
+    return plan->kind == STEP_READ ? "\"voltage\"" : "\"charge\"";
 }
 
 /* --- doing ---------------------------------------------------------------------------------------
@@ -77,7 +85,7 @@ static void ask_person(struct live_run *run)
     struct text words = TEXT_EMPTY, expects = TEXT_EMPTY;
     say(run, &words);
     text_addf(&expects,
-              "{\"kind\":\"display\",\"needs\":[%s],\"rated_Ah\":", needs(run->request.plan.kind));
+              "{\"kind\":\"display\",\"needs\":[%s],\"rated_Ah\":", needs(&run->request.plan));
     text_add_number(&expects, run->cell.rated_charge / 3600);
     text_add(&expects, ",\"most_V\":");
     text_add_number(&expects, run->cell.profile->limits.voltage_most + ROOM_VOLTAGE);

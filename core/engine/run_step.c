@@ -36,6 +36,9 @@ static void call(struct live_run *run, enum channel_wait wait)
 
     error_clear(&failure);
     run->awaits = wait;
+    channel->asks_resistance = wait == AWAIT_READING && run->step->plan.kind == STEP_READ &&
+                               run->step->plan.resistance != RESISTANCE_NEVER &&
+                               channel->measures_resistance;
     if (reads) {
         reply = channel->ops->read(channel, &reading, &failure);
     } else if (wait == AWAIT_DRIVE) {
@@ -200,6 +203,21 @@ static void be_energised(struct live_run *run)
     run->engine->energising = true;
 }
 
+/* A plan that the limits allow, and that this channel can carry out. */
+static int check_plan(struct live_run *run, const struct limits *limits, struct error *error)
+{
+    struct step_plan *plan = &run->request.plan;
+    if (step_plan_check(plan, &run->cell, limits, error))
+        return error->code;
+    if (plan->resistance == RESISTANCE_MUST && !run->channel->measures_resistance)
+        return error_set(error, ERROR_SCRIPT, "read",
+                         "name ohmmeter = ... in the bench file, choose a channel that has one, or "
+                         "use cell:pulse, the method by direct current",
+                         "channel %s has nothing that measures a resistance by alternating current",
+                         run->channel->name);
+    return 0;
+}
+
 bool run_step_begin(struct live_run *run, bool taken_up)
 {
     struct error refusal;
@@ -207,7 +225,7 @@ bool run_step_begin(struct live_run *run, bool taken_up)
     struct limits of_cell = profile_limits(run->cell.profile, run->cell.rated_charge);
     struct limits limits = limits_meet(&run->channel->limits, &of_cell);
     struct step_plan *plan = &run->request.plan;
-    if (step_plan_check(plan, &run->cell, &limits, &refusal)) {
+    if (check_plan(run, &limits, &refusal)) {
         run_refuse(run, &refusal);
         return true;
     }

@@ -66,7 +66,7 @@ static void of_sums(const struct channel_accuracy *accuracy, const struct outcom
         return;
     if (isfinite(o->energy))
         accuracy_of_energy(&meters, &run, &out->energy);
-    if (isfinite(o->resistance))
+    if (o->kind == STEP_PULSE && isfinite(o->resistance))
         accuracy_of_resistance(&meters, fabs(u[0]), fabs(i[0]), fabs(u[1]), fabs(i[1]),
                                &out->resistance);
 }
@@ -76,6 +76,8 @@ void standard_of_step(const struct channel_accuracy *accuracy, const struct outc
 {
     *out = NOTHING;
     of_sums(accuracy, o, out);
+    if (o->kind == STEP_READ)
+        out->resistance = of_reading(&accuracy->resistance, o->resistance);
     out->first_voltage = of_reading(&accuracy->voltage, o->first_voltage);
     out->last_voltage = of_reading(&accuracy->voltage, o->last_voltage);
     out->mean_voltage = of_reading(&accuracy->voltage, o->mean_voltage);

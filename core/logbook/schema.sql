@@ -162,7 +162,7 @@ CREATE TABLE outcome ( -- what a step has come to: so far, or in the end
     mid_voltage     REAL,             -- at half the charge
     peak_voltage    REAL,
     max_temperature REAL,             -- degC
-    resistance      REAL,             -- ohm
+    resistance      REAL,             -- ohm: of a pulse by direct current, of a read by alternating current
     gaps            INTEGER NOT NULL, -- how many stretches were not observed
     gap_time        REAL NOT NULL,    -- s, all of them
     ended_by        TEXT,             -- 'voltage', 'time', ...

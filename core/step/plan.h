@@ -43,6 +43,9 @@ const char *step_kind_name(enum step_kind kind);
 
 #define PULSE_LEVELS 2
 
+/* By alternating current, of a cell at rest: where the channel can; in any case; never. */
+enum resistance_wish { RESISTANCE_IF_ANY, RESISTANCE_MUST, RESISTANCE_NEVER };
+
 struct step_plan {
     enum step_kind kind;
     struct drive drive;
@@ -59,8 +62,9 @@ struct step_plan {
     double temperature;      /* degC */
     double temperature_rate; /* K/s */
     bool when;               /* the caller evaluates a predicate on each reading */
-    double backstop_time;    /* s; filled by step_plan_check */
-    double backstop_charge;  /* A.s; filled by step_plan_check */
+    enum resistance_wish resistance; /* of a read */
+    double backstop_time;            /* s; filled by step_plan_check */
+    double backstop_charge;          /* A.s; filled by step_plan_check */
 
     /* A pulse: the levels in turn, each for its time; resistance = (U1 - U2) / (I2 - I1), U1 and U2
      * at the end of each level (IEC 61951-2, two-step direct current). */

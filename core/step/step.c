@@ -27,6 +27,7 @@ void step_begin(struct step *step, const struct step_plan *plan, const struct ce
     step->tick = tick_least;
     step->end_span = 0;
     step->end_slope = NAN;
+    step->resistance = NAN;
 }
 
 double step_direction(const struct step *step)
@@ -157,6 +158,7 @@ enum step_verdict step_feed(struct step *step, const struct reading *reading, bo
     stretch.dt = (double)(stretch.to.t_us - stretch.from.t_us) * 1e-6;
     if (step->row_count == 0)
         step->first_voltage = reading->voltage;
+    step->resistance = reading->resistance;
 
     double cut = 1;
     if (guard == GUARD_NONE) {
@@ -234,6 +236,8 @@ static double mid_voltage(const struct step *step)
 
 static double resistance(const struct step *step)
 {
+    if (step->plan.kind == STEP_READ)
+        return step->resistance;
     if (step->plan.kind != STEP_PULSE || step->level < PULSE_LEVELS || step->gaps > 0)
         return NAN;
     return (step->level_voltage[0] - step->level_voltage[1]) /
@@ -252,7 +256,7 @@ void step_outcome(const struct step *step, struct outcome *out)
 {
     bool moved = step->plan.kind != STEP_REST && step->plan.kind != STEP_READ;
     double seen = step->plan.kind == STEP_REST ? step->active - step->gap_time : step->active;
-    bool pulsed = isfinite(resistance(step));
+    bool pulsed = step->plan.kind == STEP_PULSE && isfinite(resistance(step));
     *out = (struct outcome){
         .kind = step->plan.kind,
         .charge = moved ? step->charge : NAN,
@@ -265,7 +269,7 @@ void step_outcome(const struct step *step, struct outcome *out)
         .peak_voltage = step->peak_voltage,
         .last_current = step->last.current,
         .max_temperature = step->max_temperature,
-        .resistance = pulsed ? resistance(step) : NAN,
+        .resistance = resistance(step),
         .end_span = step->end_span,
         .end_slope = step->end_slope,
         .ended_by = step->ended_by,

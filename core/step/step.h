@@ -91,12 +91,13 @@ struct step {
     enum step_guard guard;
     int rows; /* how many of `row` are to be kept */
     struct step_row row[3];
-    bool interrupted; /* the next reading starts a new stretch */
-    bench_us origin;  /* bench time of t = 0, moved at each new stretch; BENCH_NEVER before
-                         the first reading and after a load. Never saved */
-    double tick;      /* s to the next wanted reading */
-    double end_span;  /* s between the readings that the end was found between; 0: at one */
-    double end_slope; /* V/s up to an end by voltage; NAN */
+    bool interrupted;  /* the next reading starts a new stretch */
+    bench_us origin;   /* bench time of t = 0, moved at each new stretch; BENCH_NEVER before
+                          the first reading and after a load. Never saved */
+    double tick;       /* s to the next wanted reading */
+    double end_span;   /* s between the readings that the end was found between; 0: at one */
+    double end_slope;  /* V/s up to an end by voltage; NAN */
+    double resistance; /* ohm, of the last reading */
 };
 
 /* `plan` must have passed step_plan_check. Ticks come from the channel. Copies everything. */
@@ -130,7 +131,7 @@ struct outcome {
     double charge, energy, duration;
     double first_voltage, last_voltage, mean_voltage, mid_voltage, peak_voltage;
     double last_current, max_temperature;
-    double resistance;                                               /* ohm; pulse only */
+    double resistance; /* ohm; of a pulse by direct current, of a read by alternating current */
     double level_voltage[PULSE_LEVELS], level_current[PULSE_LEVELS]; /* pulse only */
     double end_span, end_slope;                                      /* as in struct step */
     enum step_end ended_by;

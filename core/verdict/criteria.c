@@ -21,6 +21,12 @@ const struct criterion_kind criterion_kinds[] = {
     {"resistance", false, false, "resistance", "ohm", "each cell's first resistance", false},
     {"resistance_worn", false, false, "resistance", "ohm",
      "the last resistance of each cell in service, by the protocol of its first", false},
+    {"resistance_ac", false, false, "resistance_ac", "ohm",
+     "each cell's first resistance by alternating current", false},
+    {"resistance_ac_worn", false, false, "resistance_ac", "ohm",
+     "the last resistance by alternating current of each cell in service, by the protocol of its "
+     "first",
+     false},
     {"delivered", true, false, "delivered", "Ah",
      "what a cell delivered in all runs that say so, added up", false},
     {"mean_voltage", true, false, "mean_voltage", "V",
@@ -171,8 +177,8 @@ struct taken criterion_take(const struct history *history, const struct subject 
         return of_rating(history, subject, history_first(subject, "capacity"));
     if (is(kind, "worn"))
         return of_rating(history, subject, history_worn(subject, "capacity", NULL));
-    if (is(kind, "resistance_worn"))
-        return as_it_is(history_worn(subject, "resistance", NULL), 1);
+    if (is(kind, "resistance_worn") || is(kind, "resistance_ac_worn"))
+        return as_it_is(history_worn(subject, kind->result, NULL), 1);
     if (is(kind, "cycles"))
         return as_it_is(history_last(subject, "cycles"), 1);
     if (is(kind, "delivered"))

@@ -258,7 +258,7 @@ const struct check *history_worn(const struct subject *subject, const char *name
                                  const struct check **before)
 {
     const struct check *last = history_last(subject, name), *first = NULL;
-    bool by_method = strcmp(name, "resistance") == 0;
+    bool by_method = strncmp(name, "resistance", 10) == 0;
     for (size_t i = history_next(subject, name, 0); !first && i < subject->count;
          i = history_next(subject, name, i + 1))
         if (!by_method || strcmp(subject->checks[i].script, last->script) == 0)

@@ -8,11 +8,12 @@
 
 #include "bench/bench.h"
 
-/* Far ends: source S, sink L, meter M, thermometer T, relay board R. */
+/* Far ends: source S, sink L, meter M, thermometer T, relay board R; ohmmeter O behind a board Q.
+ */
 struct place {
     struct wires wires;
     struct bench bench;
-    struct far *source, *sink, *meter, *thermometer, *board;
+    struct far *source, *sink, *meter, *thermometer, *board, *ohmmeter, *ohmmeter_board;
     struct fake_driver *source_driver, *sink_driver;
     struct instrument *instruments[5];
     struct channel *channel;
@@ -52,7 +53,15 @@ static inline struct instrument *add(struct place *place, struct far *far,
     return instrument;
 }
 
-enum { WITH_METER = 1, WITH_THERMOMETER = 2, WITH_RELAY = 4, WITH_SCANNER = 8, WITH_BOTH = 16 };
+enum {
+    WITH_METER = 1,
+    WITH_THERMOMETER = 2,
+    WITH_RELAY = 4,
+    WITH_SCANNER = 8,
+    WITH_BOTH = 16,
+    WITH_OHMMETER = 32,
+    METER_IS_OHMMETER = 64
+};
 
 static inline void add_channel(struct place *place, struct wired_spec *spec)
 {
@@ -86,7 +95,17 @@ static inline void open_place(struct place *place, unsigned with, struct told *t
     if (with & (WITH_METER | WITH_SCANNER)) {
         place->meter = wires_far(wires, 'M', "Saltmere Instruments,SM-1,0001,1.0");
         place->meter->volts = 1.31;
-        spec.meter.instrument = add(place, place->meter, fake_new(CAN_METER));
+        unsigned too = with & METER_IS_OHMMETER ? CAN_OHMMETER : 0;
+        spec.meter.instrument = add(place, place->meter, fake_new(CAN_METER | too));
+        if (too)
+            spec.ohmmeter = spec.meter;
+    }
+    if (with & WITH_OHMMETER) {
+        place->ohmmeter = wires_far(wires, 'O', "Saltmere Instruments,SO-1,0001,1.0");
+        spec.ohmmeter.instrument = add(place, place->ohmmeter, fake_new(CAN_OHMMETER));
+        place->ohmmeter_board = wires_far(wires, 'Q', "Saltmere Instruments,SR-1,0002,1.0");
+        spec.ohmmeter_scanner =
+            (struct wired_end){add(place, place->ohmmeter_board, fake_new(CAN_RELAY)), 5};
     }
     if (with & WITH_THERMOMETER) {
         place->thermometer = wires_far(wires, 'T', "Saltmere Instruments,ST-1,0001,1.0");
@@ -109,6 +128,16 @@ static inline void open_place(struct place *place, unsigned with, struct told *t
                                    .compliance = NAN,
                                    .meter = spec.meter,
                                    .scanner = {spec.scanner.instrument, 4}};
+        add_channel(place, &other);
+    }
+    if (with & WITH_OHMMETER) { /* a second channel behind the same ohmmeter */
+        struct wired_spec other = {.name = "A2",
+                                   .clock = &wires->clock,
+                                   .limits = LIMITS_NONE,
+                                   .compliance = NAN,
+                                   .meter = {spec.meter.instrument, 2},
+                                   .ohmmeter = spec.ohmmeter,
+                                   .ohmmeter_scanner = {spec.ohmmeter_scanner.instrument, 6}};
         add_channel(place, &other);
     }
     assert_int_equal(bench_reach(&place->bench, 3), 0);

@@ -33,7 +33,7 @@ struct far {
     void (*hear)(struct far *far, const char *line);
 
     bool on, closed[8];
-    double volts, amps, degrees;
+    double volts, amps, degrees, ohms;
 
     const char *silent_on; /* lines that it does not answer: ... */
     int silences;          /* ... so often; -1: always */
@@ -129,6 +129,8 @@ static inline void far_hear(struct far *far, const char *line)
         snprintf(answer, sizeof answer, "%g", far->volts);
     else if (strcmp(line, "I?") == 0)
         snprintf(answer, sizeof answer, "%g", far->on ? far->amps : 0.0);
+    else if (strcmp(line, "R?") == 0)
+        snprintf(answer, sizeof answer, "%g", far->ohms);
     else if (strcmp(line, "T?") == 0)
         snprintf(answer, sizeof answer, "%g", far->degrees);
     else if (strncmp(line, "CLOSE ", 6) == 0)
@@ -281,6 +283,8 @@ static inline enum driver_status fake_resume(struct driver *driver, const struct
             result->voltage = value;
         else if (line[1] == 'I' && task == DRIVER_READ)
             result->current = value;
+        else if (line[1] == 'R' && task == DRIVER_READ)
+            result->resistance = value;
         else if (line[1] == 'T')
             result->temperature = value;
     }
@@ -319,6 +323,8 @@ static inline struct fake_driver *fake_new(unsigned can)
     }
     if (can & CAN_METER)
         fake->lines[DRIVER_READ][0] = "?V?";
+    if (can & CAN_OHMMETER)
+        fake->lines[DRIVER_READ][can & CAN_METER ? 1 : 0] = "?R?";
     if (can & CAN_THERMOMETER)
         fake->lines[DRIVER_READ][0] = "?T?";
     if (can & CAN_RELAY) {
@@ -347,6 +353,7 @@ static inline struct far *wires_far(struct wires *wires, char name, const char *
     far->name = name;
     far->is = is;
     far->volts = 1.25;
+    far->ohms = 0.0234;
     far->degrees = 21.5;
     uv_tcp_init(wires->loop, &far->server);
     uv_timer_init(wires->loop, &far->timer);

@@ -39,7 +39,7 @@ static const char *answer_to(const char *line, const char **answers, bool *used)
 static inline struct task run(struct driver *driver, const struct driver_order *order,
                               const char **answers)
 {
-    struct task task = {.result = {NAN, NAN, NAN, {"", "", "", ""}}};
+    struct task task = {.result = {NAN, NAN, NAN, NAN, {"", "", "", ""}}};
     struct driver_call call;
     bool used[64] = {false};
     task.status = driver->ops->begin(driver, order, &call, &task.result, &task.error);

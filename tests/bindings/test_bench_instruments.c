@@ -68,6 +68,7 @@ static void test_a_thousand(void **state)
 
 #define PSU   "local psu = instrument { driver = 'supply', link = tcp('127.0.0.1', 1) } "
 #define DMM   "local dmm = instrument { driver = 'meter', link = tcp('127.0.0.1', 2) } "
+#define OHM   "local ohm = instrument { driver = 'ohmmeter', link = tcp('127.0.0.1', 4) } "
 #define BOARD "local board = instrument { driver = 'relay', link = tcp('127.0.0.1', 3) } "
 
 static void test_wrong_files(void **state)
@@ -105,6 +106,19 @@ static void test_wrong_files(void **state)
          "nothing for the relay to part the cell from"},
         {PSU BOARD "channel { source = psu, scanner = route(board, 1) }",
          "no meter behind the scanner"},
+        {DMM "channel { meter = dmm, ohmmeter = dmm }", "cannot be an ohmmeter"},
+        {OHM "channel { ohmmeter = ohm }", "nothing on the channel measures a voltage"},
+        {DMM BOARD "channel { meter = dmm, ohmmeter_scanner = route(board, 1) }",
+         "no ohmmeter behind its scanner"},
+        {DMM OHM BOARD "channel { meter = dmm, ohmmeter = ohm, ohmmeter_scanner = board }",
+         "the ohmmeter_scanner has no number"},
+        {DMM OHM BOARD "channel { meter = dmm, scanner = route(board, 1), ohmmeter = ohm,\n"
+                       "ohmmeter_scanner = route(board, 1) }",
+         "joined to the cell by one relay"},
+        {PSU DMM OHM "return bench { channels = { A1 = channel { meter = dmm, ohmmeter = ohm },\n"
+                     "A2 = channel { source = psu, ohmmeter = ohm } } }",
+         "put a scanner before it: ohmmeter_scanner = route(...)"},
+        {PSU "channel { source = psu, accuracy = { resistance = '5 V' } }", "5 V"},
         {PSU "channel { source = psu, accuracy = { voltage = '5 A' } }", "5 A"},
         {PSU "channel { source = psu, accuracy = { volts = '5 V' } }", "accuracy has no 'volts'"},
         {PSU "channel { source = psu, frozen_after = 1 }", "frozen_after"},

@@ -134,6 +134,38 @@ static void test_meters(void **state)
     close_driver(driver);
 }
 
+static void test_ohmmeter(void **state)
+{
+    (void)state;
+    struct driver *driver = shipped("ohmmeter", NULL);
+    const char *answers[] = {CLEAN, READY, "* READ?=+2.346E-02", NULL};
+    assert_int_equal(driver->can, CAN_OHMMETER);
+    expect(run_task(driver, DRIVER_PREPARE, answers), "!*CLS !CONF:RES ?*OPC? ?SYST:ERR? ");
+    struct task task = run_task(driver, DRIVER_READ, answers);
+    assert_true(task.result.resistance == 0.02346 && isnan(task.result.voltage));
+    const char *overload[] = {"READ?=+9.90000000E+37", NULL};
+    expect_failure(run_task(driver, DRIVER_READ, overload),
+                   "one of its four wires does not touch the cell");
+    const char *garbled[] = {"READ?=23 mohm", NULL};
+    expect_failure(run_task(driver, DRIVER_READ, garbled), "is no number");
+    close_driver(driver);
+
+    /* Milliohm, the second of two numbers, and an overload of its own. */
+    driver = shipped("ohmmeter", "{\"unit\":\"mohm\",\"ask\":\"FETC?\",\"configure\":\"\","
+                                 "\"item\":2,\"open\":1e9}");
+    expect(run_task(driver, DRIVER_PREPARE, answers), "!*CLS ?*OPC? ?SYST:ERR? ");
+    const char *both[] = {"FETC?=1.2501,23.46", NULL};
+    assert_true(fabs(run_task(driver, DRIVER_READ, both).result.resistance - 0.02346) < 1e-15);
+    const char *open[] = {"FETC?=1.2501,+1.0000E+9", NULL};
+    expect_failure(run_task(driver, DRIVER_READ, open), "overload");
+    const char *single[] = {"FETC?=23.46", NULL};
+    expect_failure(run_task(driver, DRIVER_READ, single), "has no number 2");
+    close_driver(driver);
+    driver = shipped("ohmmeter", "{\"unit\":\"kohm\"}");
+    expect_failure(run_task(driver, DRIVER_PREPARE, answers), "cannot tell kohm");
+    close_driver(driver);
+}
+
 static void test_relays(void **state)
 {
     (void)state;
@@ -178,7 +210,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_supply),       cmocka_unit_test(test_load),
         cmocka_unit_test(test_two_quadrant), cmocka_unit_test(test_meters),
-        cmocka_unit_test(test_relays),       cmocka_unit_test(test_find),
+        cmocka_unit_test(test_ohmmeter),     cmocka_unit_test(test_relays),
+        cmocka_unit_test(test_find),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -18,6 +18,7 @@ static const struct {
     {&kind_thermometer, "plain_thermometer", NULL, {"thermometer"}},
     {&kind_relay, "relay", NULL, {"relay"}},
     {&kind_scanner, "relay", NULL, {"scanner"}},
+    {&kind_ohmmeter, "ohmmeter", NULL, {"ohmmeter"}},
 };
 
 static int row_of(const struct instrument *instrument)
@@ -84,7 +85,10 @@ static double error_of(const struct house *house, int set, enum measured what)
         const struct instrument *instrument = &house->instruments[i];
         bool meter = instrument->kind == &kind_meter;
         bool thermometer = instrument->kind == &kind_thermometer;
-        bool asked = what == CELSIUS ? thermometer : what == VOLTS || !meter;
+        bool ohmmeter = instrument->kind == &kind_ohmmeter;
+        bool asked = what == CELSIUS ? thermometer
+                     : what == OHMS  ? ohmmeter
+                                     : !ohmmeter && (what == VOLTS || !meter);
         double off = instrument->resolution[what] / 2 + 3 * instrument->noise[what];
         if (!is_in_set(instrument, set) || !asked || off <= 0 || (thermometer && what != CELSIUS))
             continue;
@@ -103,9 +107,10 @@ static void add_accuracy(struct text *text, const struct house *house, int set)
         double scale;
     } rows[] = {{VOLTS, "voltage", "mV", 1e3},
                 {AMPS, "current", "mA", 1e3},
-                {CELSIUS, "temperature", "K", 1}};
+                {CELSIUS, "temperature", "K", 1},
+                {OHMS, "resistance", "mohm", 1e3}};
     text_add(text, "      accuracy = { ");
-    for (int i = 0; i < 3; i++) {
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         double off = error_of(house, set, rows[i].what);
         if (off > 0)
             text_addf(text, "%s = \"%.4g %s\", ", rows[i].word, off * rows[i].scale, rows[i].unit);

@@ -15,6 +15,7 @@
     X(FAULT_FROZEN, "frozen", 0, "readings stay what they were")                                   \
     X(FAULT_SILENCE, "silence", 0, "orders are carried out, but nothing is answered")              \
     X(FAULT_DEAF, "deaf", 0, "nothing is carried out, nothing is answered")                        \
+    X(FAULT_LEAD, "lead-off", 0, "a wire of an ohmmeter does not touch the cell: overload")        \
     X(FAULT_DOUBLE, "double", 0, "answers come twice")                                             \
     X(FAULT_FLOOD, "flood", 100000, "bytes without end of line, so many a second")                 \
     X(FAULT_CHATTER, "chatter", 10, "numbers that nobody asked for, so many lines a second")

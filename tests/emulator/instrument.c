@@ -8,11 +8,11 @@
 #define SAID_OVERLOAD 9.9e37 /* SCPI-1999 volume 1, 7.2.1.4 */
 
 const struct kind *const kinds[] = {
-    &kind_supply,      &kind_load,  &kind_meter,   &kind_quadrant,
-    &kind_thermometer, &kind_relay, &kind_scanner, NULL,
+    &kind_supply, &kind_load,    &kind_meter,    &kind_quadrant, &kind_thermometer,
+    &kind_relay,  &kind_scanner, &kind_ohmmeter, NULL,
 };
 
-static const char *const measured_words[] = {"volts", "amps", "watts", "degC"};
+static const char *const measured_words[] = {"volts", "amps", "watts", "degC", "ohms"};
 
 void instrument_init(struct instrument *instrument, const struct kind *kind, int number,
                      struct cell_set **sets, int set_count, struct record *record, uint64_t seed)
@@ -27,7 +27,7 @@ void instrument_init(struct instrument *instrument, const struct kind *kind, int
     instrument->record = record;
     random_seed(&instrument->random, seed_for(seed, instrument->name));
     status_power_on(&instrument->status);
-    const double resolution[] = {kind->volts, kind->amps, kind->watts, kind->kelvin};
+    const double resolution[] = {kind->volts, kind->amps, kind->watts, kind->kelvin, kind->ohms};
     for (int i = 0; i < MEASURED_COUNT; i++) {
         instrument->resolution[i] = resolution[i];
         instrument->said[i] = NAN;

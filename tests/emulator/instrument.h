@@ -23,16 +23,16 @@ struct kind {
     const char *word; /* as on the command line: "supply" */
     const char *model;
     const struct command *commands; /* up to one without pattern; common_commands.h comes after */
-    double volts, amps, watts, kelvin; /* resolution unless told otherwise */
+    double volts, amps, watts, kelvin, ohms; /* resolution unless told otherwise */
     void (*reset)(struct instrument *instrument);
     void (*trip)(struct instrument *instrument); /* makes it safe by itself; NULL: has no output */
 };
 
 extern const struct kind kind_supply, kind_load, kind_meter, kind_quadrant, kind_thermometer,
-    kind_relay, kind_scanner;
+    kind_relay, kind_scanner, kind_ohmmeter;
 extern const struct kind *const kinds[]; /* up to a NULL */
 
-enum measured { VOLTS, AMPS, WATTS, CELSIUS, MEASURED_COUNT };
+enum measured { VOLTS, AMPS, WATTS, CELSIUS, OHMS, MEASURED_COUNT };
 
 struct supply_state {
     double volts_protection;

@@ -141,6 +141,7 @@ static int read_tweak(struct plan *plan, const char *text, bool noise, struct er
     case DIM_CURRENT: tweak->what = AMPS; break;
     case DIM_POWER: tweak->what = WATTS; break;
     case DIM_TEMPERATURE_DIFFERENCE: tweak->what = CELSIUS; break;
+    case DIM_RESISTANCE: tweak->what = OHMS; break;
     default:
         return refuse(error, text, "write it like meter=0.1mV", "it is in no unit of a reading");
     }

@@ -30,8 +30,11 @@ static enum channel_reply drive(struct channel *channel, const struct drive *wan
 static enum channel_reply look(struct channel *channel, struct reading *out, struct error *error)
 {
     (void)channel, (void)error;
-    *out = (struct reading){
-        .at = clock_bench(ticks), .voltage = volts, .current = driven, .temperature = 20};
+    *out = (struct reading){.at = clock_bench(ticks),
+                            .voltage = volts,
+                            .current = driven,
+                            .temperature = 20,
+                            .resistance = NAN};
     return CHANNEL_NOW;
 }
 

@@ -214,7 +214,7 @@ static void a_voltage_misread_moves_the_end_within_what_is_stated(void **state)
     struct channel *channel = simulated_channel("S1", &rig.clock, rig.world, &truth);
     channel->accuracy.voltage = (struct stated_accuracy){0, 0.002};
     channel->accuracy.current = (struct stated_accuracy){0, 0};
-    simulated_misread(channel, &(struct misreading){{0, 0.002}, {0, 0}});
+    simulated_misread(channel, &(struct misreading){{0, 0.002}, {0, 0}, {0, 0}});
     bench_add(&rig.bench, channel, &rig.error);
     rig_queue(&rig, "v", "A");
     rig_work(&rig);
@@ -348,8 +348,8 @@ static int covered(const char *name, double truth, double voltage, double curren
         channel->accuracy = bench_meter;
         channel->accuracy.voltage = (struct stated_accuracy){voltage, 0};
         channel->accuracy.current = (struct stated_accuracy){current, 0};
-        struct misreading misreading = {{within(&random, voltage), 0},
-                                        {within(&random, current), 0}};
+        struct misreading misreading = {
+            {within(&random, voltage), 0}, {within(&random, current), 0}, {0, 0}};
         simulated_misread(channel, &misreading);
         rig_queue(&rig, "d", "A");
         rig_work(&rig);
@@ -383,7 +383,7 @@ static void a_misreading_moves_what_is_read_and_not_the_cell(void **state)
     (void)state;
     struct rig rig;
     rig_open(&rig, 1);
-    struct misreading misreading = {{0, 0.002}, {-0.003, 0}};
+    struct misreading misreading = {{0, 0.002}, {-0.003, 0}, {0, 0}};
     simulated_misread(rig.bench.channels[0], &misreading);
     rig_queue(&rig, "d", "A");
     rig_work(&rig);

@@ -15,14 +15,14 @@ static inline void feed_begin(struct step *step, const struct step_plan *plan,
 
 static inline enum step_verdict feed(struct step *step, double t, double voltage, double current)
 {
-    struct reading reading = {llround((1e6 + t) * 1e6), voltage, current, 20};
+    struct reading reading = {llround((1e6 + t) * 1e6), voltage, current, 20, NAN};
     return step_feed(step, &reading, false);
 }
 
 static inline enum step_verdict feed_warm(struct step *step, double t, double voltage,
                                           double current, double temperature)
 {
-    struct reading reading = {llround((1e6 + t) * 1e6), voltage, current, temperature};
+    struct reading reading = {llround((1e6 + t) * 1e6), voltage, current, temperature, NAN};
     return step_feed(step, &reading, false);
 }
 

@@ -310,7 +310,7 @@ static void by_temperature_rate(void **state)
 static void by_predicate(void **state)
 {
     struct step_plan plan = rig_discharge(DRIVE_CURRENT, -1);
-    struct reading reading = {5000000, 1.2, -1, 20};
+    struct reading reading = {5000000, 1.2, -1, 20, NAN};
     (void)state;
     plan.when = true;
     struct step step = begun(plan);
