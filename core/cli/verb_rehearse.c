@@ -302,6 +302,24 @@ static int show_study(struct workplace *workplace, const struct arguments *argum
     return error->code;
 }
 
+/* Channels of the bench file that cannot do what the script asks for, whichever it was given. */
+static int warn_of_channels(const struct workplace *workplace, struct error *error)
+{
+    json_t *rows = NULL, *row;
+    size_t i;
+    const struct listing_filter warnings = {.name = "warning"};
+    if (logbook_list(workplace->logbook, LIST_EVENTS, &warnings, &rows, error))
+        return error->code;
+    json_array_foreach(rows, i, row)
+    {
+        const char *text = json_string_value(json_object_get(row, "text"));
+        if (text && strncmp(text, "channel ", 8) == 0 && strstr(text, " is set aside for "))
+            fprintf(stderr, "warning: %s\n", text);
+    }
+    json_decref(rows);
+    return 0;
+}
+
 static int run_rehearse(const struct arguments *arguments, struct error *error)
 {
     struct workplace workplace;
@@ -315,7 +333,8 @@ static int run_rehearse(const struct arguments *arguments, struct error *error)
     bool is_study;
     if (!rehearse(&workplace, arguments, &is_study, false, error) &&
         !(is_study ? show_study(&workplace, arguments, from, error)
-                   : show(&workplace, arguments, from, error)))
+                   : show(&workplace, arguments, from, error)) &&
+        !warn_of_channels(&workplace, error))
         judge(&workplace, error);
     workplace_close(&workplace);
     return error->code;

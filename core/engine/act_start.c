@@ -89,7 +89,7 @@ static int add_run(struct act *a, const struct start *s, struct run_record *reco
 }
 
 /* A charge in between makes a shelved cell young again, and a run that has a cell when its study
- * wants it ends the study: months are lost, and seen late. So it is asked for, or refused. */
+ * wants it holds the study up: its windows may pass. So it is asked for, or refused. */
 static int refuse_cell_in_use(struct act *a, const struct start *s, const struct cell_record *cell,
                               struct error *error)
 {

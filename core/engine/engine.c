@@ -12,6 +12,7 @@
 #include "engine/engine_internal.h"
 #include "engine/notify.h"
 #include "engine/study.h"
+#include "engine/unfit.h"
 
 /* Real seconds between tries when the disk is full. */
 #define HELD_RETRY 5
@@ -131,7 +132,8 @@ static struct channel *where_it_is(struct engine *engine, const struct live_run 
         logbook_where_is_cell(engine->options.logbook, run->record.id, name, engine_error(engine)))
         return NULL;
     struct channel *channel = bench_find(bench, name);
-    return channel && !channel->owner && !channel->simulated ? channel : NULL;
+    return channel && !channel->owner && !channel->simulated && !unfit_for(run, channel) ? channel
+                                                                                         : NULL;
 }
 
 /* A run that was going on keeps its channel; a queued one may name the channel it wants. */
@@ -142,9 +144,11 @@ static struct channel *channel_for(struct engine *engine, const struct live_run 
         struct channel *channel = bench_find(bench, run->record.channel);
         return channel && !channel->owner ? channel : NULL;
     }
+    /* Where none can do it, its script is to hear so. */
+    const bool any = unfit_everywhere(run);
     struct channel *free = NULL;
     for (int i = bench->count - 1; i >= 0; i--)
-        if (!bench->channels[i]->owner)
+        if (!bench->channels[i]->owner && (any || !unfit_for(run, bench->channels[i])))
             free = bench->channels[i];
     struct channel *known = free ? where_it_is(engine, run) : NULL;
     return known ? known : free;
@@ -490,6 +494,7 @@ void engine_close(struct engine *engine)
     ask_drop_all(engine);
     deadlines_free(&engine->deadlines);
     session_free(engine);
+    unfit_forget(engine);
     text_free(&engine->progress);
     free(engine);
 }

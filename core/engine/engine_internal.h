@@ -43,6 +43,7 @@ struct engine {
     int64_t changes;           /* counts what happened, other than readings */
     int64_t shown_commit;      /* the last_commit that the face was shown */
     struct notifier *notifier; /* notify.c; NULL: nobody is to be told */
+    struct unfit *unfit;       /* unfit.c: channels set aside, and what for */
 };
 
 /* --- engine.c ------------------------------------------------------------------------------------

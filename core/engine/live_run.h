@@ -5,6 +5,7 @@
  *   QUEUED --channel free--> WORKING --script awaits--> STEPPING | WAITING | ASKING | PERFORMING
  *   --> WORKING ...
  *   QUEUED --its cell is to be put in--> ASKING --done--> WORKING
+ *   WORKING --the channel cannot do it--> QUEUED
  *   any --pause or shutdown--> PARKED --resume--> QUEUED
  *   any --end, guard, error, stop--> OVER (unlinked at the end of the pass)
  *
@@ -61,6 +62,10 @@ struct live_run {
     struct text outcome; /* JSON of the last live outcome */
 
     struct channel *channel;
+    bool names_channel; /* no other will do; also where that is not known any more */
+    bool driven;        /* a step of it has driven something, or may have */
+    bool moved;         /* from a channel that cannot do it: the cell is still there */
+    int64_t waits_for;  /* PERFORMING: the run that has one of the cells; 0: none of them */
     struct deadline deadline;
     bool
         has_window; /* a study has waited for an age: its first look at each cell is judged by it */
@@ -98,6 +103,8 @@ void run_free(struct live_run *run);
 void run_begin(struct live_run *run, struct channel *channel);
 /* Its cell is in its channel: the script's first line, and the run's start on record. */
 void run_start(struct live_run *run);
+/* Back to the queue without its channel. */
+void run_requeue(struct live_run *run);
 /* Resumes the script with an outcome and performs what it asks for, until it has to wait. */
 void run_continue(struct live_run *run, const char *outcome);
 /* An outcome that is an error, for the script to meet: run->outcome. */

@@ -21,7 +21,7 @@ struct due {
     utc_us latest;      /* end of the window; 0: none */
     double channel_hours;
     bool person;   /* a person is asked something */
-    bool going_on; /* its runs have been queued already */
+    bool going_on; /* its runs have been queued already, or wait for a cell */
 };
 
 typedef void due_visit(void *context, const struct due *due);

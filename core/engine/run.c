@@ -8,6 +8,7 @@
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
 #include "engine/study.h"
+#include "engine/unfit.h"
 
 static void due(void *owner)
 {
@@ -28,6 +29,7 @@ struct live_run *run_new(struct engine *engine, struct run_record *record, struc
     *record = (struct run_record){0};
     run->pinned = (struct pinned){.logbook = engine->options.logbook, .run = run->record.id};
     run->phase = LIVE_QUEUED;
+    run->driven = run->record.segment > 0; /* a replay does not come by what was before */
     run->deadline = (struct deadline){.due = due, .owner = run};
     if (run->record.cell &&
         facts_of_cell(engine->options.logbook, run->record.cell_label, &run->cell, error)) {
@@ -125,7 +127,8 @@ static bool is_trouble(struct live_run *run, const struct error *failure)
 
 static void warn(void *owner, const char *text)
 {
-    run_event(owner, "warning", "%s", text);
+    const struct live_run *run = owner;
+    run_event(owner, "warning", "channel %s: %s", run->channel ? run->channel->name : "?", text);
 }
 
 static int insert_cell(struct live_run *run, struct channel *channel, struct error *error)
@@ -163,7 +166,9 @@ static void say_taken_up(struct live_run *run)
 void run_start(struct live_run *run)
 {
     utc_us now = clock_utc(run->engine->options.clock);
-    run->record.started_at = run->record.segment_at = run->journal.cursor = now;
+    if (!run->record.started_at) /* else it has begun already, on another channel */
+        run->record.started_at = run->record.segment_at = run->journal.cursor = now;
+    run->moved = false;
     set_state(run, RUN_RUNNING, now, NULL);
     if (run->channel)
         run_event(run, "info", "started on channel %s", run->channel->name);
@@ -176,6 +181,7 @@ void run_begin(struct live_run *run, struct channel *channel)
 {
     struct error failure;
     error_clear(&failure);
+    run->names_channel = run->record.channel[0] != '\0';
     if (insert_cell(run, channel, &failure) || open_script(run, &failure)) {
         if (is_trouble(run, &failure))
             return;
@@ -189,6 +195,24 @@ void run_begin(struct live_run *run, struct channel *channel)
     }
     say_taken_up(run);
     run_continue(run, NULL);
+}
+
+/* What was asked for last is not on record. When nothing else is either, it has not begun. */
+void run_requeue(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    const bool anew = run->journal.n == 1 && run->record.segment == 0;
+    close_script(run);
+    free_channel(run);
+    run->phase = LIVE_QUEUED;
+    run->moved = true;
+    run->record.state = RUN_QUEUED;
+    run->record.channel[0] = '\0';
+    if (anew)
+        run->record.started_at = run->record.segment_at = 0;
+    engine->changes++;
+    engine_write(engine);
+    logbook_requeue_run(engine->options.logbook, run->record.id, anew, engine_error(engine));
 }
 
 /* --- going on
@@ -269,6 +293,12 @@ static void end_of_script(struct live_run *run, enum script_status status,
                     failure->todo[0] ? "; " : "", failure->todo);
 }
 
+static bool may_drive(const struct script_request *request)
+{
+    return request->kind == REQUEST_STEP && request->plan.kind != STEP_REST &&
+           request->plan.kind != STEP_READ;
+}
+
 void run_continue(struct live_run *run, const char *outcome)
 {
     struct engine *engine = run->engine;
@@ -288,6 +318,9 @@ void run_continue(struct live_run *run, const char *outcome)
             run_end_because(run, RUN_ATTENTION, "%s: %s", failure.what, failure.why);
             return;
         }
+        if (where == JOURNAL_NEW && unfit_moves(run))
+            return;
+        run->driven |= may_drive(&run->request);
         if (where == JOURNAL_REPLAYED)
             continue;
         if (where == JOURNAL_NEW)

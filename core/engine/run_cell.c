@@ -95,12 +95,12 @@ bool cell_ask_for(struct live_run *run)
         return false;
     if (cell_asked(run))
         return true;
-    if (run->channel->placed || engine->options.placed)
+    if ((run->channel->placed || engine->options.placed) && !run->moved)
         return false;
     if (logbook_where_is_cell(logbook, run->record.id, where, engine_error(engine)) ||
         logbook_cell_is_placed(logbook, run->record.id, &placed, engine_error(engine)))
         return true; /* the pass meets the trouble */
-    if (placed || strcmp(where, run->channel->name) == 0)
+    if (!run->moved && (placed || strcmp(where, run->channel->name) == 0))
         return false;
     struct text words = TEXT_EMPTY;
     text_addf(&words, "Put %s into ", run->cell.label);

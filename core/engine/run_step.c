@@ -11,6 +11,7 @@
 
 #include "bench/by_hand.h"
 #include "engine/engine_internal.h"
+#include "engine/unfit.h"
 
 /* s of real time for an answer, where no limit says otherwise. */
 #define PATIENCE 5.0
@@ -203,21 +204,6 @@ static void be_energised(struct live_run *run)
     run->engine->energising = true;
 }
 
-/* A plan that the limits allow, and that this channel can carry out. */
-static int check_plan(struct live_run *run, const struct limits *limits, struct error *error)
-{
-    struct step_plan *plan = &run->request.plan;
-    if (step_plan_check(plan, &run->cell, limits, error))
-        return error->code;
-    if (plan->resistance == RESISTANCE_MUST && !run->channel->measures_resistance)
-        return error_set(error, ERROR_SCRIPT, "read",
-                         "name ohmmeter = ... in the bench file, choose a channel that has one, or "
-                         "use cell:pulse, the method by direct current",
-                         "channel %s has nothing that measures a resistance by alternating current",
-                         run->channel->name);
-    return 0;
-}
-
 bool run_step_begin(struct live_run *run, bool taken_up)
 {
     struct error refusal;
@@ -225,7 +211,11 @@ bool run_step_begin(struct live_run *run, bool taken_up)
     struct limits of_cell = profile_limits(run->cell.profile, run->cell.rated_charge);
     struct limits limits = limits_meet(&run->channel->limits, &of_cell);
     struct step_plan *plan = &run->request.plan;
-    if (check_plan(run, &limits, &refusal)) {
+    const struct step_plan asked = *plan; /* a check fills in ceilings and backstops */
+    bool unfit = unfit_set_aside(run, run->channel, &asked, &refusal);
+    if (unfit || step_plan_check(plan, &run->cell, &limits, &refusal)) {
+        if (unfit && !run->names_channel && unfit_everywhere(run))
+            unfit_tell_all(run, &refusal);
         run_refuse(run, &refusal);
         return true;
     }
@@ -341,7 +331,8 @@ static void record_end(struct live_run *run)
     if (outcome.kind == STEP_PULSE && strcmp(outcome.quality, "good") == 0 &&
         !isfinite(outcome.resistance))
         run_event(run, "warning",
-                  "no resistance: the current was the same at the end of both levels");
+                  "no resistance on channel %s: the current was the same at the end of both levels",
+                  run->channel->name);
     standard_of_step(&run->channel->accuracy, &outcome, &standard);
     outcome_sums(&outcome, &sums);
     engine_write(engine);

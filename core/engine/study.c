@@ -2,8 +2,8 @@
  *
  * The runs that a study starts are runs like any other, with the study's journal entry as their
  * parent: they queue for channels, are taken up after a crash, and are found again by that entry.
- * All of them are put on record together with the entry, so there are never some without the
- * others. */
+ * All of them are put on record together, once every cell is free, so there are never some without
+ * the others. */
 #include "logbook/studies.h"
 
 #include <inttypes.h>
@@ -42,19 +42,15 @@ static int find_protocol(struct live_run *run, struct perform *p, struct error *
     return logbook_script(logbook, p->hash, &p->text, &p->length, error);
 }
 
-/* Every cell is free, and the protocol takes its parameters: looked at before any run is queued. */
+/* The protocol takes its parameters: looked at before any run is queued. */
 static int look_at_cell(struct live_run *run, const struct perform *p, const char *label,
                         struct error *error)
 {
     struct logbook *logbook = run->engine->options.logbook;
     const struct script_ops *ops = run->engine->options.scripts;
-    struct cell_record cell;
     struct cell_facts facts;
-    if (logbook_cell(logbook, label, &cell, error) || facts_of_cell(logbook, label, &facts, error))
+    if (facts_of_cell(logbook, label, &facts, error))
         return error->code;
-    if (cell.busy_run)
-        return error_set(error, ERROR_FAILED, label, "let that run end, or stop it",
-                         "the cell is in run %" PRId64, cell.busy_run);
     struct script *script = NULL;
     struct script_context context = {
         .name = p->name,
@@ -159,40 +155,108 @@ static void queue_child(struct live_run *run, const struct perform *p, const cha
     run_record_free(&record);
 }
 
+/* What is wrong with it for good, found before any run is queued. */
+static int look_at_all(struct live_run *run, struct perform *p, struct error *refusal)
+{
+    json_t *label;
+    size_t i;
+    if (!json_array_size(p->cells))
+        return error_set(refusal, ERROR_SCRIPT, run->request.text, "give it at least one",
+                         "there are no cells to perform it on");
+    if (refuse_cell_twice(p->cells, refusal) || find_protocol(run, p, refusal))
+        return refusal->code;
+    json_array_foreach(p->cells, i, label)
+    {
+        if (look_at_cell(run, p, json_string_value(label), refusal))
+            break;
+    }
+    return refusal->code;
+}
+
+/* True when one of the cells is in another run: the study waits for that one to be over. */
+static bool waits_for_cell(struct live_run *run, const json_t *cells)
+{
+    struct engine *engine = run->engine;
+    json_t *label;
+    size_t i;
+    json_array_foreach(cells, i, label)
+    {
+        struct cell_record cell;
+        if (logbook_cell(engine->options.logbook, json_string_value(label), &cell,
+                         engine_error(engine)))
+            return true; /* the pass meets the trouble */
+        if (!cell.busy_run)
+            continue;
+        if (cell.busy_run != run->waits_for)
+            run_event(run, "info", "%s waits for %s, which is in run %" PRId64, run->request.text,
+                      cell.label, cell.busy_run);
+        run->waits_for = cell.busy_run;
+        return true;
+    }
+    run->waits_for = 0;
+    return false;
+}
+
+static void queue_all(struct live_run *run, const struct perform *p)
+{
+    json_t *label;
+    size_t i;
+    json_array_foreach(p->cells, i, label)
+    {
+        queue_child(run, p, json_string_value(label));
+    }
+    run->engine->some_over = true; /* the children may all be over already: looked at this pass */
+    notify_due(run);
+}
+
+/* An entry that was taken up without any runs was still waiting for a cell. */
+static bool has_children(struct live_run *run)
+{
+    json_t *rows = NULL;
+    logbook_children(run->engine->options.logbook, run->record.id, run->record.segment,
+                     run->journal.n, &rows, engine_error(run->engine));
+    bool has = json_array_size(rows) > 0;
+    json_decref(rows);
+    return has;
+}
+
 bool study_perform(struct live_run *run, bool taken_up)
 {
     struct perform p = {.cells = json_loads(run->request.cells, 0, NULL)};
     struct error refusal;
-    size_t i;
-    json_t *label;
     error_clear(&refusal);
-    if (!taken_up) {
-        if (!json_array_size(p.cells))
-            error_set(&refusal, ERROR_SCRIPT, run->request.text, "give it at least one",
-                      "there are no cells to perform it on");
-        else if (!refuse_cell_twice(p.cells, &refusal))
-            find_protocol(run, &p, &refusal);
-        json_array_foreach(p.cells, i, label)
-        {
-            if (!refusal.code)
-                look_at_cell(run, &p, json_string_value(label), &refusal);
-        }
-        json_array_foreach(p.cells, i, label)
-        {
-            if (!refusal.code)
-                queue_child(run, &p, json_string_value(label));
-        }
+    run->waits_for = 0;
+    if (taken_up && has_children(run)) {
+        run->phase = LIVE_PERFORMING;
+        run->engine->some_over = true;
+        notify_due(run);
+    } else if (!look_at_all(run, &p, &refusal)) {
+        run->phase = LIVE_PERFORMING;
+        if (!waits_for_cell(run, p.cells))
+            queue_all(run, &p);
     }
+    free(p.text);
+    json_decref(p.cells);
+    if (!refusal.code)
+        return false;
+    run_refuse(run, &refusal);
+    return true;
+}
+
+/* Some run is over: it may have been the one that had the cell. */
+static void look_for_cells(struct live_run *run)
+{
+    struct perform p = {.cells = json_loads(run->request.cells, 0, NULL)};
+    struct error refusal;
+    error_clear(&refusal);
+    if (!waits_for_cell(run, p.cells) && !find_protocol(run, &p, &refusal))
+        queue_all(run, &p);
     free(p.text);
     json_decref(p.cells);
     if (refusal.code) {
         run_refuse(run, &refusal);
-        return true;
+        run_complete(run, run->outcome.bytes);
     }
-    run->phase = LIVE_PERFORMING;
-    run->engine->some_over = true; /* the children may all be over already: looked at this pass */
-    notify_due(run);
-    return false;
 }
 
 /* --- outcomes
@@ -254,6 +318,10 @@ void study_look(struct live_run *run)
 {
     json_t *rows = NULL, *row, *runs;
     size_t i;
+    if (run->waits_for) {
+        look_for_cells(run);
+        return;
+    }
     if (study_has_open_children(run) ||
         logbook_children(run->engine->options.logbook, run->record.id, run->record.segment,
                          run->journal.n, &rows, engine_error(run->engine)))

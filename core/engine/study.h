@@ -5,9 +5,11 @@
 
 #include "engine/live_run.h"
 
-/* Queues the runs of REQUEST_PERFORM; true when it is refused: run->outcome says why. */
+/* Queues the runs of REQUEST_PERFORM, or waits for a cell that is in another run; true when it is
+ * refused: run->outcome says why. */
 bool study_perform(struct live_run *run, bool taken_up);
-/* PERFORMING: completes it when all of its runs are over. */
+/* PERFORMING, and some run is over: queues its runs when it waited for that; completes it when all
+ * of them are over. */
 void study_look(struct live_run *run);
 void study_place(struct live_run *run);
 /* Whether a run that it started is not over yet. */

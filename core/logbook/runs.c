@@ -270,6 +270,18 @@ int logbook_set_run_channel(struct logbook *logbook, int64_t id, const char *cha
                        id, error);
 }
 
+int logbook_requeue_run(struct logbook *logbook, int64_t id, bool anew, struct error *error)
+{
+    return changed_one(logbook,
+                       SQL(logbook, error,
+                           "UPDATE run SET state = 'queued', channel = '', "
+                           "started_at = CASE WHEN ?2 THEN NULL ELSE started_at END, "
+                           "segment_at = CASE WHEN ?2 THEN NULL ELSE segment_at END "
+                           "WHERE id = ?1 AND ended_at IS NULL",
+                           V_INT(id), V_INT(anew)),
+                       id, error);
+}
+
 int logbook_set_run_due(struct logbook *logbook, int64_t id, utc_us due_at, struct error *error)
 {
     return changed_one(

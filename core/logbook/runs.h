@@ -73,6 +73,9 @@ int logbook_set_run_state(struct logbook *logbook, int64_t id, enum run_state st
                           const char *why, struct error *error);
 int logbook_set_run_channel(struct logbook *logbook, int64_t id, const char *channel,
                             struct error *error);
+/* Queued again, and without a channel: what it was given cannot do what it asks for. `anew`:
+ * nothing of it is in the journal, and its start is still to come. */
+int logbook_requeue_run(struct logbook *logbook, int64_t id, bool anew, struct error *error);
 /* The civil time on record is another instant by now: the rules of its zone were changed. */
 int logbook_set_run_due(struct logbook *logbook, int64_t id, utc_us due_at, struct error *error);
 /* A fresh journal segment that begins with plain-data state. */
