@@ -341,6 +341,64 @@ static void nobody_is_asked_where_cells_are_put_in_ahead(void **state)
     rig_close(&rig);
 }
 
+/* Its limits refuse the charge: the cell moves to another channel, and what was done stands. */
+static void a_cell_moves_to_a_channel_that_can_do_it(void **state)
+{
+    (void)state;
+    struct rig rig;
+    open_wired(&rig, false);
+    rig.bench.channels[0]->limits.charge_current_most = 0.5;
+    add_wired(&rig, "A2", false);
+    rig_queue(&rig, "rc", "A");
+    rig_engine(&rig);
+    rig_until(&rig, 1);
+    asked(&rig, 1, "Put A into A1");
+    say(&rig, 1, "A", 0);
+    rig_until(&rig, 100);
+    asked(&rig, 2, "Put A into A2");
+    assert_int_equal(drives, 0);
+    json_t *events = rig_rows(&rig, LIST_EVENTS, 1);
+    size_t told = 0, i;
+    json_t *event;
+    json_array_foreach(events, i, event)
+    {
+        const char *text = json_string_value(json_object_get(event, "text"));
+        told += strstr(text, "channel A1 is set aside") &&
+                strstr(text, "raise its charge_current_most (500 mA) in the bench file");
+    }
+    assert_int_equal(told, 1);
+    json_decref(events);
+
+    /* The other one is free: the next of its kind is not put there. */
+    rig_queue(&rig, "rc", "B");
+    rig_queue(&rig, "rr", "C");
+    rig_until(&rig, 101);
+    json_t *rows = rig_rows(&rig, LIST_QUESTIONS, 0);
+    assert_int_equal(json_array_size(rows), 2);
+    has(rig_text(rows, 1, "text"), "Put C into A1");
+    json_decref(rows);
+    rig_act_on(&rig, "stop", 2, 0);
+    rig_act_on(&rig, "stop", 3, 0);
+
+    assert_true(engine_commit(rig.engine));
+    rig_kill(&rig);
+    rig_engine(&rig);
+    rig_until(&rig, 200);
+    asked(&rig, 2, "Put A into A2");
+    say(&rig, 2, "A", 0);
+    rig_work(&rig);
+    rig_state(&rig, 1, RUN_DONE);
+    json_t *steps = rig_rows(&rig, LIST_STEPS, 1);
+    assert_int_equal(json_array_size(steps), 2);
+    assert_string_equal(rig_text(steps, 0, "channel"), "A1");
+    assert_string_equal(rig_text(steps, 1, "channel"), "A2");
+    assert_near(rig_number(steps, 1, "charge_Ah"), 600 / 3600.0, 1e-6);
+    assert_int_equal(started(&rig, 1), 1);
+    assert_null(strstr(heard, "error"));
+    json_decref(steps);
+    rig_close(&rig);
+}
+
 /* --- looking at it -----------------------------------------------------------------------------
  */
 
@@ -509,6 +567,7 @@ int main(void)
         cmocka_unit_test(a_run_prefers_the_slot_that_its_cell_is_in),
         cmocka_unit_test(a_pause_keeps_the_question),
         cmocka_unit_test(nobody_is_asked_where_cells_are_put_in_ahead),
+        cmocka_unit_test(a_cell_moves_to_a_channel_that_can_do_it),
         cmocka_unit_test(a_reversed_cell_is_asked_about),
         cmocka_unit_test(a_cell_of_another_chemistry_is_asked_about),
         cmocka_unit_test(after_a_gap_the_cell_is_plausibly_the_same),
