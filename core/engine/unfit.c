@@ -61,6 +61,8 @@ void unfit_tell_all(const struct live_run *run, struct error *why)
 {
     const struct bench *bench = run->engine->options.bench;
     struct text words = TEXT_EMPTY;
+    if (bench->count == 1)
+        return; /* said already */
     text_add(&words, "no channel of this bench can do it: ");
     for (int i = 0; i < bench->count && i < NAMED_MOST; i++) {
         const struct unfit *unfit = find(run, bench->channels[i]);
@@ -69,6 +71,7 @@ void unfit_tell_all(const struct live_run *run, struct error *why)
     }
     if (bench->count > NAMED_MOST)
         text_addf(&words, " and %d more", bench->count - NAMED_MOST);
+    string_copy(why->what, sizeof why->what, step_kind_name(run->request.plan.kind));
     string_copy(why->why, sizeof why->why, words.bytes);
     text_free(&words);
 }
@@ -148,7 +151,8 @@ static bool cannot(const struct live_run *run, const struct channel *channel,
     error_set(refusal, ERROR_SCRIPT, "read",
               "name ohmmeter = ... in the bench file, choose a channel that has one, or use "
               "cell:pulse, the method by direct current",
-              "it has nothing that measures a resistance by alternating current");
+              "channel %s has nothing that measures a resistance by alternating current",
+              channel->name);
     return true;
 }
 

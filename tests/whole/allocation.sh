@@ -90,6 +90,17 @@ engine weak.lua
 same 3 "SELECT count(*) FROM run WHERE state = 'failed' AND why LIKE '%no channel of this bench can do it: S1: charge: 200 mA%150 mA%S2: charge: 200 mA%120 mA%raise its charge_current_most%in the bench file%'"
 same 0 "SELECT count(*) FROM step"
 
+# 4a. A script that copes with less is not failed for it, however many come after it.
+protocol copes "    if not pcall(cell.charge, cell, { current = '200 mA', stop = { time = '1 h' } }) then
+      cell:charge { current = '100 mA', stop = { time = '1 h' } }
+    end"
+new_logbook copes
+"$PERDURE" start copes.lua --cells T-01,T-02,T-03,T-04 >/dev/null
+engine weak.lua
+same 4 "SELECT count(*) FROM run WHERE state = 'done'"
+same 4 "SELECT count(*) FROM step WHERE kind = 'charge'"
+expect 0 '0 findings' "$PERDURE" audit
+
 # 5. One that names its channel stays there, and so does one that has driven something; both say which.
 new_logbook named
 "$PERDURE" start plain.lua --cells T-01 --channel S2 >/dev/null
