@@ -144,12 +144,16 @@ static struct channel *channel_for(struct engine *engine, const struct live_run 
         struct channel *channel = bench_find(bench, run->record.channel);
         return channel && !channel->owner ? channel : NULL;
     }
-    /* Where none can do it, its script is to hear so. */
-    const bool any = unfit_everywhere(run);
-    struct channel *free = NULL;
-    for (int i = bench->count - 1; i >= 0; i--)
-        if (!bench->channels[i]->owner && (any || !unfit_for(run, bench->channels[i])))
-            free = bench->channels[i];
+    struct channel *free = NULL, *unfit = NULL;
+    for (int i = bench->count - 1; i >= 0; i--) {
+        struct channel *channel = bench->channels[i];
+        if (!channel->owner && unfit_for(run, channel))
+            unfit = channel;
+        else if (!channel->owner)
+            free = channel;
+    }
+    if (!free && unfit && unfit_everywhere(run))
+        return unfit; /* its script is to hear that none can do it */
     struct channel *known = free ? where_it_is(engine, run) : NULL;
     return known ? known : free;
 }

@@ -161,7 +161,7 @@ new_logbook waits
 "$PERDURE" start asks.lua --cells T-02 --also >/dev/null
 engine two.lua
 same 1 "SELECT count(*) FROM event WHERE run = 1 AND level = 'info' AND text LIKE '%waits for T-02, which is in run 2'"
-same running "SELECT state FROM run WHERE id = 1"
+same 'running' "SELECT state FROM run WHERE id = 1"
 same 0 "SELECT count(*) FROM run WHERE parent = 1"
 same 1 "SELECT count(*) FROM journal WHERE run = 1 AND name = 'perform' AND outcome IS NULL"
 expect 0 'plain' "$PERDURE" agenda
@@ -195,6 +195,6 @@ engine four.lua
 last=$(ask_logbook "SELECT max(id) FROM run WHERE script_name LIKE 'asks%'")
 "$PERDURE" stop "$last" >/dev/null
 engine four.lua
-same done "SELECT state FROM run WHERE script_name LIKE 'shelf%' ORDER BY id DESC LIMIT 1"
+same 'done' "SELECT state FROM run WHERE script_name LIKE 'shelf%' ORDER BY id DESC LIMIT 1"
 expect 0 '0 findings' "$PERDURE" audit
 finish
