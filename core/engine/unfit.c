@@ -2,7 +2,6 @@
 #include "engine/unfit.h"
 
 #include <math.h>
-#include <stddef.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -101,28 +100,30 @@ static void say_what_to_change(const struct live_run *run, const struct channel 
                                const struct step_plan *plan, const struct limits *of_cell,
                                char *out, size_t size)
 {
-    static const struct {
+    const struct limits *own = &channel->limits;
+    struct limits one = LIMITS_NONE;
+    const struct {
         const char *name, *how;
-        size_t at;
+        double limit, *alone;
         enum dimension dimension;
     } fields[] = {
-        {"charge_current_most", "raise", offsetof(struct limits, charge_current_most), DIM_CURRENT},
-        {"discharge_current_most", "raise", offsetof(struct limits, discharge_current_most),
+        {"charge_current_most", "raise", own->charge_current_most, &one.charge_current_most,
          DIM_CURRENT},
-        {"voltage_most", "raise", offsetof(struct limits, voltage_most), DIM_VOLTAGE},
-        {"voltage_least", "lower", offsetof(struct limits, voltage_least), DIM_VOLTAGE},
+        {"discharge_current_most", "raise", own->discharge_current_most,
+         &one.discharge_current_most, DIM_CURRENT},
+        {"voltage_most", "raise", own->voltage_most, &one.voltage_most, DIM_VOLTAGE},
+        {"voltage_least", "lower", own->voltage_least, &one.voltage_least, DIM_VOLTAGE},
     };
     struct error ignored;
     char shown[48];
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++) {
-        struct limits one = LIMITS_NONE;
-        const double *own = (const double *)((const char *)&channel->limits + fields[i].at);
-        *(double *)((char *)&one + fields[i].at) = *own;
-        one = limits_meet(&one, of_cell);
-        if (!isfinite(*own) || !is_refused(run, plan, &one, &ignored))
+        one = LIMITS_NONE;
+        *fields[i].alone = fields[i].limit;
+        const struct limits met = limits_meet(&one, of_cell);
+        if (!isfinite(fields[i].limit) || !is_refused(run, plan, &met, &ignored))
             continue;
         snprintf(out, size, "%s its %s (%s)", fields[i].how, fields[i].name,
-                 quantity_format(*own, fields[i].dimension, shown, sizeof shown));
+                 quantity_format(fields[i].limit, fields[i].dimension, shown, sizeof shown));
         return;
     }
     string_copy(out, size, "widen its limits");
