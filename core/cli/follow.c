@@ -94,7 +94,10 @@ static int draw(struct following *f, struct logbook *logbook, utc_us now, struct
 {
     json_t *steps = NULL;
     struct text lines = TEXT_EMPTY;
+    int pid = 0;
+    utc_us since;
     if (look_over(f, logbook, now, error) ||
+        logbook_holder(logbook_path(logbook), &pid, &since, error) ||
         logbook_list(logbook, LIST_STEPS_NOW, NULL, &steps, error))
         return error->code;
     struct follow_sight sight = {.overview = f->known,
@@ -102,7 +105,8 @@ static int draw(struct following *f, struct logbook *logbook, utc_us now, struct
                                  .watch = f->watch,
                                  .zone = logbook_zone(logbook),
                                  .clock = logbook_clock(logbook),
-                                 .now = now};
+                                 .now = now,
+                                 .at_work = pid != 0};
     follow_lines(&sight, screen_size(), &lines);
     screen_draw(lines.bytes);
     text_free(&lines);

@@ -100,7 +100,7 @@ static void say_progress(const struct follow_sight *sight, const json_t *run, bo
         return;
     double part = (double)(sight->now - started) / 1e6 / expected;
     if (part >= 1) {
-        text_add(out, "longer than expected");
+        text_add(out, wide ? "longer than expected" : "> 100 %");
         return;
     }
     int done = part > 0 ? (int)(part * BAR) : 0;
@@ -181,18 +181,30 @@ static const char *bytes_of(const struct text *text)
     return text->length ? text->bytes : "";
 }
 
+/* Of a label that does not fit its end is shown: there labels differ. */
+static void add_field(const char *text, int width, bool end, struct text *out)
+{
+    int over = screen_width(text) - width;
+    if (over > 0 && end && width > 4) {
+        text_addf(out, "..%s", text + screen_fit(text, strlen(text), over + 2));
+        return;
+    }
+    text_add_bytes(out, text, screen_fit(text, strlen(text), width));
+    text_addf(out, "%*s", over < 0 ? -over : 0, "");
+}
+
 static void add_fields(const struct text *field, const int *width, struct text *out)
 {
     for (int c = 0; c < COLUMNS; c++) {
         const char *text = bytes_of(&field[c]);
-        size_t fits = screen_fit(text, strlen(text), width[c]);
-        int room = width[c] - screen_width(text);
         if (!width[c])
             continue;
         if (c == 0) /* a number */
-            text_addf(out, "%*s%s", room > 0 ? room : 0, "", text);
-        else
-            text_addf(out, "  %.*s%*s", (int)fits, text, room > 0 ? room : 0, "");
+            text_addf(out, "%*s", width[c], text);
+        else {
+            text_add(out, "  ");
+            add_field(text, width[c], c == 1, out);
+        }
     }
     while (out->length && out->bytes[out->length - 1] == ' ')
         out->bytes[--out->length] = '\0';
@@ -216,7 +228,7 @@ static void measure(const struct text *head, const struct line *lines, size_t co
     }
     static const struct {
         int column, least;
-    } gives[] = {{3, 10}, {1, 10}, {3, 0}};
+    } gives[] = {{3, 10}, {1, 16}, {3, 0}, {1, 8}};
     for (size_t i = 0; i < sizeof gives / sizeof *gives && whole > columns; i++) {
         int *w = &width[gives[i].column], over = whole - columns;
         int room = *w > gives[i].least ? *w - gives[i].least : 0;
@@ -224,6 +236,15 @@ static void measure(const struct text *head, const struct line *lines, size_t co
         *w -= taken;
         whole -= taken;
     }
+}
+
+/* How many bytes fit: a number is shown whole or not at all. */
+static int whole_parts(const char *text, int columns)
+{
+    size_t length = strlen(text), fits = screen_fit(text, length, columns > 0 ? columns : 0);
+    while (fits < length && fits > 0 && text[fits] != ',')
+        fits--;
+    return (int)fits;
 }
 
 static void add_runs(const struct follow_sight *sight, struct screen_size size, int room,
@@ -258,7 +279,9 @@ static void add_runs(const struct follow_sight *sight, struct screen_size size, 
     for (i = 0; i < shown; i++) {
         add_fields(lines[i].field, width, out);
         if (lines[i].detail.length && left-- > 0)
-            text_addf(out, "%*s  %s\n", width[0], "", lines[i].detail.bytes);
+            text_addf(out, "%*s  %.*s\n", width[0], "",
+                      whole_parts(lines[i].detail.bytes, size.columns - width[0] - 2),
+                      lines[i].detail.bytes);
     }
     if (shown < count)
         text_addf(out, "... and %zu more: perdure overview\n", count - shown);
@@ -357,8 +380,9 @@ void follow_lines(const struct follow_sight *sight, struct screen_size size, str
     struct text coming = TEXT_EMPTY;
     char civil[48];
     zone_format(sight->zone, sight->now - sight->now % US_PER_S, civil, sizeof civil);
-    text_addf(out, SCREEN_BOLD "%d run%s open, %.10s %.8s %s", watch_open(sight->watch),
-              watch_open(sight->watch) == 1 ? "" : "s", civil, civil + 11,
+    text_addf(out, SCREEN_BOLD "%d run%s open%s, %.10s %.8s %s", watch_open(sight->watch),
+              watch_open(sight->watch) == 1 ? "" : "s",
+              sight->at_work ? "" : ", no engine is at work", civil, civil + 11,
               sight->zone ? zone_name(sight->zone) : "UTC");
     if (strcmp(sight->clock, "real") != 0)
         text_addf(out, ", %s clock", sight->clock);

@@ -16,6 +16,7 @@ struct follow_sight {
     const struct zone *zone;
     const char *clock; /* "real", "virtual", "x60" */
     utc_us now;
+    bool at_work; /* an engine is, on this logbook */
 };
 
 /* Lines for a screen of that size (screen_draw): questions first, then runs, then what comes. */

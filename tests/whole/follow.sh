@@ -143,11 +143,27 @@ grep -q "capacity.lua .* \[[#.]*\] [0-9]* %  $end\$" first.txt || fail "another 
 frame "$count" | sed '/^Script done/,$d' >last.txt
 [ "$(awk '{ if (length($0) > 50) n++ } END { print n + 0 }' last.txt)" = 0 ] || fail "wider than the window: $(cat last.txt)"
 [ "$(sed -e '$a\' last.txt | wc -l)" -le 13 ] || fail "higher than the window: $(cat last.txt)"
+grep -q 'no engine' first.txt && fail "an engine is at work, and the screen says none is"
 grep -q '^ *4 .*T-01' last.txt || fail "no run in the smaller window: $(cat last.txt)"
 tr -d '\r\n' <typescript | sed 's/Script done.*//' | grep -q "$esc\[?25h$esc\[?1049l\$" || fail "the screen is not given back"
 "$PERDURE" answer 3 1875 >/dev/null
 kill -TERM "$engine"
 wait "$engine" || fail "the engine: $(cat engine.txt)"
 engine=
+
+# 4. Without an engine the screen says so; a long label keeps its end; the window is 80 columns wide.
+"$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --size AA --labels A-LABEL-THAT-IS-LONGER-THAN-ITS-COLUMN-01 >/dev/null
+"$PERDURE" start capacity.lua --cells A-LABEL-THAT-IS-LONGER-THAN-ITS-COLUMN-01 >/dev/null
+cat >inner.sh <<'I'
+stty cols 70 rows 24
+"$PERDURE" runs --follow &
+sleep 1.5
+kill -TERM $!
+wait $!
+I
+PERDURE=$PERDURE TERM=xterm script -qec "sh inner.sh" typescript >/dev/null </dev/null
+grep -q 'no engine is at work' typescript || fail "not said that no engine is at work: $(cat -v typescript)"
+[ -z "$(tr -d '\r' <typescript | grep 'charge for' | grep -v ' \([A-Za-z]*\|°C\)$')" ] || fail "a number is cut: $(cat -v typescript)"
+grep -q '  \.\.[A-Z-]*MN-01 ' typescript || fail "a label is cut at its end: $(cat -v typescript)"
 sound
 finish
