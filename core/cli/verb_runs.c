@@ -1,5 +1,6 @@
-/* perdure runs: lists runs; for one, everything about it. */
+/* perdure runs: lists runs; for one, everything about it; with --follow, as they go on. */
 #include "cli/cli.h"
+#include "cli/follow.h"
 #include "cli/show_run.h"
 #include "logbook/facts.h"
 
@@ -24,6 +25,8 @@ static int run(const struct arguments *arguments, struct error *error)
     int64_t id = 0;
     if (arguments->words && argument_run(arguments->word[0], &id, error))
         return error->code;
+    if (argument(arguments, "follow"))
+        return follow(arguments, id, error);
     if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
     if (id)
@@ -35,5 +38,12 @@ static int run(const struct arguments *arguments, struct error *error)
     return error->code;
 }
 
+static const struct option_spec options[] = {
+    {"follow", NULL, "goes on showing them: a screen at a terminal, else a line for each change",
+     false},
+    {NULL, NULL, NULL, false},
+};
+
 const struct verb verb_runs = {
-    "runs", "[ID]", 0, 1, "lists runs; for one, its steps, outcomes, questions, events", NULL, run};
+    "runs",  "[ID]", 0, 1, "lists runs; for one, its steps, outcomes, questions, events",
+    options, run};

@@ -19,6 +19,9 @@
 /* A study that goes on for ever without waiting must not hold up the agenda. */
 #define REQUESTS_MOST 100000
 
+/* A window without an end is given one a century away (bindings/study.lua): there is none. */
+#define NO_END (50 * 366 * 86400 * US_PER_S)
+
 struct walk {
     const struct projection *p;
     struct run_record record;
@@ -172,7 +175,8 @@ static void perform_by_estimate(struct walk *w, bool going_on)
         due.channel_hours += seconds / 3600;
         if (in_window) {
             utc_us latest = later(w, later(w, charged, &w->age), &w->late);
-            due.latest = due.latest && due.latest < latest ? due.latest : latest;
+            if (latest - ready < NO_END)
+                due.latest = due.latest && due.latest < latest ? due.latest : latest;
         }
         json_t *run =
             json_pack("{s:s, s:i, s:s, s:n, s:s, s:o, s:f, s:f}", "cell", name, "run", 0, "state",

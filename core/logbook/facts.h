@@ -79,6 +79,7 @@ enum listing {
     LIST_RUNS,
     LIST_RESULTS,
     LIST_STEPS,       /* of run `id`, or step `step` */
+    LIST_STEPS_NOW,   /* the step that each open run is in, with its latest sample */
     LIST_STEP_TOTALS, /* how many steps and samples, by cell, channel and how they were obtained */
     LIST_JOURNAL,     /* of run `id` */
     LIST_EVENTS,      /* of run `id`, or all; of level `name`, or any */
@@ -96,6 +97,7 @@ struct listing_filter {
     int64_t step;
     const char *label; /* a cell's label, or NULL */
     const char *name;  /* a result's name, or NULL */
+    int64_t after;     /* runs, steps, events: only those with a greater id */
 };
 int logbook_list(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
                  json_t **rows, struct error *error);
@@ -104,5 +106,11 @@ int logbook_list(struct logbook *logbook, enum listing listing, const struct lis
 typedef void listing_visit(void *context, json_t *row);
 int logbook_each(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
                  listing_visit *visit, void *context, struct error *error);
+
+/* The greatest ids so far: what is listed `after` them is new. */
+struct logbook_marks {
+    int64_t run, step, event;
+};
+int logbook_marks(struct logbook *logbook, struct logbook_marks *out, struct error *error);
 
 #endif

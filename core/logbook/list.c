@@ -1,7 +1,7 @@
 /* Listings: one query each, its rows as JSON objects named by the query's columns.
  *
  * ?1 and ?2 are the least and the most run asked for, ?3 a cell's label or NULL, ?4 a name or NULL,
- * ?5 a step or 0.
+ * ?5 a step or 0, ?6 the id after which rows are wanted.
  * A column "at" or "..._at" holds an instant and becomes ISO 8601; one whose name ends in {} holds
  * JSON and becomes what that says. */
 #include <string.h>
@@ -18,6 +18,13 @@
     "mid_voltage AS mid_voltage_V, peak_voltage AS peak_voltage_V, "                               \
     "max_temperature AS max_temperature_degC, resistance AS resistance_ohm, gaps, "                \
     "gap_time AS gap_time_s, ended_by, quality, samples, step.plan AS \"plan{}\" "
+
+/* The sample that came last, whichever table it is in. */
+#define STAGED_IS_LATER "recent.k > coalesce(sample.k, -1)"
+#define LATEST_SAMPLE                                                                              \
+    "iif(" STAGED_IS_LATER ", recent.microvolt, sample.microvolt) / 1e6 AS voltage_V, "            \
+    "iif(" STAGED_IS_LATER ", recent.microampere, sample.microampere) / 1e6 AS current_A, "        \
+    "iif(" STAGED_IS_LATER ", recent.millidegree, sample.millidegree) / 1e3 AS temperature_degC"
 
 /* The greatest id that is asked for, where an id of 0 asks for all: lets an index be used. */
 #define LAST_ID_OF(id) "iif(" id ", " id ", 9223372036854775807)"
@@ -43,7 +50,8 @@ static const char *const queries[] = {
                   "ended_at, segment, seed, "
                   "params AS \"params{}\", engine_version, lua_version "
                   "FROM run LEFT JOIN cell ON cell.id = run.cell "
-                  "WHERE run.id BETWEEN ?1 AND ?2 AND (?3 IS NULL OR label = ?3) ORDER BY run.id",
+                  "WHERE run.id BETWEEN ?1 AND ?2 AND run.id > ?6 "
+                  "AND (?3 IS NULL OR label = ?3) ORDER BY run.id",
 
     [LIST_RESULTS] = "SELECT result.run, script_name AS script, label AS cell, "
                      "model.name AS model, result.name, value, unit, uncertainty, "
@@ -59,8 +67,24 @@ static const char *const queries[] = {
     [LIST_STEPS] = "SELECT " STEP_COLUMNS "FROM step LEFT JOIN outcome ON outcome.step = step.id "
                    "LEFT JOIN cell ON cell.id = step.cell "
                    "WHERE step.run BETWEEN ?1 AND ?2 AND step.id BETWEEN ?5 AND " LAST_ID_OF(
-                       "?5") " AND (?3 IS NULL OR label = ?3) "
+                       "?5") " AND step.id > ?6 AND (?3 IS NULL OR label = ?3) "
                              "ORDER BY step.id",
+
+    /* The step by the journal's index. Its latest sample is one of `recent`, which is short, or of
+     * `sample`, by its key; the view that shows both as one would be built whole. */
+    [LIST_STEPS_NOW] =
+        "SELECT step.run, step.id AS step, label AS cell, step.channel, step.kind, step.how, "
+        "step.started_at, outcome.charge / 3600 AS charge_Ah, outcome.energy / 3600 AS energy_Wh, "
+        "outcome.duration AS duration_s, " LATEST_SAMPLE ", step.plan AS \"plan{}\" "
+        "FROM run JOIN step ON step.id = (SELECT id FROM step AS of_run WHERE of_run.run = run.id "
+        "ORDER BY segment DESC, n DESC LIMIT 1) "
+        "LEFT JOIN outcome ON outcome.step = step.id LEFT JOIN cell ON cell.id = step.cell "
+        "LEFT JOIN recent ON recent.row = "
+        "(SELECT max(row) FROM recent AS newest WHERE newest.step = step.id) "
+        "LEFT JOIN sample ON sample.step = step.id AND sample.k = "
+        "(SELECT max(k) FROM sample AS newest WHERE newest.step = step.id) "
+        "WHERE run.ended_at IS NULL AND outcome.ended_at IS NULL "
+        "AND run.id BETWEEN ?1 AND ?2 ORDER BY step.run",
 
     [LIST_STEP_TOTALS] = "SELECT label AS cell, step.channel, step.how, count(*) AS steps, "
                          "sum(samples) AS samples "
@@ -75,7 +99,7 @@ static const char *const queries[] = {
 
     [LIST_EVENTS] = "SELECT id, at, level, run, step, text FROM event "
                     "WHERE (?1 <= 0 OR run BETWEEN ?1 AND ?2) AND (?4 IS NULL OR level = ?4) "
-                    "ORDER BY id",
+                    "AND id > ?6 ORDER BY id",
 
     [LIST_QUESTIONS] =
         "SELECT question.id AS question, question.run, segment, n, label AS cell, question.text, "
@@ -217,7 +241,7 @@ static int prepare_listing(struct logbook *logbook, enum listing listing,
                            const struct listing_filter *filter, sqlite3_stmt **stmt,
                            struct error *error)
 {
-    static const struct listing_filter everything = {0, 0, NULL, NULL};
+    static const struct listing_filter everything = {0, 0, NULL, NULL, 0};
     int failed = sql_prepare(logbook, error, queries[listing], stmt);
 
     if (failed)
@@ -225,7 +249,8 @@ static int prepare_listing(struct logbook *logbook, enum listing listing,
     if (filter == NULL)
         filter = &everything;
     sql_bind(*stmt, VALUES(V_INT(filter->run), V_INT(filter->run == 0 ? INT64_MAX : filter->run),
-                           V_TEXT(filter->label), V_TEXT(filter->name), V_INT(filter->step)));
+                           V_TEXT(filter->label), V_TEXT(filter->name), V_INT(filter->step),
+                           V_INT(filter->after)));
     return 0;
 }
 
@@ -257,4 +282,16 @@ int logbook_each(struct logbook *logbook, enum listing listing, const struct lis
     }
     sqlite3_finalize(stmt);
     return failed;
+}
+
+int logbook_marks(struct logbook *logbook, struct logbook_marks *out, struct error *error)
+{
+    return NUMBER(logbook, error, &out->run, "SELECT coalesce(max(id), 0) FROM run WHERE id > ?1",
+                  V_INT(0)) ||
+                   NUMBER(logbook, error, &out->step,
+                          "SELECT coalesce(max(id), 0) FROM step WHERE id > ?1", V_INT(0)) ||
+                   NUMBER(logbook, error, &out->event,
+                          "SELECT coalesce(max(id), 0) FROM event WHERE id > ?1", V_INT(0))
+               ? error->code
+               : 0;
 }

@@ -56,6 +56,11 @@ function span(seconds) {
   return hours % 24 ? `${Math.floor(hours / 24)} d ${hours % 24} h` : `${hours / 24} d`;
 }
 
+// WHAT: WHY; WHAT TO DO, as a sentence.
+function errorWords(error) {
+  return `${error.what[0].toUpperCase()}${error.what.slice(1)}: ${error.why}; ${error.todo}.`;
+}
+
 function remember(store, key, value) {
   try { store.setItem(key, value); } catch (refused) { /* a browser that keeps nothing */ }
 }
@@ -105,8 +110,13 @@ async function openSession() {
   }
   put(by('session'), words);
   by('token-form').hidden = readOnly || state.mayAnswer;
-  by('who-line').hidden = !state.mayAnswer;
+  askForName();
   for (const item of state.questions.values()) allow(item);
+}
+
+// Only who has something to answer is asked.
+function askForName() {
+  by('who-line').hidden = !state.mayAnswer || state.questions.size === 0;
 }
 
 // --- questions -----------------------------------------------------------------------------------
@@ -189,7 +199,7 @@ async function answer(item, typed) {
     if (!response.ok) {
       item.sent = false;
       allow(item);
-      complain(item, `${said.error.what}: ${said.error.why}; ${said.error.todo}`);
+      complain(item, errorWords(said.error));
       if (response.status === 403) openSession();
     } else if (said.reply.correction) {
       put(item.problem, 'It had been answered already; this is on record as a correction.');
@@ -223,6 +233,7 @@ function showQuestions(rows) {
   const count = rows.length;
   put(by('question-count'), count === 0 ? 'None is open.' : count === 1 ? '1 question is open.'
                                                                        : `${count} questions are open.`);
+  askForName();
   document.title = count ? `(${count}) Perdure` : 'Perdure';
 }
 
@@ -231,7 +242,7 @@ function showQuestions(rows) {
 function addChannel(name) {
   const value = about => make('dd', {class: about});
   const card = {
-    cell: make('span', {class: 'cell quiet'}), step: make('p', {class: 'step'}), voltage: value('voltage'),
+    how: make('span', {class: 'how quiet'}), cell: make('p', {class: 'cell'}), step: make('p', {class: 'step'}), voltage: value('voltage'),
     current: value('current'), temperature: value('temperature'), charge: make('p', {class: 'charge quiet'}),
     curve: document.createElementNS(SVG, 'svg'), line: document.createElementNS(SVG, 'polyline'),
     title: document.createElementNS(SVG, 'title'),
@@ -245,7 +256,7 @@ function addChannel(name) {
   card.readings = make('dl', {}, make('dt', {}, 'voltage'), card.voltage, make('dt', {}, 'current'), card.current,
                        make('dt', {}, 'temperature'), card.temperature);
   card.element = make('article', {id: `channel-${name}`, 'aria-labelledby': title, 'data-step': ''},
-    make('div', {class: 'line'}, make('h3', {id: title}, name), card.cell), card.step,
+    make('div', {class: 'line'}, make('h3', {id: title}, name), card.how), card.cell, card.step,
     card.readings, card.charge, card.curve);
   state.channels.set(name, card);
   by('channel-list').append(card.element);
@@ -257,7 +268,7 @@ const stepWords = {charge: 'charging', discharge: 'discharging', rest: 'resting'
 function channelWords(row, runs) {
   const run = runs.get(row.run);
   if (row.step) {
-    const most = row.limit_s ? ` of ${span(row.limit_s)} at most` : '';
+    const most = row.limit_s ? `, ${span(row.limit_s)} at most` : '';
     return `${stepWords[row.step] || row.step} for ${span(row.elapsed_s || 0)}${most}`;
   }
   return run ? runWords(run, null) : 'free';
@@ -267,7 +278,8 @@ function showChannels(rows, runs) {
   for (const row of rows) {
     const card = state.channels.get(row.channel) || addChannel(row.channel);
     card.element.dataset.step = row.step || '';
-    put(card.cell, row.run ? `${row.cell || ''} run ${row.run}, ${row.how}`.trim() : row.how);
+    put(card.how, row.run ? `${row.how}, run ${row.run}` : row.how);
+    put(card.cell, row.run ? row.cell || '' : '');
     put(card.step, channelWords(row, runs));
     put(card.voltage, amount(row.voltage_V, 4, 'V'));
     put(card.current, amount(row.current_A, 4, 'A'));
@@ -359,6 +371,7 @@ function showRuns(rows, live, channels) {
 }
 
 function showOver(rows) {
+  by('over').hidden = rows.length === 0;
   by('over-table').tBodies[0].replaceChildren(...rows.map(row =>
     make('tr', {id: `over-${row.run}`, 'data-state': row.state},
       make('th', {scope: 'row', class: 'number', 'data-label': 'Run'}, String(row.run)),
@@ -428,7 +441,7 @@ function listen() {
   }));
   source.addEventListener('lists', heard(said => {
     if (said.error) {
-      put(by('agenda-trouble'), `${said.error.what}: ${said.error.why}; ${said.error.todo}`);
+      put(by('agenda-trouble'), errorWords(said.error));
       by('agenda-trouble').hidden = false;
       return;
     }
@@ -444,7 +457,8 @@ function listen() {
   });
 }
 
-by('zone').textContent = Intl.DateTimeFormat().resolvedOptions().timeZone || 'your zone';
+const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+put(by('zone'), zone === 'UTC' ? 'UTC.' : `${zone || 'your zone'}; point at one for UTC.`);
 by('who').value = recall(localStorage, WHO_KEY);
 by('who').addEventListener('change', () => remember(localStorage, WHO_KEY, by('who').value));
 by('token-form').addEventListener('submit', event => {

@@ -1,4 +1,6 @@
 /* Steps: their outcomes so far and in the end, and taking them up again. */
+#include <math.h>
+
 #include "bench_day.h"
 
 static const struct step_sums some = {
@@ -144,6 +146,102 @@ static void test_open_steps_of_a_run_are_stopped(void **state)
     close_sound(logbook);
 }
 
+static json_t *listed(struct logbook *logbook, enum listing listing,
+                      const struct listing_filter *filter, size_t want)
+{
+    json_t *rows = NULL;
+    must(logbook_list(logbook, listing, filter, &rows, &error));
+    assert_int_equal(json_array_size(rows), want);
+    return rows;
+}
+
+static double number(const json_t *rows, size_t row, const char *key)
+{
+    return json_number_value(json_object_get(json_array_get(rows, row), key));
+}
+
+/* One row for each open run that is in a step, with the sample that came last, wherever it is. */
+static void test_the_steps_that_open_runs_are_in(void **state)
+{
+    struct logbook *logbook = memory_logbook();
+    struct sample late = {.t_us = 99, .voltage = 1.25, .current = -0.5, .temperature = NAN};
+    int64_t run, over, none, step;
+    bool more = true;
+    json_t *rows;
+
+    (void)state;
+    must(logbook_begin(logbook, &error));
+    run = add_run(logbook, 0);
+    over = add_run(logbook, 0);
+    none = add_run(logbook, 0);
+    must(logbook_end_step(logbook, add_step(logbook, run, 1), &no_sums, DAY_ONE, &error));
+    must(logbook_end_step(logbook, add_step(logbook, none, 1), &no_sums, DAY_ONE, &error));
+    add_step(logbook, over, 1);
+    must(logbook_set_run_state(logbook, over, RUN_STOPPED, DAY_ONE, NULL, &error));
+    step = add_step(logbook, run, 2);
+    must(logbook_commit(logbook, &error));
+    rows = listed(logbook, LIST_STEPS_NOW, NULL, 1);
+    assert_int_equal(number(rows, 0, "step"), step);
+    assert_true(json_is_null(json_object_get(json_array_get(rows, 0), "voltage_V")));
+    json_decref(rows);
+
+    for (int k = 0; k < 2; k++) { /* staged behind what was staged; then behind what was moved */
+        must(logbook_begin(logbook, &error));
+        if (k == 0)
+            add_samples(logbook, step, 0, 600);
+        must(logbook_add_samples(logbook, step, 600 + k, &late, 1, &error));
+        must(logbook_checkpoint_step(logbook, step, &some, "x", DAY_ONE + 5, &error));
+        must(logbook_commit(logbook, &error));
+        rows = listed(logbook, LIST_STEPS_NOW, &(struct listing_filter){.run = run}, 1);
+        assert_true(fabs(number(rows, 0, "voltage_V") - late.voltage) < 1e-9);
+        assert_true(fabs(number(rows, 0, "current_A") - late.current) < 1e-9);
+        assert_true(json_is_null(json_object_get(json_array_get(rows, 0), "temperature_degC")));
+        assert_true(fabs(number(rows, 0, "charge_Ah") - 1) < 1e-9); /* 3,600 A.s */
+        json_decref(rows);
+        late.voltage = 1.3;
+        while (more)
+            must(logbook_move_samples(logbook, &more, &error));
+    }
+    must(logbook_begin(logbook, &error));
+    must(logbook_end_step(logbook, step, &some, DAY_ONE + 6, &error));
+    must(logbook_commit(logbook, &error));
+    json_decref(listed(logbook, LIST_STEPS_NOW, NULL, 0));
+    close_sound(logbook);
+}
+
+static void test_what_is_new_is_listed_after_a_mark(void **state)
+{
+    struct logbook *logbook = memory_logbook();
+    struct logbook_marks marks;
+    int64_t run, step;
+
+    (void)state;
+    must(logbook_marks(logbook, &marks, &error));
+    assert_int_equal(marks.run + marks.step + marks.event, 0);
+    must(logbook_begin(logbook, &error));
+    run = add_run(logbook, 0);
+    add_step(logbook, run, 1);
+    must(logbook_add_event(logbook, DAY_ONE, run, 0, "info", "before", &error));
+    must(logbook_commit(logbook, &error));
+    must(logbook_marks(logbook, &marks, &error));
+    must(logbook_begin(logbook, &error));
+    step = add_step(logbook, run, 2);
+    must(logbook_add_event(logbook, DAY_ONE, run, 0, "info", "after", &error));
+    must(logbook_commit(logbook, &error));
+
+    json_decref(listed(logbook, LIST_RUNS, &(struct listing_filter){.after = marks.run}, 0));
+    json_decref(listed(logbook, LIST_RUNS, &(struct listing_filter){.after = marks.run - 1}, 1));
+    json_t *rows = listed(logbook, LIST_STEPS, &(struct listing_filter){.after = marks.step}, 1);
+    assert_int_equal(number(rows, 0, "step"), step);
+    json_decref(rows);
+    rows = listed(logbook, LIST_EVENTS, &(struct listing_filter){.after = marks.event}, 1);
+    assert_string_equal(json_string_value(json_object_get(json_array_get(rows, 0), "text")),
+                        "after");
+    json_decref(rows);
+    json_decref(listed(logbook, LIST_STEPS, NULL, 2));
+    close_sound(logbook);
+}
+
 static void test_gaps(void **state)
 {
     struct logbook *logbook = memory_logbook();
@@ -168,6 +266,8 @@ int main(void)
         cmocka_unit_test(test_outcomes_in_bench_units),
         cmocka_unit_test(test_the_latest_open_step_counts),
         cmocka_unit_test(test_open_steps_of_a_run_are_stopped),
+        cmocka_unit_test(test_the_steps_that_open_runs_are_in),
+        cmocka_unit_test(test_what_is_new_is_listed_after_a_mark),
         cmocka_unit_test(test_gaps),
     };
 
