@@ -1,5 +1,5 @@
 /* A driver between its files: driver.c runs its tasks, driver_definition.c reads `driver { ... }`,
- * driver_words.c has the words it is written with. */
+ * driver_words.c has the words it is written with, driver_reading.c readings that need none. */
 #ifndef PERDURE_BINDINGS_DRIVER_INTERNAL_H
 #define PERDURE_BINDINGS_DRIVER_INTERNAL_H
 
@@ -7,9 +7,11 @@
 
 #include "base/text.h"
 #include "bindings/driver.h"
+#include "bindings/driver_reading.h"
 #include "bindings/sandbox.h"
 
-#define DRIVER_TASKS (DRIVER_DISCONNECT + 1)
+#define DRIVER_TASKS         (DRIVER_DISCONNECT + 1)
+#define DRIVER_PATIENCE_MOST 60.0 /* s, for an answer or for nothing */
 
 struct lua_driver {
     struct driver driver; /* first: a driver is cast to this */
@@ -23,6 +25,10 @@ struct lua_driver {
     int self_ref;        /* in its registry; LUA_NOREF until defined */
     int task_ref[DRIVER_TASKS];
     bool defined, running;
+
+    struct questions questions; /* its reading, where that is declared */
+    int asked;                  /* of them, the one whose answer is awaited */
+    bool drives;                /* told to, and not yet to end; a failure ends it too */
 
     /* While a task runs. */
     const struct driver_order *order;
@@ -47,6 +53,9 @@ int word_driver(lua_State *L);
 /* Sets the words that are global; pushes the table of those that `self` has. */
 void driver_words_open(lua_State *L);
 void driver_methods_push(lua_State *L);
+
+/* Raises unless the string at `index` is one line to send, without its ending. */
+const char *driver_check_line(lua_State *L, int index, const char *word);
 
 /* The string at `index` with the line's ending, unless it has one; pushes it. */
 void driver_push_line(lua_State *L, int index);
