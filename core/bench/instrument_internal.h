@@ -33,6 +33,7 @@ struct instrument {
     enum instrument_state state;
     struct error trouble;
     struct job *current, *first; /* one in progress, and the queue */
+    struct job *spare;           /* none, or one to be used again */
     struct driver_call call;     /* of `current`, as is the result */
     struct driver_result result;
     bool working; /* the queue is being worked off, further up the stack */

@@ -47,6 +47,9 @@
 #define QUEUE_MOST    256
 #define TIMER_NEVER   INT64_MAX
 
+/* Bytes of the exchanges that are used again; questions are shorter. */
+#define EXCHANGE_USUAL 64
+
 enum link_state { WAITING, OPENING, DRAINING, IDLE, SENDING, AWAITING, SYNCING, SETTLING, CLOSING };
 
 struct exchange {
@@ -56,7 +59,7 @@ struct exchange {
     enum link_answer answer;
     enum link_status status; /* once it is over */
     double patience;
-    size_t length;
+    size_t length, room; /* of bytes */
     char bytes[];
 };
 
@@ -113,6 +116,7 @@ struct link {
     struct exchange *current;
     struct exchange *first, *last; /* the queue */
     int queued;
+    struct exchange *spare; /* none, or one to be used again */
 
     /* To be delivered. */
     bool up_due, down_due;
@@ -137,6 +141,9 @@ void link_hang_up_because(struct link *link, const char *format, ...)
 void link_deliver(struct link *link);
 void link_deliver_soon(struct link *link);
 void link_trace(struct link *link, char way, const char *bytes, size_t length);
+/* Memory for one of so many bytes; all but its room is to be filled in. */
+struct exchange *link_new_exchange(struct link *link, size_t length);
+void link_drop_exchange(struct link *link, struct exchange *exchange);
 void link_over(struct link *link, struct exchange *exchange, enum link_status status);
 void link_timer(struct link *link, int64_t due_us);
 void link_no_timer(struct link *link);
