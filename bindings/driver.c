@@ -244,6 +244,8 @@ static enum driver_status answer(struct lua_driver *driver, const struct link_re
 {
     const struct question *question = &driver->questions.all[driver->asked];
     if (question_answered(question, reply, result, error)) {
+        text_clear(&driver->sent);
+        text_clear(&driver->came);
         text_add_bytes(&driver->sent, question->ask, question->length - strlen(driver->ending));
         if (reply->status == LINK_OK)
             text_add_bytes(&driver->came, reply->bytes, reply->length);
@@ -266,12 +268,12 @@ static enum driver_status begin(struct driver *base, const struct driver_order *
     driver->order = order;
     driver->call = call;
     driver->result = result;
-    text_clear(&driver->sent);
-    text_clear(&driver->came);
     if (reads_by_questions(driver)) {
         driver->asked = 0;
         return ask_on(driver, call);
     }
+    text_clear(&driver->sent);
+    text_clear(&driver->came);
     if (order->task == DRIVER_OFF)
         driver->drives = false;
     if (!driver->guest && open_guest(driver, error))

@@ -15,7 +15,19 @@
 
 struct lua_driver {
     struct driver driver; /* first: a driver is cast to this */
-    char *text;           /* of the file */
+
+    /* While a task runs. */
+    const struct driver_order *order;
+    struct driver_call *call;
+    struct driver_result *result;
+    const struct link_reply *reply;
+    int asked;                  /* of the declared questions, the one whose answer is awaited */
+    bool drives;                /* told to, and not yet to end; a failure ends it too */
+    struct questions questions; /* its reading, where that is declared */
+    struct text out;            /* what call->bytes points to */
+    struct text sent, came;     /* the last exchange, for messages */
+
+    char *text; /* of the file */
     size_t length;
     char *file, *settings;
     char *safe, *sync, *sync_known;
@@ -25,18 +37,6 @@ struct lua_driver {
     int self_ref;        /* in its registry; LUA_NOREF until defined */
     int task_ref[DRIVER_TASKS];
     bool defined, running;
-
-    struct questions questions; /* its reading, where that is declared */
-    int asked;                  /* of them, the one whose answer is awaited */
-    bool drives;                /* told to, and not yet to end; a failure ends it too */
-
-    /* While a task runs. */
-    const struct driver_order *order;
-    struct driver_call *call;
-    struct driver_result *result;
-    const struct link_reply *reply;
-    struct text out;        /* what call->bytes points to */
-    struct text sent, came; /* the last exchange, for messages */
 };
 
 static inline struct lua_driver *driver_of(lua_State *L)

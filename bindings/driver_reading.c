@@ -68,7 +68,7 @@ static int take_item(const struct question *question, int which, const char *ite
                      struct driver_result *result, struct error *error)
 {
     double *const places[] = {NULL, &result->voltage, &result->current, &result->temperature};
-    enum given gives = question->gives[which];
+    unsigned gives = question->gives[which];
     const char *todo = "", *why;
     char text[80], quoted[60];
     double value;
@@ -298,6 +298,7 @@ void questions_read(lua_State *L, int index, int self_ref, unsigned can,
     size_t count = lua_rawlen(L, index);
     if (count > QUESTIONS_MOST)
         guest_fail(L, "read by a function", "read has more than %d questions", QUESTIONS_MOST);
+    questions->all = xcalloc(count + 1, sizeof *questions->all);
     for (size_t i = 0; i < count; i++) {
         lua_rawgeti(L, index, (lua_Integer)i + 1);
         questions->count++;
@@ -313,5 +314,6 @@ void questions_free(struct questions *questions)
         free(questions->all[i].ask);
         free(questions->all[i].on);
     }
-    memset(questions, 0, sizeof *questions);
+    free(questions->all);
+    *questions = (struct questions){NULL, 0};
 }

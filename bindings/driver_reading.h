@@ -24,17 +24,17 @@ struct question {
     char *ask; /* one line, its ending included */
     size_t length;
     double patience; /* s; 0: the link's */
-    bool listed;     /* the answer is a list of just `items`; else it is one number */
-    int items;
-    enum given gives[QUESTION_ITEMS_MOST];
-    double times[QUESTION_ITEMS_MOST]; /* each number is multiplied by it */
-    double least, most;                /* of what it gives, after that; NAN: not looked at */
     char *
         on; /* asked only while it drives, and says on; else why it fails. NULL: it gives numbers */
+    double least, most; /* of what it gives; NAN: not looked at */
+    int items;
+    bool listed; /* the answer is a list of just `items`; else it is one number */
+    unsigned char gives[QUESTION_ITEMS_MOST]; /* enum given */
+    double times[QUESTION_ITEMS_MOST];        /* each number is multiplied by it first */
 };
 
 struct questions {
-    struct question all[QUESTIONS_MOST];
+    struct question *all;
     int count; /* 0: the driver reads by a function */
 };
 
