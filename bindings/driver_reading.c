@@ -17,8 +17,9 @@ static const char *const given_names[] = {
     [GIVES_VOLTAGE] = "voltage",
     [GIVES_CURRENT] = "current",
     [GIVES_TEMPERATURE] = "temperature",
+    [GIVES_RESISTANCE] = "resistance",
 };
-static const char *const given_units[] = {"", "V", "A", "degC"};
+static const char *const given_units[] = {"", "V", "A", "degC", "ohm"};
 
 /* --- what went wrong ------------------------------------------------------------------------- */
 
@@ -67,7 +68,8 @@ static int fail(struct error *error, const char *todo, const char *why)
 static int take_item(const struct question *question, int which, const char *item, size_t length,
                      struct driver_result *result, struct error *error)
 {
-    double *const places[] = {NULL, &result->voltage, &result->current, &result->temperature};
+    double *const places[] = {NULL, &result->voltage, &result->current, &result->temperature,
+                              &result->resistance};
     unsigned gives = question->gives[which];
     const char *todo = "", *why;
     char text[80], quoted[60];
@@ -167,12 +169,12 @@ static double number_of(lua_State *L, int index, int self_ref, const char *name,
 
 static enum given given_at_top(lua_State *L)
 {
-    static const char *const names[] = {"voltage", "current", "temperature", NULL};
+    static const char *const names[] = {"voltage", "current", "temperature", "resistance", NULL};
     if (lua_type(L, -1) != LUA_TSTRING)
         guest_fail(L, "write gives = \"voltage\"", "gives, in read, holds a %s",
                    luaL_typename(L, -1));
     const char *name = lua_tostring(L, -1);
-    for (int i = GIVES_NOTHING; i <= GIVES_TEMPERATURE; i++)
+    for (int i = GIVES_NOTHING; i <= GIVES_RESISTANCE; i++)
         if (strcmp(given_names[i], name) == 0)
             return (enum given)i;
     fields_unknown(L, "a reading", name, names);
@@ -277,7 +279,7 @@ static void read_question(lua_State *L, int index, int self_ref, unsigned can,
 
 static void check_given(lua_State *L, const struct questions *questions)
 {
-    int times_given[GIVES_TEMPERATURE + 1] = {0}, all = 0;
+    int times_given[GIVES_RESISTANCE + 1] = {0}, all = 0;
     for (int i = 0; i < questions->count; i++)
         for (int k = 0; k < questions->all[i].items; k++)
             if (questions->all[i].gives[k] != GIVES_NOTHING) {

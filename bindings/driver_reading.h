@@ -18,7 +18,7 @@
 #define QUESTION_ITEMS_MOST 16
 #define QUESTIONS_MOST      16
 
-enum given { GIVES_NOTHING, GIVES_VOLTAGE, GIVES_CURRENT, GIVES_TEMPERATURE };
+enum given { GIVES_NOTHING, GIVES_VOLTAGE, GIVES_CURRENT, GIVES_TEMPERATURE, GIVES_RESISTANCE };
 
 struct question {
     char *ask; /* one line, its ending included */

@@ -178,6 +178,18 @@ static void test_values(void **state)
     }
 }
 
+static void test_resistance(void **state)
+{
+    (void)state;
+    struct driver *driver =
+        with("{ ask = 'R?', gives = { 'resistance', 'voltage' }, times = { 0.001, 1 } }");
+    const char *answers[] = {"R?=25,1.2", NULL};
+    struct task task = run_task(driver, DRIVER_READ, answers);
+    is_done(&task);
+    assert_true(task.result.resistance == 25 * 0.001 && task.result.voltage == 1.2);
+    close_driver(driver);
+}
+
 static struct task drive(struct driver *driver, const char *answer)
 {
     const char *answers[] = {answer, NULL};
@@ -277,7 +289,7 @@ static void test_given_up(void **state)
         "{ ask = 'V?', gives = 'voltage', patience = 2.5 }, { ask = 'I?', gives = 'current' }");
     struct driver_order order = {.task = DRIVER_READ};
     struct driver_call call;
-    struct driver_result result = {NAN, NAN, NAN, {"", "", "", ""}};
+    struct driver_result result = {NAN, NAN, NAN, NAN, {"", "", "", ""}};
     struct error error;
     struct link_reply reply = {.status = LINK_OK, .bytes = "1", .length = 1};
     assert_int_equal(driver->ops->begin(driver, &order, &call, &result, &error), DRIVER_AWAITS);
@@ -297,7 +309,8 @@ static void test_given_up(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_numbers), cmocka_unit_test(test_values),   cmocka_unit_test(test_on),
+        cmocka_unit_test(test_numbers), cmocka_unit_test(test_values),
+        cmocka_unit_test(test_on),      cmocka_unit_test(test_resistance),
         cmocka_unit_test(test_refused), cmocka_unit_test(test_given_up),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
