@@ -160,7 +160,7 @@ static void close_guest(struct lua_driver *driver)
 {
     guest_close(driver->guest);
     driver->guest = NULL;
-    driver->defined = driver->running = false;
+    driver->defined = driver->running = driver->drives = false;
     driver->self_ref = LUA_NOREF;
     for (int i = 0; i < DRIVER_TASKS; i++)
         driver->task_ref[i] = LUA_NOREF;
@@ -217,6 +217,49 @@ static enum driver_status go_on(struct lua_driver *driver, bool begins, struct e
     return end == GUEST_WAITS ? DRIVER_AWAITS : DRIVER_DONE;
 }
 
+/* Whether it drives, for the questions that are about that. */
+static enum driver_status noted(struct lua_driver *driver, enum driver_status status)
+{
+    if (status == DRIVER_DONE && driver->order->task == DRIVER_DRIVE)
+        driver->drives = true;
+    return status;
+}
+
+/* The next question of a declared reading from `asked` on; done when there is none. */
+static enum driver_status ask_on(struct lua_driver *driver, struct driver_call *call)
+{
+    const struct questions *questions = &driver->questions;
+    while (driver->asked < questions->count && questions->all[driver->asked].on && !driver->drives)
+        driver->asked++;
+    if (driver->asked == questions->count)
+        return DRIVER_DONE;
+    const struct question *question = &questions->all[driver->asked];
+    *call = (struct driver_call){DRIVER_ASK, question->ask, question->length, question->patience};
+    return DRIVER_AWAITS;
+}
+
+static enum driver_status answer(struct lua_driver *driver, const struct link_reply *reply,
+                                 struct driver_call *call, struct driver_result *result,
+                                 struct error *error)
+{
+    const struct question *question = &driver->questions.all[driver->asked];
+    if (question_answered(question, reply, result, error)) {
+        text_clear(&driver->sent);
+        text_clear(&driver->came);
+        text_add_bytes(&driver->sent, question->ask, question->length - strlen(driver->ending));
+        if (reply->status == LINK_OK)
+            text_add_bytes(&driver->came, reply->bytes, reply->length);
+        return fail(driver, error);
+    }
+    driver->asked++;
+    return ask_on(driver, call);
+}
+
+static bool reads_by_questions(const struct lua_driver *driver)
+{
+    return driver->order->task == DRIVER_READ && driver->questions.count;
+}
+
 static enum driver_status begin(struct driver *base, const struct driver_order *order,
                                 struct driver_call *call, struct driver_result *result,
                                 struct error *error)
@@ -225,11 +268,17 @@ static enum driver_status begin(struct driver *base, const struct driver_order *
     driver->order = order;
     driver->call = call;
     driver->result = result;
+    if (reads_by_questions(driver)) {
+        driver->asked = 0;
+        return ask_on(driver, call);
+    }
     text_clear(&driver->sent);
     text_clear(&driver->came);
+    if (order->task == DRIVER_OFF)
+        driver->drives = false;
     if (!driver->guest && open_guest(driver, error))
         return fail(driver, error);
-    return go_on(driver, true, error);
+    return noted(driver, go_on(driver, true, error));
 }
 
 static enum driver_status resume(struct driver *base, const struct link_reply *reply,
@@ -237,10 +286,12 @@ static enum driver_status resume(struct driver *base, const struct link_reply *r
                                  struct error *error)
 {
     struct lua_driver *driver = of(base);
+    if (reads_by_questions(driver))
+        return answer(driver, reply, call, result, error);
     driver->call = call;
     driver->result = result;
     driver->reply = reply;
-    return go_on(driver, false, error);
+    return noted(driver, go_on(driver, false, error));
 }
 
 static void forget(struct driver *base)
@@ -258,6 +309,7 @@ static void close_driver(struct driver *base)
     free(driver->safe);
     free(driver->sync);
     free(driver->sync_known);
+    questions_free(&driver->questions);
     text_free(&driver->out);
     text_free(&driver->sent);
     text_free(&driver->came);

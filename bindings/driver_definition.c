@@ -202,6 +202,12 @@ static void keep_tasks(lua_State *L)
     for (int i = 0; i < DRIVER_TASKS; i++) {
         if (!field_push(L, 1, driver_task_names[i]))
             continue;
+        if (i == DRIVER_READ && lua_istable(L, -1)) {
+            if (!driver->questions.count) /* as with `safe` */
+                questions_read(L, -1, driver->self_ref, driver->driver.can, &driver->questions);
+            lua_pop(L, 1);
+            continue;
+        }
         if (!lua_isfunction(L, -1))
             guest_fail(L, "write it as function(self) ... end", "%s is a %s", driver_task_names[i],
                        luaL_typename(L, -1));

@@ -7,8 +7,8 @@
 #include "bindings/driver_internal.h"
 
 #define LINE_MOST   4096
-#define ERRORS_MOST 32   /* entries of an error queue that are read before giving up */
-#define WAIT_MOST   60.0 /* s */
+#define ERRORS_MOST 32 /* entries of an error queue that are read before giving up */
+#define WAIT_MOST   DRIVER_PATIENCE_MOST
 
 /* --- asking ---------------------------------------------------------------------------------- */
 
@@ -21,6 +21,17 @@ void driver_push_line(lua_State *L, int index)
     lua_pushlstring(L, text, length);
     lua_pushstring(L, ended ? "" : driver->ending);
     lua_concat(L, 2);
+}
+
+const char *driver_check_line(lua_State *L, int index, const char *word)
+{
+    size_t length;
+    const char *text = lua_tolstring(L, index, &length);
+    if (length == 0 || length > LINE_MOST || memchr(text, '\0', length) ||
+        strpbrk(text, "\r\n") != NULL)
+        guest_fail(L, "send one line at a time, without its ending",
+                   "'%s' was given no line of 1 to %d characters", word, LINE_MOST);
+    return text;
 }
 
 /* Hands the call over; `go_on` runs when there is an answer. */
@@ -47,13 +58,7 @@ static const char *check_line(lua_State *L, const char *word)
         snprintf(todo, sizeof todo, "write self:%s(\"...\")", word);
         guest_fail(L, todo, "'%s' wants a text", word);
     }
-    size_t length;
-    const char *text = lua_tolstring(L, 2, &length);
-    if (length == 0 || length > LINE_MOST || memchr(text, '\0', length) ||
-        strpbrk(text, "\r\n") != NULL)
-        guest_fail(L, "send one line at a time, without its ending",
-                   "'%s' was given no line of 1 to %d characters", word, LINE_MOST);
-    return text;
+    return driver_check_line(L, 2, word);
 }
 
 static void put_out(lua_State *L, const char *text)
@@ -73,26 +78,11 @@ static const struct link_reply *take_reply(lua_State *L)
 {
     struct lua_driver *driver = driver_of(L);
     const struct link_reply *reply = driver->reply;
-    switch (reply->status) {
-    case LINK_OK:
-        text_clear(&driver->came);
-        text_add_bytes(&driver->came, reply->bytes, reply->length);
-        break;
-    case LINK_TIMEOUT:
-        guest_fail(L, "see that it is on, takes remote orders, and ends its lines as the link says",
-                   "no answer in time");
-        break;
-    case LINK_HANGUP:
-        guest_fail(L, "see that it is on and its cable is in", "the line went in the middle of it");
-        break;
-    case LINK_GARBLED:
-        guest_fail(L, "see the speed and the line ending of the link",
-                   "what came is no answer: not plain text, too long, or more than one");
-        break;
-    case LINK_ABANDONED:
-        guest_fail(L, "see which channel failed", "it was turned off for safety in the middle");
-        break;
-    }
+    const char *todo = "", *why = reply_trouble(reply->status, &todo);
+    if (why)
+        guest_fail(L, todo, "%s", why);
+    text_clear(&driver->came);
+    text_add_bytes(&driver->came, reply->bytes, reply->length);
     return reply;
 }
 
@@ -232,14 +222,14 @@ static int word_number(lua_State *L)
     double value = NAN;
     char quoted[60];
     const char *text = check_text(L, "number", &length);
-    switch (scpi_number(text, length, &value)) {
-    case SCPI_NUMBER: lua_pushnumber(L, value); return 1;
-    case SCPI_OVERLOAD:
-        return guest_fail(L, "see the range and what is connected",
-                          "it reports overload: what it measures is beyond its range");
-    case SCPI_NOT_A_NUMBER:
-        return guest_fail(L, "see what is connected", "it reports that it has no number");
-    case SCPI_MALFORMED: break;
+    enum scpi_number kind = scpi_number(text, length, &value);
+    if (kind == SCPI_NUMBER) {
+        lua_pushnumber(L, value);
+        return 1;
+    }
+    if (kind != SCPI_MALFORMED) {
+        const char *todo = "", *why = number_trouble(kind, &todo);
+        return guest_fail(L, todo, "%s", why);
     }
     return guest_fail(L, "see its manual for what it answers", "%s is no number",
                       string_quote(text, quoted, sizeof quoted));

@@ -63,12 +63,10 @@ return driver {
     end
   end,
 
-  read = function(self)
-    local voltage = number(self:ask("MEAS:VOLT?"))
-    local current = number(self:ask("MEAS:CURR?"))
-    if self.on and not is_on(self) then -- else its zero would pass for a current that ended
-      fail("its input went off by itself", "see whether its protection has tripped")
-    end
-    return { voltage = voltage, current = current }
-  end,
+  read = {
+    { ask = "MEAS:VOLT?", gives = "voltage" },
+    { ask = "MEAS:CURR?", gives = "current" },
+    -- Else its zero would pass for a current that ended.
+    { ask = "INP?", on = "its input went off by itself" },
+  },
 }

@@ -3,6 +3,14 @@
 
 local functions = { voltage = "VOLT", current = "CURR", temperature = "TEMP" }
 
+local function measures(self)
+  local name = self.settings.measures
+  if not functions[name] then
+    fail("it cannot measure " .. name, "write voltage, current or temperature")
+  end
+  return name
+end
+
 return driver {
   title = "digital multimeter (SCPI-1999)",
   can = { "meter", "thermometer" },
@@ -20,10 +28,7 @@ return driver {
   end,
 
   prepare = function(self)
-    local name = functions[self.settings.measures]
-    if not name then
-      fail("it cannot measure " .. self.settings.measures, "write voltage, current or temperature")
-    end
+    local name = functions[measures(self)]
     if self.settings.remote ~= "" then self:tell(self.settings.remote) end
     self:tell("*CLS")
     self:tell("CONF:" .. name)
@@ -37,7 +42,7 @@ return driver {
     self:check()
   end,
 
-  read = function(self)
-    return { [self.settings.measures] = number(self:ask("READ?", self.settings.patience)) }
-  end,
+  read = {
+    { ask = "READ?", gives = measures, patience = function(self) return self.settings.patience end },
+  },
 }

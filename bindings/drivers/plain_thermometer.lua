@@ -1,5 +1,9 @@
 -- A thermometer that answers a question with a number on a line, in degrees Celsius.
 
+local function setting(name)
+  return function(self) return self.settings[name] end
+end
+
 return driver {
   title = "thermometer, a number a line",
   can = { "thermometer" },
@@ -17,11 +21,7 @@ return driver {
     return { model = "thermometer" }
   end,
 
-  read = function(self)
-    local degrees = number(self:ask(self.settings.ask))
-    if degrees < self.settings.least or degrees > self.settings.most then
-      fail("it tells " .. degrees .. " degC", "see its sensor and the cable to it")
-    end
-    return { temperature = degrees }
-  end,
+  read = {
+    { ask = setting("ask"), gives = "temperature", least = setting("least"), most = setting("most") },
+  },
 }

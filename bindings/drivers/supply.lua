@@ -46,11 +46,9 @@ return driver {
     if not is_on(self) then
       fail("its output does not go on", "see whether its protection has tripped")
     end
-    self.on = true
   end,
 
   off = function(self)
-    self.on = false
     self:tell("OUTP OFF")
     self:ask("*OPC?")
     if is_on(self) then
@@ -58,12 +56,10 @@ return driver {
     end
   end,
 
-  read = function(self)
-    local voltage = number(self:ask("MEAS:VOLT?"))
-    local current = number(self:ask("MEAS:CURR?"))
-    if self.on and not is_on(self) then -- else its zero would pass for a current that tapered off
-      fail("its output went off by itself", "see whether its protection has tripped")
-    end
-    return { voltage = voltage, current = current }
-  end,
+  read = {
+    { ask = "MEAS:VOLT?", gives = "voltage" },
+    { ask = "MEAS:CURR?", gives = "current" },
+    -- Else its zero would pass for a current that tapered off.
+    { ask = "OUTP?", on = "its output went off by itself" },
+  },
 }

@@ -62,6 +62,16 @@ struct channel_ops {
 
 struct channel {
     const struct channel_ops *ops;
+    /* Set by the run that holds the channel: a late answer of read, drive or make_safe; and
+     * something worth a warning on record. Either may be NULL. */
+    void (*notify)(void *owner, const struct reading *reading, const struct error *failure);
+    void (*warn)(void *owner, const char *text);
+    void *owner; /* NULL when the channel is free */
+
+    /* Also set by it: whether the next reading is to have the resistance, which costs time; only
+     * where it is measured. */
+    bool asks_resistance;
+
     char name[32];
     struct limits limits;
     double tick_least; /* s, as fast as it can be read */
@@ -80,16 +90,6 @@ struct channel {
         double shared; /* correlation of the errors in voltage and current; NAN: not known */
         double steady; /* of two readings moments apart; NAN: not known */
     } accuracy;
-
-    /* Set by the run that holds the channel: whether the next reading is to have the resistance,
-     * which costs time; only where it is measured. */
-    bool asks_resistance;
-
-    /* Also set by the run: a late answer of read, drive or make_safe; and
-     * something worth a warning on record. Either may be NULL. */
-    void (*notify)(void *owner, const struct reading *reading, const struct error *failure);
-    void (*warn)(void *owner, const char *text);
-    void *owner; /* NULL when the channel is free */
 };
 
 #endif

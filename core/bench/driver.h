@@ -46,7 +46,7 @@ struct driver_call {
     double seconds; /* to wait; or patience for the answer, 0: the link's */
 };
 
-/* NAN and "" where nothing was given. */
+/* NAN and "" where nothing was given; the identity counts in DRIVER_IDENTIFY alone. */
 struct driver_result {
     double voltage, current, temperature; /* V; A, see wired.h for the sign; degC */
     double resistance;                    /* ohm, by alternating current */

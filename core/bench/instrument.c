@@ -171,6 +171,7 @@ static void on_closed(void *owner)
     struct instrument *instrument = owner;
     instrument->driver->ops->close(instrument->driver);
     free(instrument->sync_known);
+    free(instrument->spare);
     free(instrument->name);
     free(instrument->place);
     free(instrument);

@@ -14,12 +14,24 @@ struct job {
     int calls, tries;
 };
 
+/* In front what each exchange touches, as in struct link. */
 struct instrument {
-    char *name, *place;
     struct driver *driver;
     struct link *link;
-    struct delay *delay;
     const struct clock *clock;
+    struct job *current, *first; /* one in progress, and the queue */
+    struct job *spare;           /* none, or one to be used again */
+    char *sync_known;
+    enum instrument_state state;
+    bool working; /* the queue is being worked off, further up the stack */
+    bool unprepared;
+    bool off;      /* seen to be off */
+    bool maybe_on; /* told to drive since it was last seen to be off; outlives a hang-up */
+    struct driver_call call; /* of `current`, as is the result */
+    struct driver_result result;
+
+    char *name, *place;
+    struct delay *delay;
     struct scpi_identity expected, identity;
     struct limits limits;
     double resolution;
@@ -29,17 +41,7 @@ struct instrument {
     void (*trace)(void *owner, const char *name, char way, const char *bytes, size_t length,
                   int64_t at_us);
     void *owner;
-
-    enum instrument_state state;
     struct error trouble;
-    struct job *current, *first; /* one in progress, and the queue */
-    struct driver_call call;     /* of `current`, as is the result */
-    struct driver_result result;
-    bool working; /* the queue is being worked off, further up the stack */
-    bool unprepared;
-    bool off;      /* seen to be off */
-    bool maybe_on; /* told to drive since it was last seen to be off; outlives a hang-up */
-    char *sync_known;
     struct turn turn;
 };
 

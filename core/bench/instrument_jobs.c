@@ -12,13 +12,22 @@
 
 /* --- jobs ------------------------------------------------------------------------------------ */
 
-static struct job *new_job(const struct driver_order *order, instrument_done *done, void *owner)
+static struct job *new_job(struct instrument *instrument, const struct driver_order *order,
+                           instrument_done *done, void *owner)
 {
-    struct job *job = xcalloc(1, sizeof *job);
-    job->order = *order;
-    job->done = done;
-    job->owner = owner;
+    struct job *job = instrument->spare;
+    instrument->spare = NULL;
+    if (!job)
+        job = xmalloc(sizeof *job);
+    *job = (struct job){.order = *order, .done = done, .owner = owner};
     return job;
+}
+
+/* The last one is kept: a reading now and then is what an instrument is asked for all its life. */
+static void drop_job(struct instrument *instrument, struct job *job)
+{
+    free(instrument->spare);
+    instrument->spare = job;
 }
 
 static void push_front(struct instrument *instrument, struct job *job)
@@ -33,13 +42,13 @@ void instrument_queue(struct instrument *instrument, const struct driver_order *
     struct job **place = &instrument->first;
     while (*place)
         place = &(*place)->next;
-    *place = new_job(order, done, owner);
+    *place = new_job(instrument, order, done, owner);
 }
 
 void instrument_own_job(struct instrument *instrument, enum driver_task task, instrument_done *done)
 {
     struct driver_order order = {.task = task};
-    push_front(instrument, new_job(&order, done, instrument));
+    push_front(instrument, new_job(instrument, &order, done, instrument));
 }
 
 void instrument_end_job(struct instrument *instrument, struct job *job,
@@ -48,7 +57,7 @@ void instrument_end_job(struct instrument *instrument, struct job *job,
     instrument_done *done = job->done;
     void *owner = job->owner;
     bench_us began = job->began;
-    free(job);
+    drop_job(instrument, job);
     if (done)
         done(owner, result, began, clock_bench(instrument->clock), failure);
 }
@@ -120,10 +129,30 @@ static bool try_again(struct instrument *instrument, struct job *job)
     return true;
 }
 
+/* A result is mostly identity, which one task alone gives. */
+static void clear_result(struct driver_result *result, enum driver_task task)
+{
+    result->voltage = result->current = result->temperature = result->resistance = NAN;
+    if (task == DRIVER_IDENTIFY)
+        result->identity = (struct scpi_identity){"", "", "", ""};
+}
+
+static void copy_result(struct driver_result *to, const struct driver_result *from,
+                        enum driver_task task)
+{
+    to->voltage = from->voltage;
+    to->current = from->current;
+    to->temperature = from->temperature;
+    to->resistance = from->resistance;
+    if (task == DRIVER_IDENTIFY)
+        to->identity = from->identity;
+}
+
 static void finish(struct instrument *instrument, struct error *failure)
 {
-    const struct driver_result result = instrument->result; /* the next may begin inside */
     struct job *job = instrument->current;
+    struct driver_result result; /* the next may begin inside */
+    copy_result(&result, &instrument->result, job->order.task);
     instrument->current = NULL;
     if (failure) {
         instrument->driver->ops->forget(instrument->driver);
@@ -205,7 +234,7 @@ static void begin(struct instrument *instrument, struct job *job)
     struct driver *driver = instrument->driver;
     struct error error;
     error_clear(&error);
-    instrument->result = (struct driver_result){NAN, NAN, NAN, NAN, {"", "", "", ""}};
+    clear_result(&instrument->result, job->order.task);
     instrument->current = job;
     job->next = NULL;
     job->began = clock_bench(instrument->clock);

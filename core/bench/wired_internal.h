@@ -13,36 +13,34 @@
 
 enum wired_op { OP_NONE, OP_DRIVE, OP_READ, OP_SAFE };
 
+/* In front what each reading touches, as in struct link. */
 struct wired {
     struct channel channel; /* first: a channel is cast to this */
-    struct wired_spec spec;
-    struct scan *scan;          /* NULL: the meter is this channel's alone, or there is none */
-    struct scan *ohmmeter_scan; /* the same of the ohmmeter */
-    bool occupied;
-    struct limits limits; /* the channel's met with those of the cell in it */
 
     enum wired_op op;
-    enum wired_op next;  /* asked while OP_SAFE; DRIVE or READ */
-    struct drive wanted; /* of OP_DRIVE, or next */
-
-    struct instrument *active; /* what drives the cell; NULL: nothing */
-    bool charging;             /* while active: which way */
-    struct delay *delay;       /* of OP_SAFE; NULL without a relay */
-    bool parting;              /* of OP_SAFE: the relay is told to open */
-    bool joined;               /* the relay was closed and not opened since */
-
-    int pending;           /* parts of a read, or outputs to be turned off, without an answer */
-    struct error failure;  /* the first of this op */
-    struct reading taken;  /* of OP_READ, as it comes together */
-    bench_us began, ended; /* of its voltage and current */
+    enum wired_op next; /* asked while OP_SAFE; DRIVE or READ */
+    bool inside;        /* an op is being called: an answer that comes now is returned */
+    bool answered;      /* it came, in failure and taken */
+    bool charging;      /* while active: which way */
     bool metered_voltage, metered_current;
     bool resistance; /* of OP_READ: it is to have one */
-
-    struct reading last; /* for those that look frozen */
+    int pending;     /* parts of a read, or outputs to be turned off, without an answer */
     int alike;
+    struct instrument *active;  /* what drives the cell; NULL: nothing */
+    struct scan *scan;          /* NULL: the meter is this channel's alone, or there is none */
+    struct scan *ohmmeter_scan; /* the same of the ohmmeter */
+    struct reading taken;       /* of OP_READ, as it comes together */
+    bench_us began, ended;      /* of its voltage and current */
+    struct reading last;        /* for those that look frozen */
+    struct wired_spec spec;
 
-    bool inside;   /* an op is being called: an answer that comes now is returned */
-    bool answered; /* it came, in failure and taken */
+    struct limits limits; /* the channel's met with those of the cell in it */
+    bool occupied;
+    struct drive wanted;  /* of OP_DRIVE, or next */
+    struct delay *delay;  /* of OP_SAFE; NULL without a relay */
+    bool parting;         /* of OP_SAFE: the relay is told to open */
+    bool joined;          /* the relay was closed and not opened since */
+    struct error failure; /* the first of this op */
 };
 
 /* The end of an op: notified, or returned by the call that is still on its way. */

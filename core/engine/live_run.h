@@ -50,47 +50,45 @@ enum after_safe { AFTER_STEP, AFTER_PARK, AFTER_OVER };
 struct live_run {
     struct engine *engine;
     struct live_run *next;
+    struct channel *channel;
+    enum live_phase phase;
+
+    /* STEPPING. Together, as far as each reading and each commit touches it. */
+    enum channel_wait awaits;
+    struct step *step;   /* NULL outside a step */
+    struct sample *rows; /* ROWS_KEPT of them, while a step lasts */
+    int row_count;
+    bool unsaved;     /* has progress that no checkpoint holds */
+    bool by_hand;     /* ASKING or WAITING for a step that a person does */
+    bool asks_own;    /* ASKING on the engine's own account, by journal entry own_n */
+    bool vouched;     /* a person has said that the cell is the right one */
+    bool to_energise; /* begins once its intent is committed */
+    enum after_safe after;
+    int64_t row_k; /* of rows[0] */
+    int64_t step_id;
+    utc_us step_started;
+    struct deadline deadline;
+    utc_us seen; /* when the cell in a step that was taken up was last looked at */
+    int64_t own_n;
+    enum run_state over_state; /* AFTER_OVER: what to end as */
+    char *over_why;
+
+    struct script *script;
     struct run_record record;
     struct cell_facts cell;
-    enum live_phase phase;
     const char *gap_why; /* what a gap is put down to; NULL: no engine was at work */
-
     struct pinned pinned;
-    struct script *script;
     struct script_request request; /* the one being performed */
     struct journal journal;
     struct text outcome; /* JSON of the last live outcome */
-
-    struct channel *channel;
-    bool names_channel; /* no other will do; also where that is not known any more */
-    bool driven;        /* a step of it has driven something, or may have */
-    bool moved;         /* from a channel that cannot do it: the cell is still there */
-    int64_t waits_for;  /* PERFORMING: the run that has one of the cells; 0: none of them */
-    struct deadline deadline;
-    bool
-        has_window; /* a study has waited for an age: its first look at each cell is judged by it */
+    bool names_channel;  /* no other will do; also where that is not known any more */
+    bool driven;         /* a step of it has driven something, or may have */
+    bool moved;          /* from a channel that cannot do it: the cell is still there */
+    int64_t waits_for;   /* PERFORMING: the run that has one of the cells; 0: none of them */
+    bool has_window;  /* a study waited for an age: its first look at each cell is judged by it */
     int64_t window_n; /* the journal entry before that wait */
     struct duration age, early, late;
     utc_us until; /* WAITING: the calendar instant */
-
-    /* STEPPING */
-    struct step *step; /* NULL outside a step */
-    int64_t step_id;
-    utc_us step_started;
-    utc_us seen;   /* when the cell in a step that was taken up was last looked at */
-    bool by_hand;  /* ASKING or WAITING for a step that a person does */
-    bool asks_own; /* ASKING on the engine's own account, by journal entry own_n */
-    int64_t own_n;
-    bool vouched; /* a person has said that the cell is the right one */
-    enum channel_wait awaits;
-    enum after_safe after;
-    enum run_state over_state; /* AFTER_OVER: what to end as */
-    char *over_why;
-    bool to_energise;    /* begins once its intent is committed */
-    bool unsaved;        /* has progress that no checkpoint holds */
-    struct sample *rows; /* ROWS_KEPT of them, while a step lasts */
-    int row_count;
-    int64_t row_k; /* of rows[0] */
 };
 
 /* --- run.c: life cycle ---------------------------------------------------------------------------

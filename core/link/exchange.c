@@ -415,12 +415,13 @@ static int enqueue(struct link *link, const char *bytes, size_t length, enum lin
         return refuse(link, error, "nothing can be asked: too many questions are waiting");
     if (length == 0 || length > link->spec.block_most)
         return refuse(link, error, "an empty or overlong question cannot be asked");
-    struct exchange *exchange = xmalloc(sizeof *exchange + length);
+    struct exchange *exchange = link_new_exchange(link, length);
     *exchange = (struct exchange){.callback = callback,
                                   .owner = owner,
                                   .answer = answer,
                                   .patience = patience > 0 ? patience : link->spec.patience,
-                                  .length = length};
+                                  .length = length,
+                                  .room = exchange->room};
     memcpy(exchange->bytes, bytes, length);
     if (link->last)
         link->last->next = exchange;
@@ -496,7 +497,7 @@ void link_forget(struct link *link, void *owner)
 {
     for (struct exchange *exchange = pick(link, owner), *next; exchange; exchange = next) {
         next = exchange->next;
-        free(exchange);
+        link_drop_exchange(link, exchange);
     }
     if (link->current && (!owner || link->current->owner == owner))
         link->current->callback = NULL;

@@ -110,6 +110,38 @@ static void count(struct link_counts *counts, enum link_status status)
     }
 }
 
+struct exchange *link_new_exchange(struct link *link, size_t length)
+{
+    struct exchange *exchange = link->spare;
+    if (exchange && exchange->room >= length) {
+        link->spare = NULL;
+        return exchange;
+    }
+    size_t room = length > EXCHANGE_USUAL ? length : EXCHANGE_USUAL;
+    exchange = xmalloc(sizeof *exchange + room);
+    exchange->room = room;
+    return exchange;
+}
+
+void link_drop_exchange(struct link *link, struct exchange *exchange)
+{
+    if (link->spare || exchange->room > EXCHANGE_USUAL)
+        free(exchange);
+    else
+        link->spare = exchange;
+}
+
+/* Drops it first: what it is asked inside may use it again. */
+static void call_back(struct link *link, struct exchange *exchange, const struct link_reply *reply)
+{
+    link_answered *callback = exchange->callback;
+    void *owner = exchange->owner;
+    link_drop_exchange(link, exchange);
+    count(&link->counts, reply->status);
+    if (callback)
+        callback(owner, reply);
+}
+
 static void reply_over(struct link *link)
 {
     struct exchange *exchange = link->over_first;
@@ -117,10 +149,7 @@ static void reply_over(struct link *link)
     link->over_first = exchange->next;
     if (!link->over_first)
         link->over_last = NULL;
-    count(&link->counts, exchange->status);
-    if (exchange->callback)
-        exchange->callback(exchange->owner, &reply);
-    free(exchange);
+    call_back(link, exchange, &reply);
 }
 
 static void reply_answered(struct link *link)
@@ -128,10 +157,7 @@ static void reply_answered(struct link *link)
     struct exchange *exchange = link->current;
     link->current = NULL;
     link->reply_due = false;
-    count(&link->counts, link->reply.status);
-    if (exchange->callback)
-        exchange->callback(exchange->owner, &link->reply);
-    free(exchange);
+    call_back(link, exchange, &link->reply);
 }
 
 /* Each callback may close, ask, or hang up: nothing is remembered across one. */
@@ -363,6 +389,7 @@ static void on_closed(uv_handle_t *handle)
     void *owner = link->hooks.owner;
     free_exchanges(link->over_first);
     free(link->current);
+    free(link->spare);
     frame_free(&link->frame);
     text_free(&link->out);
     free((char *)link->spec.path);

@@ -47,6 +47,9 @@
 #define QUEUE_MOST    256
 #define TIMER_NEVER   INT64_MAX
 
+/* Bytes of the exchanges that are used again; questions are shorter. */
+#define EXCHANGE_USUAL 64
+
 enum link_state { WAITING, OPENING, DRAINING, IDLE, SENDING, AWAITING, SYNCING, SETTLING, CLOSING };
 
 struct exchange {
@@ -56,7 +59,7 @@ struct exchange {
     enum link_answer answer;
     enum link_status status; /* once it is over */
     double patience;
-    size_t length;
+    size_t length, room; /* of bytes */
     char bytes[];
 };
 
@@ -79,49 +82,47 @@ struct message {
 
 extern const struct line_ops line_serial, line_tcp, line_usbtmc, line_pty;
 
+/* In front what each exchange touches, close together: with a thousand links nothing else of one
+ * stays in the processor's cache until its next. */
 struct link {
-    uv_loop_t *loop;
-    struct link_spec spec; /* defaults filled in; strings owned */
-    struct link_hooks hooks;
     const struct line_ops *ops;
     enum link_state state;
-
-    uv_timer_t timer; /* of the state: back-off, patience, silence */
-    int64_t timer_ms; /* when it fires, as uv_now; it may be sooner than... */
-    int64_t due_ms;   /* ...when it is wanted; TIMER_NEVER: not at all */
-    uv_timer_t soon;  /* delivers what a call from outside the loop's events brought about */
-    int handles;      /* of these two, not yet closed */
-    uv_poll_t *poll;  /* NULL while nothing is open; frees itself */
-    int fd, lock_fd;  /* -1 */
-    void *line;       /* of the kind */
-
-    int back_off; /* ms, of the next attempt */
-    bool fresh;   /* DRAINING after opening: `up` comes next */
+    int fd, lock_fd; /* -1 */
+    int queued;
+    bool fresh; /* DRAINING after opening: `up` comes next */
     bool trusted;
     bool told_down;
     bool delivering;
-    bool resync;   /* asked for while an exchange is in progress */
-    bool writing;  /* polling for room, too */
-    bool emptied;  /* the line was read empty in this event of the loop, and nothing sent since */
-    int syncs;     /* synchronisation questions since the last IDLE */
-    int owed;      /* of them, not answered yet */
+    bool resync;    /* asked for while an exchange is in progress */
+    bool writing;   /* polling for room, too */
+    bool emptied;   /* the line was read empty in this event of the loop, and nothing sent since */
+    bool reply_due; /* `current` has its answer in reply */
+    bool up_due, down_due;
     int64_t since; /* us: when the exchange was sent, or the draining began */
-
+    struct exchange *current;
+    struct exchange *first, *last;           /* the queue */
+    struct exchange *spare;                  /* none, or one to be used again */
+    struct exchange *over_first, *over_last; /* to be delivered, as is */
+    struct link_reply reply;
     struct frame frame;
     struct text out; /* what the line did not take yet, from out_sent on */
     size_t out_sent;
-    struct exchange *current;
-    struct exchange *first, *last; /* the queue */
-    int queued;
-
-    /* To be delivered. */
-    bool up_due, down_due;
-    struct error why;
-    struct exchange *over_first, *over_last;
-    bool reply_due; /* `current` has its answer in reply */
-    struct link_reply reply;
-
     struct link_counts counts;
+    uv_loop_t *loop;
+    int64_t timer_ms; /* when it fires, as uv_now; it may be sooner than... */
+    int64_t due_ms;   /* ...when it is wanted; TIMER_NEVER: not at all */
+    uv_timer_t timer; /* of the state: back-off, patience, silence */
+
+    uv_timer_t soon;       /* delivers what a call from outside the loop's events brought about */
+    int handles;           /* of these two, not yet closed */
+    uv_poll_t *poll;       /* NULL while nothing is open; frees itself */
+    void *line;            /* of the kind */
+    struct link_spec spec; /* defaults filled in; strings owned */
+    struct link_hooks hooks;
+    int back_off;     /* ms, of the next attempt */
+    int syncs;        /* synchronisation questions since the last IDLE */
+    int owed;         /* of them, not answered yet */
+    struct error why; /* to be delivered with down_due */
 };
 
 /* --- link.c: opening, hanging up, delivering --------------------------------------------- */
@@ -137,6 +138,9 @@ void link_hang_up_because(struct link *link, const char *format, ...)
 void link_deliver(struct link *link);
 void link_deliver_soon(struct link *link);
 void link_trace(struct link *link, char way, const char *bytes, size_t length);
+/* Memory for one of so many bytes; all but its room is to be filled in. */
+struct exchange *link_new_exchange(struct link *link, size_t length);
+void link_drop_exchange(struct link *link, struct exchange *exchange);
 void link_over(struct link *link, struct exchange *exchange, enum link_status status);
 void link_timer(struct link *link, int64_t due_us);
 void link_no_timer(struct link *link);

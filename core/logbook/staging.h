@@ -43,6 +43,7 @@ struct waiting {
 struct staging {
     struct waiting *steps; /* by id */
     int count, room;
+    int found;                    /* where a step was last found: any number */
     int64_t oldest_row, next_row; /* of `recent`; equal when it is empty */
     bool current;                 /* memory is what the file holds */
 };

@@ -27,7 +27,17 @@ int logbook_move_step(struct logbook *logbook, int64_t step, utc_us started_at, 
                V_INT(step), V_INT(started_at));
 }
 
-/* `ended_at` 0 while the step is open. */
+/* The columns' values in their places: bound alike by both statements. */
+#define OUTCOME_VALUES                                                                             \
+    V_INT(step), V_INT(at), V_ID(ended_at), V_INT(samples), V_REAL(sums->charge),                  \
+        V_REAL(sums->energy), V_REAL(sums->duration), V_REAL(sums->first_voltage),                 \
+        V_REAL(sums->last_voltage), V_REAL(sums->mean_voltage), V_REAL(sums->mid_voltage),         \
+        V_REAL(sums->peak_voltage), V_REAL(sums->max_temperature), V_REAL(sums->resistance),       \
+        V_INT(sums->gaps), V_REAL(isnan(sums->gap_time) ? 0.0 : sums->gap_time),                   \
+        V_TEXT(sums->ended_by), V_TEXT(sums->quality), V_TEXT(progress)
+
+/* `ended_at` 0 while the step is open. It has its row from its first checkpoint on, and one every
+ * second from then: so that is tried first. */
 static int set_outcome(struct logbook *logbook, int64_t step, const struct step_sums *sums,
                        const char *progress, utc_us at, utc_us ended_at, struct error *error)
 {
@@ -35,23 +45,23 @@ static int set_outcome(struct logbook *logbook, int64_t step, const struct step_
     int failed = staging_count(logbook, step, &samples, error);
 
     if (!failed)
-        failed =
-            SQL(logbook, error,
-                "INSERT INTO outcome (step, at, ended_at, samples, charge, energy, duration, "
-                "first_voltage, last_voltage, mean_voltage, mid_voltage, peak_voltage, "
-                "max_temperature, resistance, gaps, gap_time, ended_by, quality, progress) "
-                "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, "
-                "?17, ?18, ?19) ON CONFLICT (step) DO UPDATE SET at = ?2, ended_at = ?3, "
-                "samples = ?4, charge = ?5, energy = ?6, duration = ?7, first_voltage = ?8, "
-                "last_voltage = ?9, mean_voltage = ?10, mid_voltage = ?11, peak_voltage = ?12, "
-                "max_temperature = ?13, resistance = ?14, gaps = ?15, gap_time = ?16, "
-                "ended_by = ?17, quality = ?18, progress = ?19 WHERE outcome.ended_at IS NULL",
-                V_INT(step), V_INT(at), V_ID(ended_at), V_INT(samples), V_REAL(sums->charge),
-                V_REAL(sums->energy), V_REAL(sums->duration), V_REAL(sums->first_voltage),
-                V_REAL(sums->last_voltage), V_REAL(sums->mean_voltage), V_REAL(sums->mid_voltage),
-                V_REAL(sums->peak_voltage), V_REAL(sums->max_temperature), V_REAL(sums->resistance),
-                V_INT(sums->gaps), V_REAL(isnan(sums->gap_time) ? 0.0 : sums->gap_time),
-                V_TEXT(sums->ended_by), V_TEXT(sums->quality), V_TEXT(progress));
+        failed = SQL(logbook, error,
+                     "UPDATE outcome SET at = ?2, ended_at = ?3, samples = ?4, charge = ?5, "
+                     "energy = ?6, duration = ?7, first_voltage = ?8, last_voltage = ?9, "
+                     "mean_voltage = ?10, mid_voltage = ?11, peak_voltage = ?12, "
+                     "max_temperature = ?13, resistance = ?14, gaps = ?15, gap_time = ?16, "
+                     "ended_by = ?17, quality = ?18, progress = ?19 "
+                     "WHERE step = ?1 AND ended_at IS NULL",
+                     OUTCOME_VALUES);
+    if (failed || sqlite3_changes(logbook->db) == 1)
+        return failed;
+    failed = SQL(logbook, error,
+                 "INSERT INTO outcome (step, at, ended_at, samples, charge, energy, duration, "
+                 "first_voltage, last_voltage, mean_voltage, mid_voltage, peak_voltage, "
+                 "max_temperature, resistance, gaps, gap_time, ended_by, quality, progress) "
+                 "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, "
+                 "?17, ?18, ?19) ON CONFLICT DO NOTHING",
+                 OUTCOME_VALUES);
     if (!failed && sqlite3_changes(logbook->db) != 1)
         failed =
             error_set(error, ERROR_INTERNAL, logbook->path, "report this as a fault of Perdure",

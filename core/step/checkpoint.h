@@ -1,6 +1,6 @@
 /* A step's progress as text, so that it can be stored with its samples and taken up after a crash.
- * One line of NAME=VALUE pairs with a version in front; numbers read back the same. Later versions
- * read earlier ones; a name that is not known is an error, never skipped. */
+ * One line with a version in front; numbers read back the same. Later versions read earlier ones;
+ * what is not known is an error, never skipped. */
 #ifndef PERDURE_STEP_CHECKPOINT_H
 #define PERDURE_STEP_CHECKPOINT_H
 

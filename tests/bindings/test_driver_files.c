@@ -121,8 +121,16 @@ static void test_meters(void **state)
     struct task task = run_task(driver, DRIVER_READ, answers);
     assert_true(task.result.current == 1.234567 && isnan(task.result.voltage));
     close_driver(driver);
-    driver = shipped("meter", "{\"measures\":\"colour\"}");
-    expect_failure(run_task(driver, DRIVER_PREPARE, answers), "cannot measure colour");
+    struct error error;
+    assert_int_equal(lua_driver_find(&driver, "meter", NULL, "{\"measures\":\"colour\"}", &error),
+                     ERROR_BENCH);
+    says("", error.why, "cannot measure colour");
+    driver = shipped("meter", "{\"patience\":7.5}");
+    struct driver_order reading = {.task = DRIVER_READ};
+    struct driver_call call;
+    assert_int_equal(driver->ops->begin(driver, &reading, &call, &task.result, &error),
+                     DRIVER_AWAITS);
+    assert_true(call.seconds == 7.5);
     close_driver(driver);
 
     driver = shipped("plain_thermometer", "{\"name\":\"\",\"ask\":\"T\"}");

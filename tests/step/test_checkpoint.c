@@ -196,7 +196,7 @@ static void refuses_what_it_does_not_know(void **state)
     feed(&step, 0, 1.3, -1);
     step_save(&step, &text);
     refused("", "format");
-    refused("step/2 active=1", "format");
+    refused("step/3 +0", "format");
     refused("step/1", "missing");
     refused("step/1 colour=red", "not known");
     refused("step/1 active=one", "cannot be read");
@@ -207,11 +207,59 @@ static void refuses_what_it_does_not_know(void **state)
 
     changed = malloc(text.length + 32);
     assert_non_null(changed);
-    sprintf(changed, "%s later=1", text.bytes);
+    sprintf(changed, "%s +1", text.bytes);
     refused(changed, "not known");
-    sprintf(changed, "%.*s", (int)text.length / 2, text.bytes); /* torn */
-    refused(changed, "");
+    for (int length = 0; length < (int)text.length; length++) { /* torn */
+        sprintf(changed, "%.*s", length, text.bytes);
+        refused(changed, "");
+    }
+    for (size_t i = strlen("step/2"); i < text.length; i++) { /* no value is without its sign */
+        strcpy(changed, text.bytes);
+        if (changed[i] != ' ')
+            continue;
+        changed[i + 1] = '!';
+        refused(changed, "");
+    }
     free(changed);
+    text_free(&text);
+}
+
+/* What versions before this one saved, in the middle of a discharge. */
+static void loads_what_was_saved_before(void **state)
+{
+    static const char *const before =
+        "step/1 elapsed_us=8001620 active=0x1.000d4562e09fep+3 charge=3.200648 "
+        "energy=0x1.f9c0eb8f7d028p+1 voltage_time=0x1.3c189339ae219p+3 first_voltage=1.2345 "
+        "peak_voltage=1.2345 low_voltage=1.2345 max_temperature=nan min_temperature=nan "
+        "smooth_voltage=nan smooth_peak=nan past_count=3 past_spacing=0 "
+        "past_charge=0,0x1.9c2d92e041f4ap-2,3.200648 past_voltage=1.2345,1.2,-0 stretch_start=0 "
+        "odd_currents=2 tapering=1 last.t_us=8001620 last.voltage=1.2345 last.current=-0.4 "
+        "last.temperature=nan kept.t_us=8001619 kept.voltage=1.2345 kept.current=-0.4 "
+        "kept.temperature=inf row_due_us=9000000 level=0 level_start=0 level_voltage=nan,nan "
+        "level_current=nan,nan window_count=0 gaps=0 gap_time=0 row_count=9 ended_by=none "
+        "guard=none interrupted=0 tick=0x1.ff2ba9d1f6017p-1";
+    struct step step, again;
+    struct step_plan plan = plan_of(1);
+    struct text text = TEXT_EMPTY;
+    (void)state;
+    feed_begin(&step, &plan, &LIMITS_NONE);
+    again = step;
+    assert_int_equal(step_load(&step, before, NULL), 0);
+    assert_true(step.elapsed_us == 8001620 && step.active == 0x1.000d4562e09fep+3);
+    assert_true(step.charge == 3.200648 && step.past_count == 3);
+    assert_true(step.past_charge[1] == 0x1.9c2d92e041f4ap-2 && step.past_charge[2] == 3.200648);
+    assert_true(step.past_voltage[2] == 0 && signbit(step.past_voltage[2]));
+    assert_true(step.odd_currents == 2 && step.tapering && !step.interrupted);
+    assert_true(step.last.current == -0.4 && isnan(step.last.temperature));
+    assert_true(step.kept.t_us == 8001619 && isinf(step.kept.temperature));
+    assert_true(step.row_due_us == 9000000 && step.row_count == 9);
+    assert_true(step.tick == 0x1.ff2ba9d1f6017p-1);
+
+    step_save(&step, &text);
+    assert_int_equal(strncmp(text.bytes, "step/2 ", 7), 0);
+    assert_true(text.length < strlen(before) / 2);
+    assert_int_equal(step_load(&again, text.bytes, NULL), 0);
+    assert_memory_equal(&again, &step, sizeof(step));
     text_free(&text);
 }
 
@@ -222,6 +270,7 @@ int main(void)
         cmocka_unit_test(goes_on_bit_for_bit_after_gaps),
         cmocka_unit_test(every_field_is_saved),
         cmocka_unit_test(loads_at_the_very_beginning),
+        cmocka_unit_test(loads_what_was_saved_before),
         cmocka_unit_test(refuses_what_it_does_not_know),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
