@@ -100,12 +100,18 @@ static void say(const char *sequence)
     fflush(stdout);
 }
 
+/* From the background a change of settings would stop the program. */
+static bool in_foreground(void)
+{
+    return tcgetpgrp(STDOUT_FILENO) == getpgrp();
+}
+
 void screen_enter(void)
 {
     heed(SIGWINCH, on_resize);
     heed(SIGTSTP, on_stop);
     struct termios silent;
-    has_settings = !tcgetattr(STDOUT_FILENO, &settings);
+    has_settings = in_foreground() && !tcgetattr(STDOUT_FILENO, &settings);
     if (has_settings) {
         silent = settings;
         silent.c_lflag &= ~(tcflag_t)(ECHO | ICANON); /* keys shall not write into the screen */
@@ -121,7 +127,7 @@ void screen_leave(void)
         return;
     entered = false;
     say(LEAVE);
-    if (has_settings)
+    if (has_settings && in_foreground())
         tcsetattr(STDOUT_FILENO, TCSAFLUSH, &settings); /* and what was typed meanwhile is gone */
 }
 

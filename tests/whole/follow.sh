@@ -156,12 +156,11 @@ engine=
 "$PERDURE" start capacity.lua --cells A-LABEL-THAT-IS-LONGER-THAN-ITS-COLUMN-01 >/dev/null
 cat >inner.sh <<'I'
 stty cols 70 rows 24
-"$PERDURE" runs --follow &
-sleep 1.5
-kill -TERM $!
-wait $!
+timeout -s TERM -k 5 1.5 "$PERDURE" runs --follow # from the background
+echo "$?" >status.txt
 I
 PERDURE=$PERDURE TERM=xterm script -qec "sh inner.sh" typescript >/dev/null </dev/null
+[ "$(cat status.txt)" = 124 ] || fail "status $(cat status.txt): it does not end from the background"
 grep -q 'no engine is at work' typescript || fail "not said that no engine is at work: $(cat -v typescript)"
 [ -z "$(tr -d '\r' <typescript | grep 'charge for' | grep -v ' \([A-Za-z]*\|°C\)$')" ] || fail "a number is cut: $(cat -v typescript)"
 grep -q '  \.\.[A-Z-]*MN-01 ' typescript || fail "a label is cut at its end: $(cat -v typescript)"
