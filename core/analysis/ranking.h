@@ -43,11 +43,11 @@ enum analysis_status ranking_agreement(const double *values, size_t judges, size
                                        struct agreement *out);
 
 /* How often each model takes each place when the means are drawn anew: a bootstrap over cells with
- * random weights (C. F. J. Wu, Ann. Stat. 14, 1986) in place of draws with replacement, which of two
- * or three cells have few outcomes. Each cell's distance from its mean gets a normal weight such
- * that the mean scatters by s / sqrt(n); the whole is widened by sqrt(v / chi2), v = n - 1, so that
- * a mean scatters as Student's t has it: few cells do not look surer than they are. Cells of one
- * arm get one weight each, so that criteria that hang together go on doing so. Same seed, same
+ * random weights (C. F. J. Wu, Ann. Stat. 14, 1986) in place of draws with replacement, which of
+ * two or three cells have few outcomes. Each cell's distance from its mean gets a normal weight
+ * such that the mean scatters by s / sqrt(n); the whole is widened by sqrt(v / chi2), v = n - 1, so
+ * that a mean scatters as Student's t has it: few cells do not look surer than they are. Cells of
+ * one arm get one weight each, so that criteria that hang together go on doing so. Same seed, same
  * answer. */
 struct place_range {
     double mean_place;
