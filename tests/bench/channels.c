@@ -1,7 +1,8 @@
 /* What channels of real instruments cost: the engine's whole path (step, wired channel, shipped Lua
  * driver, link, pseudo-terminal, logbook, guardian), beside a bare loop that does the same in the
- * same run: the same questions and answers over the same ptys, the numbers read, and the same
- * samples written to SQLite in one synchronous = FULL commit a second. No pass or fail.
+ * same run: the same questions and answers over the same ptys, the numbers read, charge and
+ * energy added up, and the same samples and those sums written to SQLite in one synchronous = FULL
+ * commit a second. No pass or fail.
  *
  *   channels [SECONDS [FOLDER]]     for each measurement [5]; the logbooks' folder [/tmp]
  *

@@ -1,5 +1,6 @@
 /* The bare side of channels.c, and what both sides come to: the least C that asks the same
- * questions at the same times, reads the numbers, and keeps the same samples. */
+ * questions at the same times, reads the numbers, adds up charge and energy, and keeps the samples
+ * and the sums: less would have to begin anew after a power cut. */
 #ifndef PERDURE_TESTS_BENCH_CHANNELS_BARE_H
 #define PERDURE_TESTS_BENCH_CHANNELS_BARE_H
 
@@ -101,6 +102,13 @@ struct bare_channel {
     double was_due; /* of the reading on its way */
 };
 
+/* What has flowed: A.s, J, s. */
+struct bare_sums {
+    double charge, energy, duration;
+    double t, voltage, current; /* of the reading before; t is 0 before the first */
+    bool unsaved;
+};
+
 struct bare_row {
     int channel;
     double t, voltage, current;
@@ -113,10 +121,11 @@ struct bare {
     int count, first, waiting;
     struct bare_row *rows;
     int64_t next_row[PTYS_MOST];
+    struct bare_sums sums[PTYS_MOST];
     int row_count;
     double committed;
     sqlite3 *db;
-    sqlite3_stmt *insert;
+    sqlite3_stmt *insert, *update;
 };
 
 static void sql(sqlite3 *db, const char *text)
@@ -140,6 +149,21 @@ static void bare_commit(struct bare *bare)
         sqlite3_step(bare->insert);
         sqlite3_reset(bare->insert);
     }
+    for (int i = 0; i < bare->count; i++) {
+        struct bare_sums *sums = &bare->sums[i];
+        if (!sums->unsaved)
+            continue;
+        sqlite3_bind_double(bare->update, 1, sums->charge);
+        sqlite3_bind_double(bare->update, 2, sums->energy);
+        sqlite3_bind_double(bare->update, 3, sums->duration);
+        sqlite3_bind_double(bare->update, 4, sums->t);
+        sqlite3_bind_double(bare->update, 5, sums->voltage);
+        sqlite3_bind_double(bare->update, 6, sums->current);
+        sqlite3_bind_int(bare->update, 7, i + 1);
+        sqlite3_step(bare->update);
+        sqlite3_reset(bare->update);
+        sums->unsaved = false;
+    }
     sql(bare->db, "COMMIT");
     bare->row_count = 0;
     bare->committed = now();
@@ -150,6 +174,20 @@ static void bare_ask(struct bare_channel *channel)
     size_t length = strlen(questions[channel->asked]);
     if (write(channel->fd, questions[channel->asked], length) != (ssize_t)length)
         fail("a question could not be put");
+}
+
+static void bare_add(struct bare_sums *sums, double t, double voltage, double current)
+{
+    if (sums->t > 0) {
+        double span = t - sums->t;
+        sums->charge += span * (current + sums->current) / 2;
+        sums->energy += span * (voltage * current + sums->voltage * sums->current) / 2;
+        sums->duration += span;
+    }
+    sums->t = t;
+    sums->voltage = voltage;
+    sums->current = current;
+    sums->unsaved = true;
 }
 
 static void bare_answer(struct bare *bare, struct bare_channel *channel)
@@ -172,9 +210,10 @@ static void bare_answer(struct bare *bare, struct bare_channel *channel)
         bare_ask(channel);
         return;
     }
-    bare->rows[bare->row_count++] = (struct bare_row){
-        channel->index, (channel->sent + now()) / 2 - bare->side->origin[channel->index],
-        channel->voltage, channel->current};
+    double t = (channel->sent + now()) / 2 - bare->side->origin[channel->index];
+    bare->rows[bare->row_count++] =
+        (struct bare_row){channel->index, t, channel->voltage, channel->current};
+    bare_add(&bare->sums[channel->index], t, channel->voltage, channel->current);
     bare->waiting--;
     bare->side->readings++;
     note(bare->side, channel->was_due);
@@ -220,10 +259,23 @@ static void bare_open(struct bare *bare, int epoll)
     sql(bare->db, "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
                   "CREATE TABLE sample (step INTEGER NOT NULL, k INTEGER NOT NULL, t INTEGER NOT "
                   "NULL, v INTEGER NOT NULL, a INTEGER NOT NULL, PRIMARY KEY (step, k))"
-                  "STRICT, WITHOUT ROWID");
+                  "STRICT, WITHOUT ROWID;"
+                  "CREATE TABLE sum (step INTEGER PRIMARY KEY, charge REAL, energy REAL, duration "
+                  "REAL, t REAL, v REAL, a REAL) STRICT");
+    sqlite3_prepare_v2(bare->db,
+                       "UPDATE sum SET charge = ?, energy = ?, duration = ?, t = ?, v = ?, a = ? "
+                       "WHERE step = ?",
+                       -1, &bare->update, NULL);
     sqlite3_prepare_v2(bare->db, "INSERT INTO sample VALUES (?, ?, ?, ?, ?)", -1, &bare->insert,
                        NULL);
     bare->rows = calloc((size_t)(bare->count * (2 / bare->trial->every + 2)), sizeof *bare->rows);
+    char sums[200];
+    snprintf(
+        sums, sizeof sums,
+        "INSERT INTO sum (step) WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n "
+        "WHERE i < %d) SELECT i FROM n",
+        bare->count);
+    sql(bare->db, sums);
     for (int i = 0; i < bare->count; i++) {
         struct bare_channel *channel = &bare->channels[i];
         double origin = bare->side->origin[i], every = bare->trial->every;
@@ -294,6 +346,7 @@ static void bare_side(struct trial *trial)
     bare_commit(&bare);
     look_at_bare_record(&bare);
     sqlite3_finalize(bare.insert);
+    sqlite3_finalize(bare.update);
     sqlite3_close(bare.db);
 }
 
