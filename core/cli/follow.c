@@ -136,7 +136,10 @@ static int look(struct following *f, struct error *error)
     if (f->screen)
         draw(f, logbook, now, error);
     else
-        json_array_foreach(changes, i, row) print_change(f, row, logbook_zone(logbook));
+        json_array_foreach(changes, i, row)
+        {
+            print_change(f, row, logbook_zone(logbook));
+        }
 out:
     json_decref(changes);
     logbook_close(logbook);

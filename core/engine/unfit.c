@@ -114,7 +114,7 @@ static void say_what_to_change(const struct live_run *run, const struct channel 
         {"voltage_most", "raise", own->voltage_most, &one.voltage_most, DIM_VOLTAGE},
         {"voltage_least", "lower", own->voltage_least, &one.voltage_least, DIM_VOLTAGE},
     };
-    struct error ignored;
+    struct error ignored = {0};
     char shown[48];
     for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++) {
         one = LIMITS_NONE;
@@ -135,7 +135,7 @@ static bool cannot(const struct live_run *run, const struct channel *channel,
 {
     struct limits of_cell = profile_limits(run->cell.profile, run->cell.rated_charge);
     struct limits limits = limits_meet(&channel->limits, &of_cell);
-    struct error ignored;
+    struct error ignored = {0};
     char todo[sizeof refusal->todo];
     if (is_refused(run, plan, &limits, refusal)) {
         if (is_refused(run, plan, &of_cell, &ignored))

@@ -325,7 +325,7 @@ static int refuse(struct error *error, const char *why, const char *at)
 static const char *take_field(struct step *step, const struct field *field, uint64_t *before,
                               const char *text)
 {
-    double *doubles = (double *)((char *)step + field->offset);
+    double *doubles = (void *)((char *)step + field->offset);
     int count = used(step, field);
     int64_t whole;
     if (count > field->count)
@@ -391,7 +391,7 @@ static const char *read_field(struct step *step, const struct field *field, cons
 {
     char *end;
     if (field->form == FORM_DOUBLE)
-        return read_doubles(text, (double *)((char *)step + field->offset), field->count);
+        return read_doubles(text, (void *)((char *)step + field->offset), field->count);
     if (!is_whole(field))
         return take_end_or_guard(step, field, text);
     errno = 0;
