@@ -12,8 +12,8 @@
 #include "bench/simulated.h"
 #include "bindings/bench_reader.h"
 #include "bindings/by_hand_spec.h"
-#include "bindings/doubled.h"
 #include "bindings/fields.h"
+#include "bindings/returned.h"
 #include "bindings/simulated_spec.h"
 #include "bindings/wired_spec.h"
 
@@ -155,7 +155,6 @@ static int word_bench(lua_State *L)
     string_copy(reader->out->title, sizeof reader->out->title, title ? title : "");
     lua_pushvalue(L, 1);
     lua_rawsetp(L, LUA_REGISTRYINDEX, reader);
-    reader->described = true;
     lua_settop(L, 1);
     return 1;
 }
@@ -180,18 +179,8 @@ static int open_words(lua_State *L)
 static int run_file(lua_State *L)
 {
     struct bench_reader *reader = lua_touserdata(L, 1);
-    struct error error;
-    if (doubled_key(reader->name, reader->text, reader->length, &error))
-        return guest_raise_there(L, &error);
-    guest_load(L, reader->name, reader->text, reader->length);
-    lua_call(L, 0, 1);
-    if (!reader->described || !lua_istable(L, -1) ||
-        lua_rawgetp(L, LUA_REGISTRYINDEX, reader) != LUA_TTABLE || !lua_rawequal(L, -1, -2)) {
-        error_set(&error, ERROR_SCRIPT, reader->name, "end it with `return bench { ... }`",
-                  "the file does not return a bench");
-        return guest_raise(L, &error);
-    }
-    lua_pop(L, 1);
+    returned_push(L, &(struct returned_file){reader->name, reader->text, reader->length, reader,
+                                             "bench", "the file does not return a bench"});
     field_push(L, -1, "channels");
     check_channels(L, lua_gettop(L)); /* the file may have changed them since */
     add_channels(L, reader, lua_gettop(L));

@@ -22,7 +22,6 @@ struct bench_reader {
     struct world *world;
     const struct bench_access *access; /* NULL: nothing real is looked at */
     struct bench *out;
-    bool described; /* `bench` was called: its table is in the registry, at this address */
     bool emulated;
     struct bench_use *uses; /* owned */
     int use_count;

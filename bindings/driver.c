@@ -6,9 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "bindings/doubled.h"
 #include "bindings/driver_internal.h"
 #include "bindings/fields.h"
+#include "bindings/returned.h"
 
 const char *const driver_task_names[DRIVER_TASKS] = {
     [DRIVER_IDENTIFY] = "identify",     [DRIVER_PREPARE] = "prepare", [DRIVER_OFF] = "off",
@@ -142,17 +142,8 @@ static int open_words(lua_State *L)
 static int run_file(lua_State *L)
 {
     struct lua_driver *driver = driver_of(L);
-    struct error error;
-    if (doubled_key(driver->file, driver->text, driver->length, &error))
-        return guest_raise_there(L, &error);
-    guest_load(L, driver->file, driver->text, driver->length);
-    lua_call(L, 0, 1);
-    if (!driver->defined || !lua_istable(L, -1) ||
-        lua_rawgetp(L, LUA_REGISTRYINDEX, driver) != LUA_TTABLE || !lua_rawequal(L, -1, -2)) {
-        error_set(&error, ERROR_SCRIPT, driver->file, "end it with `return driver { ... }`",
-                  "the file does not return a driver");
-        return guest_raise(L, &error);
-    }
+    returned_push(L, &(struct returned_file){driver->file, driver->text, driver->length, driver,
+                                             "driver", "the file does not return a driver"});
     return 0;
 }
 

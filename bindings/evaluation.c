@@ -7,8 +7,8 @@
 
 #include "base/quantity.h"
 #include "base/text.h"
-#include "bindings/doubled.h"
 #include "bindings/fields.h"
+#include "bindings/returned.h"
 
 /* evaluation { title = "...", run = function(logbook, p) ... end } */
 static int word_evaluation(lua_State *L)
@@ -73,17 +73,9 @@ static void push_params(lua_State *L, const json_t *params)
 static int run_file(lua_State *L)
 {
     struct evaluation *evaluation = lua_touserdata(L, 1);
-    struct error error;
-    if (doubled_key(evaluation->name, evaluation->text, evaluation->length, &error))
-        return guest_raise_there(L, &error);
-    guest_load(L, evaluation->name, evaluation->text, evaluation->length);
-    lua_call(L, 0, 1);
-    if (evaluation->run_ref == LUA_NOREF || !lua_istable(L, -1) ||
-        lua_rawgetp(L, LUA_REGISTRYINDEX, evaluation) != LUA_TTABLE || !lua_rawequal(L, -1, -2)) {
-        error_set(&error, ERROR_SCRIPT, evaluation->name, "end it with `return evaluation { ... }`",
-                  "the file does not return an evaluation");
-        return guest_raise(L, &error);
-    }
+    returned_push(L, &(struct returned_file){evaluation->name, evaluation->text, evaluation->length,
+                                             evaluation, "evaluation",
+                                             "the file does not return an evaluation"});
     lua_settop(L, 0);
     lua_rawgeti(L, LUA_REGISTRYINDEX, evaluation->run_ref);
     evaluation_push_record(L);

@@ -8,8 +8,8 @@
 #include "base/quantity.h"
 #include "base/text.h"
 #include "bindings/accuracy_words.h"
-#include "bindings/doubled.h"
 #include "bindings/fields.h"
+#include "bindings/returned.h"
 #include "bindings/sandbox.h"
 
 #define SKIP_MOST   100000
@@ -19,7 +19,6 @@ struct map_reader {
     const char *name, *text;
     size_t length;
     struct import_map *out;
-    bool described; /* `import` was called: its table is in the registry, at this address */
 };
 
 /* --- columns ---------------------------------------------------------------------------------- */
@@ -226,7 +225,6 @@ static int word_import(lua_State *L)
     read_results(L, map);
     lua_pushvalue(L, 1);
     lua_rawsetp(L, LUA_REGISTRYINDEX, reader);
-    reader->described = true;
     return 1;
 }
 
@@ -244,17 +242,8 @@ static int open_words(lua_State *L)
 static int run_file(lua_State *L)
 {
     struct map_reader *reader = lua_touserdata(L, 1);
-    struct error error;
-    if (doubled_key(reader->name, reader->text, reader->length, &error))
-        return guest_raise_there(L, &error);
-    guest_load(L, reader->name, reader->text, reader->length);
-    lua_call(L, 0, 1);
-    if (!reader->described || !lua_istable(L, -1) ||
-        lua_rawgetp(L, LUA_REGISTRYINDEX, reader) != LUA_TTABLE || !lua_rawequal(L, -1, -2)) {
-        error_set(&error, ERROR_SCRIPT, reader->name, "end it with `return import { ... }`",
-                  "the file does not return a map");
-        return guest_raise(L, &error);
-    }
+    returned_push(L, &(struct returned_file){reader->name, reader->text, reader->length, reader,
+                                             "import", "the file does not return a map"});
     return 0;
 }
 

@@ -1,5 +1,6 @@
 /* A script as the engine sees it: opened, resumed with outcomes, asked for its predicate, closed.
  */
+#include "bindings/returned.h"
 #include "bindings/script_internal.h"
 #include "bindings/study.h"
 
@@ -10,7 +11,6 @@
 
 #include "base/random.h"
 #include "bindings/canonical.h"
-#include "bindings/doubled.h"
 #include "bindings/fields.h"
 
 /* --- requests --------------------------------------------------------------------------------- */
@@ -93,17 +93,9 @@ static int run_top(lua_State *L)
 {
     struct script *script = script_of(L);
     const struct script_context *context = lua_touserdata(L, 1);
-    struct error error;
-    if (doubled_key(context->name, context->text, context->length, &error))
-        return guest_raise_there(L, &error);
-    guest_load(L, context->name, context->text, context->length);
-    lua_call(L, 0, 1);
-    if (script->run_ref == LUA_NOREF || !lua_istable(L, -1) ||
-        lua_rawgetp(L, LUA_REGISTRYINDEX, script) != LUA_TTABLE || !lua_rawequal(L, -1, -2)) {
-        error_set(&error, ERROR_SCRIPT, context->name, "end it with `return protocol { ... }`",
-                  "the script does not return a protocol or a study");
-        return guest_raise(L, &error);
-    }
+    returned_push(L, &(struct returned_file){context->name, context->text, context->length, script,
+                                             "protocol",
+                                             "the script does not return a protocol or a study"});
     lua_pushnil(L);
     lua_rawsetp(L, LUA_REGISTRYINDEX, script);
     return 0;

@@ -6,6 +6,7 @@
 
 #include "base/text.h"
 #include "cli/cli.h"
+#include "cli/screen.h"
 
 #define COLUMNS_MOST 24
 
@@ -86,18 +87,9 @@ static const char *shown(const json_t *value, char align, int places, const stru
     return "";
 }
 
-/* Columns that a terminal gives to UTF-8 text (one a character). */
-static int width_of(const char *text)
-{
-    int width = 0;
-    for (; *text; text++)
-        width += ((unsigned char)*text & 0xC0) != 0x80;
-    return width;
-}
-
 static void print_cell(const char *text, int width, char align, bool last)
 {
-    int room = width - width_of(text);
+    int room = width - screen_width(text);
     if (align == 'r')
         printf("%*s", room, "");
     fputs(text, stdout);
@@ -126,13 +118,13 @@ void print_rows_in(const struct arguments *arguments, const json_t *rows,
         int most = 0, precise = places_of_column(rows, columns[c].key);
         json_array_foreach(rows, i, row)
         {
-            int here = width_of(shown(json_object_get(row, columns[c].key), columns[c].align,
-                                      precise, zone, buffer, sizeof buffer));
+            int here = screen_width(shown(json_object_get(row, columns[c].key), columns[c].align,
+                                          precise, zone, buffer, sizeof buffer));
             most = here > most ? here : most;
         }
         if (!most)
             continue;
-        int title = width_of(columns[c].title);
+        int title = screen_width(columns[c].title);
         places[count] = precise;
         width[count] = most > title ? most : title;
         used[count++] = c;

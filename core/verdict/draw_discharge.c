@@ -256,23 +256,15 @@ int draw_discharge(struct text *out, const struct drawing *drawing, struct error
         error_set(error, ERROR_FAILED, "discharge", "run capacity on the cells first",
                   "no capacity check with readings is on record");
     if (!error->code) {
-        struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
-        say(&all, evidence, &title, &conditions, &note);
-        struct discharge_chart chart = {.head = {.preset = drawing->preset,
-                                                 .id = drawing->id ? drawing->id : "discharge",
-                                                 .title = title.bytes,
-                                                 .conditions = conditions.bytes,
-                                                 .note = note.bytes},
+        struct chart_words words = CHART_WORDS_NONE;
+        say(&all, evidence, &words.title, &words.conditions, &words.note);
+        struct discharge_chart chart = {.head = chart_words_head(drawing, "discharge", &words),
                                         .models = all.models,
                                         .count = all.count,
                                         .end_voltage =
                                             all.stop.low == all.stop.high ? all.stop.low : NAN};
         chart_discharge(out, &chart);
-        if (drawing->finding)
-            text_add(drawing->finding, title.bytes);
-        text_free(&title);
-        text_free(&conditions);
-        text_free(&note);
+        chart_words_done(drawing, &words);
     }
     for (size_t m = 0; m < all.count; m++) {
         for (size_t i = 0; i < all.models[m].count; i++) {

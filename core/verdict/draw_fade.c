@@ -173,26 +173,20 @@ int draw_fade(struct text *out, const struct drawing *drawing, struct error *err
     if (!all.count) {
         refuse(error);
     } else {
-        struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
-        find(&all, evidence, &title);
-        text_addf(&conditions, "Capacity checks of %zu cell%s, as parts of each cell's first.",
-                  all.cells, all.cells == 1 ? "" : "s");
-        text_add(&note, "A cycle: the rated charge drawn once; lines are means of the cells. ");
-        evidence_source(evidence, &note);
-        struct fade_chart chart = {.head = {.preset = drawing->preset,
-                                            .id = drawing->id ? drawing->id : "fade",
-                                            .title = title.bytes,
-                                            .conditions = conditions.bytes,
-                                            .note = note.bytes},
+        struct chart_words words = CHART_WORDS_NONE;
+        find(&all, evidence, &words.title);
+        text_addf(&words.conditions,
+                  "Capacity checks of %zu cell%s, as parts of each cell's first.", all.cells,
+                  all.cells == 1 ? "" : "s");
+        text_add(&words.note,
+                 "A cycle: the rated charge drawn once; lines are means of the cells. ");
+        evidence_source(evidence, &words.note);
+        struct fade_chart chart = {.head = chart_words_head(drawing, "fade", &words),
                                    .models = all.models,
                                    .count = all.count,
                                    .threshold = WEAR_WORN};
         chart_fade(out, &chart);
-        if (drawing->finding)
-            text_add(drawing->finding, title.bytes);
-        text_free(&title);
-        text_free(&conditions);
-        text_free(&note);
+        chart_words_done(drawing, &words);
     }
     for (size_t m = 0; m < all.count; m++)
         free_model(&all.models[m]);

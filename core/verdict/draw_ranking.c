@@ -110,16 +110,12 @@ static void draw(struct text *out, const struct drawing *drawing, const struct c
     const struct standing *standing = contest->standing;
     size_t count = standing->comparison.models;
     struct ranking_model *models = xcalloc(count, sizeof *models);
-    struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
+    struct chart_words said = CHART_WORDS_NONE;
     for (size_t m = 0; m < count; m++)
         fill(&models[m], standing, m, word, drawing->evidence);
-    find(standing, word, drawing->evidence, &title);
-    say(contest, word, drawing->evidence, &conditions, &note);
-    struct ranking_chart chart = {.head = {.preset = drawing->preset,
-                                           .id = drawing->id ? drawing->id : "ranking",
-                                           .title = title.bytes,
-                                           .conditions = conditions.bytes,
-                                           .note = note.bytes},
+    find(standing, word, drawing->evidence, &said.title);
+    say(contest, word, drawing->evidence, &said.conditions, &said.note);
+    struct ranking_chart chart = {.head = chart_words_head(drawing, "ranking", &said),
                                   .models = models,
                                   .count = count,
                                   .quantity = word->quantity,
@@ -132,11 +128,7 @@ static void draw(struct text *out, const struct drawing *drawing, const struct c
     for (size_t m = 0; m < count; m++)
         free((double *)models[m].cells);
     free(models);
-    if (drawing->finding)
-        text_add(drawing->finding, title.bytes);
-    text_free(&title);
-    text_free(&conditions);
-    text_free(&note);
+    chart_words_done(drawing, &said);
 }
 
 int draw_ranking(struct text *out, const struct drawing *drawing, struct error *error)

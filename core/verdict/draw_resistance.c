@@ -111,23 +111,15 @@ int draw_resistance(struct text *out, const struct drawing *drawing, struct erro
                              "more, by one protocol"
                            : "no resistance is on record");
     } else {
-        struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
-        say(&all, evidence, &title, &conditions, &note);
-        struct resistance_chart chart = {.head = {.preset = drawing->preset,
-                                                  .id = drawing->id ? drawing->id : "resistance",
-                                                  .title = title.bytes,
-                                                  .conditions = conditions.bytes,
-                                                  .note = note.bytes},
+        struct chart_words words = CHART_WORDS_NONE;
+        say(&all, evidence, &words.title, &words.conditions, &words.note);
+        struct resistance_chart chart = {.head = chart_words_head(drawing, "resistance", &words),
                                          .models = all.models,
                                          .count = all.count,
                                          .before_name = "first check",
                                          .after_name = "last check"};
         chart_resistance(out, &chart);
-        if (drawing->finding)
-            text_add(drawing->finding, title.bytes);
-        text_free(&title);
-        text_free(&conditions);
-        text_free(&note);
+        chart_words_done(drawing, &words);
     }
     for (size_t m = 0; m < all.count; m++) {
         free((double *)all.models[m].cells_before);

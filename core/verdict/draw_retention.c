@@ -186,18 +186,14 @@ int draw_retention(struct text *out, const struct drawing *drawing, struct error
         return error->code;
     struct course *courses = xcalloc(shelf.count, sizeof *courses);
     struct retention_model *models = xcalloc(shelf.count, sizeof *models);
-    struct text title = TEXT_EMPTY, conditions = TEXT_EMPTY, note = TEXT_EMPTY;
+    struct chart_words words = CHART_WORDS_NONE;
     for (size_t m = 0; m < shelf.count; m++) {
         follow(&shelf, &shelf.groups[m], history, drawing->evidence, &courses[m]);
         convert(&courses[m], history, drawing->evidence, &models[m]);
     }
-    find(&shelf, courses, &title);
-    say(&shelf, courses, drawing->evidence, &conditions, &note);
-    struct retention_chart chart = {.head = {.preset = drawing->preset,
-                                             .id = drawing->id ? drawing->id : "retention",
-                                             .title = title.bytes,
-                                             .conditions = conditions.bytes,
-                                             .note = note.bytes},
+    find(&shelf, courses, &words.title);
+    say(&shelf, courses, drawing->evidence, &words.conditions, &words.note);
+    struct retention_chart chart = {.head = chart_words_head(drawing, "retention", &words),
                                     .models = models,
                                     .count = shelf.count,
                                     .band = "95 % interval of the mean curve"};
@@ -209,11 +205,7 @@ int draw_retention(struct text *out, const struct drawing *drawing, struct error
     }
     free(models);
     free(courses);
-    if (drawing->finding)
-        text_add(drawing->finding, title.bytes);
-    text_free(&title);
-    text_free(&conditions);
-    text_free(&note);
+    chart_words_done(drawing, &words);
     shelf_free(&shelf);
     return 0;
 }

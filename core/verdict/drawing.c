@@ -13,6 +13,25 @@ const struct drawing_kind drawing_kinds[] = {
     {NULL, NULL, NULL},
 };
 
+struct chart_head chart_words_head(const struct drawing *drawing, const char *name,
+                                   const struct chart_words *words)
+{
+    return (struct chart_head){.preset = drawing->preset,
+                               .id = drawing->id ? drawing->id : name,
+                               .title = words->title.bytes,
+                               .conditions = words->conditions.bytes,
+                               .note = words->note.bytes};
+}
+
+void chart_words_done(const struct drawing *drawing, struct chart_words *words)
+{
+    if (drawing->finding)
+        text_add(drawing->finding, words->title.bytes);
+    text_free(&words->title);
+    text_free(&words->conditions);
+    text_free(&words->note);
+}
+
 json_t *results_of(const struct evidence *evidence, const char *cell, const char *name)
 {
     json_t *found = json_array(), *row;

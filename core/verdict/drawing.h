@@ -25,6 +25,17 @@ struct drawing_kind {
 };
 extern const struct drawing_kind drawing_kinds[]; /* ends with a NULL name */
 
+/* What a chart says in words. */
+struct chart_words {
+    struct text title, conditions, note;
+};
+#define CHART_WORDS_NONE ((struct chart_words){TEXT_EMPTY, TEXT_EMPTY, TEXT_EMPTY})
+/* The head with these words, which live until they are done with. */
+struct chart_head chart_words_head(const struct drawing *drawing, const char *name,
+                                   const struct chart_words *words);
+/* The chart is drawn: hands on its finding and frees the words. */
+void chart_words_done(const struct drawing *drawing, struct chart_words *words);
+
 /* Rows of one result name of one cell, oldest first; a new array. */
 json_t *results_of(const struct evidence *evidence, const char *cell, const char *name);
 

@@ -2,6 +2,7 @@
 #include "verdict/history.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -298,4 +299,10 @@ struct fresh history_fresh(const struct history *history, const struct subject *
 bool history_same_age(double days, double other)
 {
     return fabs(days - other) <= fmax(0.5, 0.1 * fmin(fabs(days), fabs(other)));
+}
+
+void history_add_arm(char *name, size_t size, const char *arm)
+{
+    size_t length = strlen(name);
+    snprintf(name + length, size - length, ", %s", arm[0] ? arm : "no arm");
 }

@@ -86,6 +86,9 @@ struct fresh {
 struct fresh history_fresh(const struct history *history, const struct subject *subject,
                            const struct check *check);
 
+/* Puts the arm to the name of a group, where its model is in several: "Heron 2000, shelf". */
+void history_add_arm(char *name, size_t size, const char *arm);
+
 /* Ages that count as one: within a tenth, or half a day. */
 bool history_same_age(double days, double other);
 

@@ -73,12 +73,11 @@ static void name_groups(struct service *service)
 {
     for (size_t g = 0; g < service->count; g++) {
         struct service_group *group = &service->groups[g];
-        size_t arms = 0, length = strlen(group->name);
+        size_t arms = 0;
         for (size_t k = 0; k < service->count; k++)
             arms += service->groups[k].model == group->model;
         if (arms > 1)
-            snprintf(group->name + length, sizeof group->name - length, ", %s",
-                     group->arm[0] ? group->arm : "no arm");
+            history_add_arm(group->name, sizeof group->name, group->arm);
     }
 }
 

@@ -69,12 +69,11 @@ static void name_groups(struct shelf *shelf)
 {
     for (size_t g = 0; g < shelf->count; g++) {
         struct shelf_group *group = &shelf->groups[g];
-        size_t arms = 0, length = strlen(group->name);
+        size_t arms = 0;
         for (size_t k = 0; k < shelf->count; k++)
             arms += shelf->groups[k].model == group->model;
         if (arms > 1)
-            snprintf(group->name + length, sizeof group->name - length, ", %s",
-                     group->arm[0] ? group->arm : "no arm");
+            history_add_arm(group->name, sizeof group->name, group->arm);
     }
 }
 
