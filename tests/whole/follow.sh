@@ -121,7 +121,7 @@ I
     done
     printf '\003'
     sleep 1
-} | PERDURE=$PERDURE TERM=xterm script -qec "sh inner.sh" typescript >/dev/null
+} | PERDURE=$PERDURE TERM=xterm SHELL=/bin/sh script -qec "exec sh inner.sh" typescript >/dev/null
 [ "$(cat status.txt)" = 0 ] || fail "status $(cat status.txt) after Ctrl-C"
 cmp -s before.txt after.txt || fail "the terminal's settings: $(cat before.txt) became $(cat after.txt)"
 # Frames begin with "home". What is drawn is text, line ends, and these sequences alone.
@@ -159,7 +159,7 @@ stty cols 70 rows 24
 timeout -s TERM -k 5 1.5 "$PERDURE" runs --follow # from the background
 echo "$?" >status.txt
 I
-PERDURE=$PERDURE TERM=xterm script -qec "sh inner.sh" typescript >/dev/null </dev/null
+PERDURE=$PERDURE TERM=xterm SHELL=/bin/sh script -qec "exec sh inner.sh" typescript >/dev/null </dev/null
 [ "$(cat status.txt)" = 124 ] || fail "status $(cat status.txt): it does not end from the background"
 grep -q 'no engine is at work' typescript || fail "not said that no engine is at work: $(cat -v typescript)"
 [ -z "$(tr -d '\r' <typescript | grep 'charge for' | grep -v ' \([A-Za-z]*\|°C\)$')" ] || fail "a number is cut: $(cat -v typescript)"
