@@ -189,7 +189,8 @@ static enum driver_status fail(struct lua_driver *driver, struct error *error)
         text_addf(&text, "came %s, ", string_quote(driver->came.bytes, came, sizeof came));
     text_addf(&text, "in %s of %s)", driver_task_names[driver->order->task],
               where[0] ? where : driver->file);
-    error->code = ERROR_BENCH;
+    if (error->code != ERROR_LOST)
+        error->code = ERROR_BENCH;
     error->what[0] = '\0';
     string_copy(error->why, sizeof error->why, text.bytes);
     text_free(&text);

@@ -65,6 +65,8 @@ static int fail(struct error *error, const char *todo, const char *why)
     return error_set(error, ERROR_BENCH, "", todo, "%s", why);
 }
 
+/* What is no value of its kind was garbled on its way, or its driver is wrong: ERROR_LOST, so that
+ * it is asked again before anything is given up. */
 static int take_item(const struct question *question, int which, const char *item, size_t length,
                      struct driver_result *result, struct error *error)
 {
@@ -79,7 +81,7 @@ static int take_item(const struct question *question, int which, const char *ite
     enum scpi_number kind = scpi_number(item, length, &value);
     if (kind == SCPI_MALFORMED) {
         snprintf(text, sizeof text, "%.*s", (int)(length < 70 ? length : 70), item);
-        return error_set(error, ERROR_BENCH, "", "see its manual for what it answers",
+        return error_set(error, ERROR_LOST, "", "see its manual for what it answers",
                          "%s is no number", string_quote(text, quoted, sizeof quoted));
     }
     why = number_trouble(kind, &todo);
@@ -106,7 +108,7 @@ static int take_list(const struct question *question, const struct link_reply *r
         count++;
     }
     if (count != question->items)
-        return error_set(error, ERROR_BENCH, "", "see its manual for what it answers",
+        return error_set(error, ERROR_LOST, "", "see its manual for what it answers",
                          "%d fields came and not %d", count, question->items);
     return 0;
 }
@@ -117,7 +119,7 @@ static int take_on(const struct question *question, const struct link_reply *rep
     bool on = false;
     char quoted[60];
     if (!scpi_boolean(reply->bytes, reply->length, &on))
-        return error_set(error, ERROR_BENCH, "", "see its manual for what it answers",
+        return error_set(error, ERROR_LOST, "", "see its manual for what it answers",
                          "%s is none of 0, 1, OFF, ON",
                          string_quote(reply->bytes, quoted, sizeof quoted));
     return on ? 0 : fail(error, "see whether its protection has tripped", question->on);

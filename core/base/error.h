@@ -18,6 +18,7 @@
     X(ERROR_BUSY, 3)     /* the logbook is in use by another process */                            \
     X(ERROR_FULL, 3)     /* no room left on the disk: worth another try */                         \
     X(ERROR_BENCH, 4)    /* the bench cannot be reached, or is described wrongly */                \
+    X(ERROR_LOST, 4)     /* an instrument did not answer: it may be back */                        \
     X(ERROR_INTERNAL, 1) /* a fault in Perdure itself, or no memory */
 
 enum error_code {

@@ -141,6 +141,7 @@ static void on_down(struct link *link, void *owner, const struct error *why)
     release(instrument);
     instrument->state = INSTRUMENT_DOWN;
     instrument->trouble = *why;
+    instrument->trouble.code = ERROR_LOST;
     instrument_blame(instrument, &instrument->trouble);
     free(instrument->sync_known);
     instrument->sync_known = NULL;
@@ -242,13 +243,13 @@ void instrument_close(struct instrument *instrument)
 static int refuse_down(const struct instrument *instrument, struct error *error)
 {
     if (!error)
-        return ERROR_BENCH;
+        return ERROR_LOST;
     if (instrument->trouble.code)
         *error = instrument->trouble;
     else
-        error_set(error, ERROR_BENCH, instrument->name, "wait a moment",
+        error_set(error, ERROR_LOST, instrument->name, "wait a moment",
                   "it is not reached yet at %s", instrument->place);
-    return ERROR_BENCH;
+    return ERROR_LOST;
 }
 
 int instrument_ask(struct instrument *instrument, const struct driver_order *order,
@@ -294,7 +295,7 @@ void instrument_forget(struct instrument *instrument, void *owner)
 static void fail_others(struct instrument *instrument, struct job *others)
 {
     struct error why;
-    error_set(&why, ERROR_BENCH, instrument->name, "see which channel failed",
+    error_set(&why, ERROR_LOST, instrument->name, "see which channel failed",
               "it was turned off for safety in the middle of another task");
     while (others) {
         struct job *job = others;

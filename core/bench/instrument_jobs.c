@@ -115,7 +115,8 @@ void instrument_blame(const struct instrument *instrument, struct error *error)
         string_copy(error->what, sizeof error->what, instrument->name);
         snprintf(error->why, sizeof error->why, "%.200s: %.560s", inner.what, inner.why);
     }
-    error->code = ERROR_BENCH;
+    if (error->code != ERROR_LOST)
+        error->code = ERROR_BENCH;
 }
 
 static bool try_again(struct instrument *instrument, struct job *job)
@@ -182,9 +183,11 @@ static void on_reply(void *owner, const struct link_reply *reply)
         instrument->call.want == DRIVER_ASK && instrument->call.length == strlen(driver->sync) &&
         memcmp(instrument->call.bytes, driver->sync, instrument->call.length) == 0)
         instrument->sync_known = xstrdup(reply->bytes);
-    go_on(instrument,
-          driver->ops->resume(driver, reply, &instrument->call, &instrument->result, &error),
-          &error);
+    enum driver_status status =
+        driver->ops->resume(driver, reply, &instrument->call, &instrument->result, &error);
+    if (status == DRIVER_FAILED && reply->status != LINK_OK)
+        error.code = ERROR_LOST; /* whatever its driver makes of it */
+    go_on(instrument, status, &error);
 }
 
 void instrument_on_delay(void *owner)

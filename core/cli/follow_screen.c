@@ -68,6 +68,12 @@ struct line {
     struct text detail;
 };
 
+/* By what is not there: an instrument that does not answer. */
+static bool is_held_up(const json_t *run)
+{
+    return json_is_string(json_object_get(run, "why"));
+}
+
 static void say_state(const struct follow_sight *sight, const json_t *run, const json_t *step,
                       struct text *out)
 {
@@ -83,6 +89,8 @@ static void say_state(const struct follow_sight *sight, const json_t *run, const
         text_add(out, state[0] == 'p' ? state : "needs attention");
     } else if (row_of(json_object_get(sight->overview, "questions"), number_of(run, "run"))) {
         text_add(out, "waits for an answer");
+    } else if (is_held_up(run)) {
+        text_add(out, "waits");
     } else {
         for (size_t i = 0; i < sizeof doing / sizeof *doing; i++)
             if (strcmp(kind, doing[i].kind) == 0)
@@ -167,7 +175,9 @@ static void say_run(const struct follow_sight *sight, const json_t *run, bool wi
     say_state(sight, run, step, &line->field[4]);
     say_progress(sight, run, wide, &line->field[5]);
     add_time(sight, row_instant(run, "expected_end_at"), wide, &line->field[6]);
-    if (step)
+    if (is_held_up(run))
+        screen_add_plain(&line->detail, row_text(run, "why"));
+    else if (step)
         say_step(sight, step, &line->detail);
     else
         say_next(sight, run, &line->detail);

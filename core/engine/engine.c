@@ -366,7 +366,7 @@ static void go_on_guarded(struct engine *engine)
     engine->queue_changed = true;
     while (run) {
         struct live_run *next = run->next;
-        if (run->phase == LIVE_PARKED &&
+        if (run->phase == LIVE_PARKED && !run->losses.waiting &&
             (run->record.state == RUN_RUNNING || run->record.state == RUN_QUEUED))
             engine_retake(engine, run, "made safe by the guardian", engine_error(engine));
         run = next;

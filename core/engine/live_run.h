@@ -7,6 +7,7 @@
  *   QUEUED --its cell is to be put in--> ASKING --done--> WORKING
  *   WORKING --the channel cannot do it--> QUEUED
  *   any --pause or shutdown--> PARKED --resume--> QUEUED
+ *   STEPPING --an instrument is lost--> PARKED --it is back--> QUEUED
  *   any --end, guard, error, stop--> OVER (unlinked at the end of the pass)
  *
  * 1. WORKING lasts only while a script runs; it never spans a pass.
@@ -85,6 +86,12 @@ struct live_run {
     bool driven;         /* a step of it has driven something, or may have */
     bool moved;          /* from a channel that cannot do it: the cell is still there */
     int64_t waits_for;   /* PERFORMING: the run that has one of the cells; 0: none of them */
+    struct losses {      /* lost.h; on the running clock */
+        bool waiting, told;
+        int64_t n; /* the journal entry of the step */
+        int count;
+        bench_us first, last;
+    } losses;
     bool has_window;  /* a study waited for an age: its first look at each cell is judged by it */
     int64_t window_n; /* the journal entry before that wait */
     struct duration age, early, late;
@@ -119,6 +126,9 @@ void run_end_because(struct live_run *run, enum run_state state, const char *for
 void run_park(struct live_run *run);
 void run_over(struct live_run *run);   /* once safe */
 void run_parked(struct live_run *run); /* once safe */
+/* Goes on record as why it does not move. */
+void run_waits_for(struct live_run *run, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
 void run_event(struct live_run *run, const char *level, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 

@@ -301,6 +301,22 @@ void notify_question(struct live_run *run, int64_t question)
     free(expects);
 }
 
+void notify_lost(struct live_run *run)
+{
+    struct notice *notice = run->engine->notifier ? begin(run, run->losses.n, "lost") : NULL;
+    if (!notice)
+        return;
+    struct text words = TEXT_EMPTY, text = TEXT_EMPTY;
+    json_t *cells = json_pack("[s]", run->record.cell_label);
+    text_addf(&words, "run %" PRId64 " %s", run->record.id, run->record.why);
+    text_addf(&text,
+              "Channel %s was made safe. The run goes on by itself when all instruments of the "
+              "channel answer again.\n",
+              run->channel->name);
+    add_fact(notice, "WHAT", run->record.why);
+    complete(run, notice, &words, &text, cells);
+}
+
 /* --- telling
  * ---------------------------------------------------------------------------------------- */
 

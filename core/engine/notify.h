@@ -1,5 +1,6 @@
 /* Telling the outside that something is due: that a study's cells are to be looked at, that the
- * window for it has passed, that a question is put. Off unless the engine was given a command.
+ * window for it has passed, that a question is put or an instrument is gone. Off unless the engine
+ * was given a command.
  *
  *   put on record --committed--> its turn --command started--> what came of it on record
  *
@@ -25,6 +26,8 @@ void notify_close(struct engine *engine);
 void notify_due(struct live_run *study);
 /* A question of the entry being performed is open. */
 void notify_question(struct live_run *run, int64_t question);
+/* The run has been waiting for an instrument for a while: run->record.why says which. */
+void notify_lost(struct live_run *run);
 
 /* Looks what has become overdue, and starts the next command. Part of every pass. */
 void notify_look(struct engine *engine);

@@ -7,6 +7,7 @@
 
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
+#include "engine/lost.h"
 #include "engine/study.h"
 #include "engine/unfit.h"
 
@@ -19,6 +20,8 @@ static void due(void *owner)
         run_step_due(run);
     else if (run->phase == LIVE_WAITING)
         perform_due(run);
+    else if (run->phase == LIVE_PARKED)
+        lost_due(run);
 }
 
 struct live_run *run_new(struct engine *engine, struct run_record *record, struct error *error)
@@ -99,6 +102,20 @@ static void set_state(struct live_run *run, enum run_state state, utc_us at, con
     logbook_set_run_state(engine->options.logbook, run->record.id, state, at, why,
                           engine_error(engine));
     run->record.state = state;
+    if (run->record.why != why) {
+        free(run->record.why);
+        run->record.why = why ? xstrdup(why) : NULL;
+    }
+}
+
+void run_waits_for(struct live_run *run, const char *format, ...)
+{
+    char why[1100];
+    va_list list;
+    va_start(list, format);
+    vsnprintf(why, sizeof why, format, list);
+    va_end(list);
+    set_state(run, run->record.state, clock_utc(run->engine->options.clock), why);
 }
 
 /* --- beginning
@@ -193,6 +210,8 @@ void run_begin(struct live_run *run, struct channel *channel)
             run_start(run);
         return;
     }
+    if (run->record.why) /* what it waited for is there */
+        set_state(run, run->record.state, clock_utc(run->engine->options.clock), NULL);
     say_taken_up(run);
     run_continue(run, NULL);
 }
@@ -393,4 +412,5 @@ void run_parked(struct live_run *run)
 {
     close_script(run);
     run->phase = LIVE_PARKED;
+    lost_parked(run);
 }

@@ -11,6 +11,7 @@
 
 #include "bench/by_hand.h"
 #include "engine/engine_internal.h"
+#include "engine/lost.h"
 #include "engine/unfit.h"
 
 /* s of real time for an answer, where no limit says otherwise. */
@@ -381,10 +382,14 @@ static void answered(struct live_run *run, const struct reading *reading,
         if (was == AWAIT_SAFE) { /* may be unsafe: on record, and the run is over all the same */
             run_event(run, "error", "channel %s could not be made safe: %s: %s", channel,
                       failure->what, failure->why);
+            if (run->step && drives(run))
+                lost_unsafe(run, failure);
             safe(run);
-        } else {
-            run_end_because(run, RUN_FAILED, "channel %s: %s: %s", channel, failure->what,
-                            failure->why);
+        } else if (!lost_wait(run, failure)) {
+            if (failure->code == ERROR_LOST)
+                step_stop(run->step, END_GUARD, GUARD_STALE);
+            run_end_because(run, RUN_FAILED, "channel %s: %s: %s%s", channel, failure->what,
+                            failure->why, failure->code == ERROR_LOST ? ", again and again" : "");
         }
         return;
     }
@@ -405,10 +410,8 @@ void run_step_due(struct live_run *run)
     }
     /* Asked, and no answer in time. */
     struct error failure;
-    error_set(&failure, ERROR_BENCH, run->channel->name, "look at the instrument and its link",
+    error_set(&failure, ERROR_LOST, run->channel->name, "look at the instrument and its link",
               "no answer in time");
-    if (run->step && run->awaits != AWAIT_SAFE)
-        step_stop(run->step, END_GUARD, GUARD_STALE);
     answered(run, NULL, &failure);
 }
 

@@ -402,7 +402,7 @@ void exchange_io(uv_poll_t *poll, int status, int events)
 
 static int refuse(const struct link *link, struct error *error, const char *why)
 {
-    return error_set(error, ERROR_BENCH, link->spec.path,
+    return error_set(error, ERROR_LOST, link->spec.path,
                      "see that the instrument is on and its cable is in", "%s", why);
 }
 
@@ -414,7 +414,8 @@ static int enqueue(struct link *link, const char *bytes, size_t length, enum lin
     if (link->queued >= QUEUE_MOST)
         return refuse(link, error, "nothing can be asked: too many questions are waiting");
     if (length == 0 || length > link->spec.block_most)
-        return refuse(link, error, "an empty or overlong question cannot be asked");
+        return error_set(error, ERROR_BENCH, link->spec.path, "mend the driver",
+                         "an empty or overlong question cannot be asked");
     struct exchange *exchange = link_new_exchange(link, length);
     *exchange = (struct exchange){.callback = callback,
                                   .owner = owner,

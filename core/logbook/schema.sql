@@ -274,7 +274,7 @@ CREATE TABLE notice ( -- what the outside was told of: that an appointment is du
     run     INTEGER NOT NULL,
     segment INTEGER NOT NULL,
     n       INTEGER NOT NULL,
-    what    TEXT NOT NULL,           -- 'due', 'overdue', 'question'
+    what    TEXT NOT NULL,           -- 'due', 'overdue', 'question', 'lost'
     at      INTEGER NOT NULL,
     came_of TEXT NOT NULL DEFAULT '', -- how the command ended: 'exit 0'; '' while it runs
     PRIMARY KEY (run, segment, n, what)

@@ -108,7 +108,7 @@ static void test_wrong_identity(void **state)
     struct heard heard = {0};
     struct driver_order order = {.task = DRIVER_READ};
     struct error error;
-    assert_int_equal(instrument_ask(place.instrument, &order, hear, &heard, &error), ERROR_BENCH);
+    assert_int_equal(instrument_ask(place.instrument, &order, hear, &heard, &error), ERROR_LOST);
     assert_says(error.why, "another instrument answers");
 
     place.far->is = "Saltmere Instruments,SP-1,0002,1.0"; /* someone changes the cable */
@@ -245,7 +245,7 @@ static void test_hang_up(void **state)
     assert_int_equal(instrument_state(place.instrument), INSTRUMENT_DOWN);
 
     struct error error;
-    assert_int_equal(instrument_make_safe(place.instrument, hear, &a, &error), ERROR_BENCH);
+    assert_int_equal(instrument_make_safe(place.instrument, hear, &a, &error), ERROR_LOST);
     assert_string_equal(error.what, "S");
     assert_false(instrument_is_off(place.instrument));
     wires_forget(&place.wires);

@@ -70,6 +70,27 @@ static void test_numbers(void **state)
     close_driver(driver);
 }
 
+/* What was garbled on its way may be better next time; what the instrument reports will not. */
+static void test_worth_asking_again(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *answer;
+        enum error_code code;
+    } cases[] = {
+        {"V?=1.2#45", ERROR_LOST},  {"V?=1.25,1.25", ERROR_LOST}, {"V?=", ERROR_LOST},
+        {"V?=9.9E37", ERROR_BENCH}, {"V?=9.91E37", ERROR_BENCH},
+    };
+    struct driver *driver = with("{ ask = 'V?', gives = 'voltage' }");
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        const char *answers[] = {cases[i].answer, NULL};
+        struct task task = run_task(driver, DRIVER_READ, answers);
+        assert_int_equal(task.status, DRIVER_FAILED);
+        assert_int_equal(task.error.code, cases[i].code);
+    }
+    close_driver(driver);
+}
+
 static void test_values(void **state)
 {
     (void)state;
@@ -309,9 +330,10 @@ static void test_given_up(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_numbers), cmocka_unit_test(test_values),
-        cmocka_unit_test(test_on),      cmocka_unit_test(test_resistance),
-        cmocka_unit_test(test_refused), cmocka_unit_test(test_given_up),
+        cmocka_unit_test(test_numbers),    cmocka_unit_test(test_worth_asking_again),
+        cmocka_unit_test(test_values),     cmocka_unit_test(test_on),
+        cmocka_unit_test(test_resistance), cmocka_unit_test(test_refused),
+        cmocka_unit_test(test_given_up),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -43,10 +43,10 @@ static void test_stranger_is_asked_nothing_but_its_name(void **state)
     rig.far.hear = hear_plain;
     assert_int_equal(rig_open(&rig, NULL, &error), 0);
     assert_int_equal(link_verify(rig.link, "NAME?\n", 6, 0, rig_on_answer, &rig, &error),
-                     ERROR_BENCH); /* not open yet */
+                     ERROR_LOST); /* not open yet */
     rig_until(&rig, rig.ups == 1, 1);
     assert_int_equal(link_ask(rig.link, "OUT ON\n", 7, LINK_NONE, 0, rig_on_answer, &rig, &error),
-                     ERROR_BENCH);
+                     ERROR_LOST);
     assert_non_null(strstr(error.why, "verified"));
     assert_int_equal(link_verify(rig.link, "NAME?\n", 6, 0, rig_on_answer, &rig, &error), 0);
     rig_until(&rig, rig.answered == 1, 1);
@@ -149,8 +149,8 @@ static void test_hang_up_fails_all_at_once(void **state)
     assert_int_equal(rig.answers[0].status, LINK_HANGUP);
     assert_int_equal(rig.answers[1].status, LINK_HANGUP);
     assert_string_equal(rig.order, "udaa");
-    assert_int_equal(link_ask(rig.link, "U?\n", 3, LINK_LINE, 0, NULL, NULL, &error), ERROR_BENCH);
-    assert_int_equal(link_send_now(rig.link, "OUT OFF\n", 8, NULL, &error), ERROR_BENCH);
+    assert_int_equal(link_ask(rig.link, "U?\n", 3, LINK_LINE, 0, NULL, NULL, &error), ERROR_LOST);
+    assert_int_equal(link_send_now(rig.link, "OUT OFF\n", 8, NULL, &error), ERROR_LOST);
     rig_end_all(&rig);
 }
 
@@ -187,7 +187,7 @@ static void test_found_again_under_its_stable_path(void **state)
     assert_string_not_equal(before, now);
     rig_until(&rig, rig.ups == 2, 2);
     assert_int_equal(rig.far.lines, 0); /* nothing was sent before anyone verified it */
-    assert_int_equal(link_ask(rig.link, "U?\n", 3, LINK_LINE, 0, NULL, NULL, &error), ERROR_BENCH);
+    assert_int_equal(link_ask(rig.link, "U?\n", 3, LINK_LINE, 0, NULL, NULL, &error), ERROR_LOST);
     link_trust(rig.link);
     assert_answer(rig_hear(&rig, "U2?\n"), "U2? is what I heard");
     assert_int_equal(rig.downs, 1);

@@ -1,0 +1,116 @@
+#include "engine/lost.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "base/text.h"
+#include "bench/wired.h"
+#include "engine/engine_internal.h"
+#include "engine/notify.h"
+
+/* Losses within LOSSES_WITHIN after which a run has failed. */
+#define LOSSES_MOST   5
+#define LOSSES_WITHIN (3600 * (bench_us)US_PER_S)
+/* Before it goes on after the first loss; each further one rests four times as long: 85 s in all,
+ * which an instrument that was switched off and on has for its start. */
+#define REST_FIRST (1 * (bench_us)US_PER_S)
+/* Between two looks whether they are ready. */
+#define LOOK_EVERY (1 * (bench_us)US_PER_S)
+/* A line that is back by itself is nobody's trouble. */
+#define TELL_AFTER (60 * (bench_us)US_PER_S)
+/* An engine that ends when nothing is left to do waits so long for one that is gone; the run stays
+ * open. */
+#define GONE_AFTER (600 * (bench_us)US_PER_S)
+
+static bench_us now_of(const struct live_run *run)
+{
+    return clock_bench(run->engine->options.clock);
+}
+
+bool lost_wait(struct live_run *run, const struct error *failure)
+{
+    struct losses *losses = &run->losses;
+    if (failure->code != ERROR_LOST)
+        return false;
+    if (losses->count && now_of(run) - losses->first > LOSSES_WITHIN)
+        losses->count = 0;
+    if (losses->count == 0)
+        losses->first = now_of(run);
+    if (++losses->count >= LOSSES_MOST)
+        return false;
+    losses->last = now_of(run);
+    losses->waiting = true;
+    losses->told = false;
+    losses->n = run->journal.n;
+    run_waits_for(run, "waits for %s: %s", failure->what, failure->why);
+    run_event(run, "warning",
+              "channel %s: %s: %s; it is made safe, and the run goes on when all its instruments "
+              "answer again",
+              run->channel->name, failure->what, failure->why);
+    run_park(run);
+    return true;
+}
+
+void lost_unsafe(struct live_run *run, const struct error *failure)
+{
+    char why[1200];
+    if (!run->losses.waiting)
+        return;
+    run->losses.waiting = false;
+    snprintf(why, sizeof why, "void: channel %s may have driven the cell unseen: %s: %s",
+             run->channel->name, failure->what, failure->why);
+    free(run->over_why);
+    run->over_why = xstrdup(why);
+    run->over_state = RUN_FAILED;
+    run->after = AFTER_OVER;
+}
+
+static bench_us rest(const struct losses *losses)
+{
+    return REST_FIRST << 2 * (losses->count - 1);
+}
+
+void lost_parked(struct live_run *run)
+{
+    if (run->losses.waiting)
+        deadline_set(&run->engine->deadlines, &run->deadline, now_of(run) + rest(&run->losses));
+}
+
+/* Instruments that a channel has; one without them is always there. */
+static bool is_there(const struct channel *channel)
+{
+    for (int i = 0; i < WIRED_INSTRUMENTS; i++) {
+        const struct instrument *instrument = wired_instrument(channel, i);
+        if (instrument && instrument_state(instrument) != INSTRUMENT_READY)
+            return false;
+    }
+    return true;
+}
+
+static void go_on(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    struct losses losses = run->losses;
+    int64_t id = run->record.id;
+    losses.waiting = false;
+    if (engine_retake(engine, run, "an instrument did not answer", engine_error(engine)))
+        return;
+    engine_find(engine, id)->losses = losses;
+}
+
+void lost_due(struct live_run *run)
+{
+    struct engine *engine = run->engine;
+    if (!run->losses.waiting || run->record.state != RUN_RUNNING)
+        return; /* paused meanwhile: a person takes it up */
+    if (!engine->unguarded && is_there(run->channel)) {
+        go_on(run);
+        return;
+    }
+    if (!run->losses.told && now_of(run) - run->losses.last >= TELL_AFTER) {
+        notify_lost(run);
+        run->losses.told = true;
+    }
+    if (!engine->options.until_idle || now_of(run) - run->losses.last < GONE_AFTER)
+        deadline_set(&engine->deadlines, &run->deadline, now_of(run) + LOOK_EVERY);
+}
