@@ -8,27 +8,38 @@ cd "$(dirname "$0")/.."
 set_up $build_needs $test_needs
 set_up_browser
 
-passed=0
-failed=0
-log=$(mktemp)
-trap 'rm -f "$log"' EXIT
+# Tests at once. Most of them wait most of their time: for processes, for lines, for clocks as fast as real ones.
+at_once=3
+results=$(mktemp -d)
+trap 'rm -rf "$results"' EXIT
+touch "$results/passed" "$results/failed"
 
-# check NAME COMMAND...: runs it quietly, shows its output when it fails.
 check() {
-    name=$1
-    shift
-    if "$@" >"$log" 2>&1; then
-        if grep -q '\*\*\*Skipped' "$log"; then
-            echo "skipped $name"
-            return
-        fi
-        passed=$((passed + 1))
-        echo "ok      $name"
-    else
-        failed=$((failed + 1))
-        echo "FAILED  $name"
-        sed 's/^/        /' "$log" | tail -60
-    fi
+    sh tests/support/check.sh "$results" "$@"
+}
+
+# unit_tests BUILD KIND: those of cmocka, by ctest, said as check says them.
+unit_tests() {
+    ctest --test-dir "$1" -j "$at_once" --output-on-failure 2>&1 | awk -v kind="$2" -v results="$results" '
+        /^ *[0-9]+\/[0-9]+ Test +#[0-9]+: / {
+            name = kind ": " $4
+            failed = !/ Passed /
+            skipped = /\*\*\*Skipped/
+            print (skipped ? "skipped " : failed ? "FAILED  " : "ok      ") name
+            if (!skipped) print name >>(results "/" (failed ? "failed" : "passed"))
+            failed = failed && !skipped
+            n++
+            next
+        }
+        failed { print "        " $0 }
+        END { if (!n) { print "FAILED  " kind ": no unit test ran"; print kind ": unit tests" >>(results "/failed") } }'
+}
+
+# whole_tests BUILD KIND: those of the whole program.
+whole_tests() {
+    for test in tests/whole/*.sh; do
+        echo "\"$2: $(basename "$test" .sh)\" env \"PERDURE=$PWD/$1/perdure\" KIND=$2 sh $test"
+    done | xargs -L 1 -P "$at_once" sh tests/support/check.sh "$results"
 }
 
 sources=$(git ls-files '*.c' '*.h' 2>/dev/null || find core bindings tests -name '*.[ch]')
@@ -46,14 +57,13 @@ for kind in plain sanitized; do
     [ "$kind" = plain ] || sanitize=ON
     check "$kind: configure" cmake -S . -B "$build" -DSANITIZE=$sanitize
     check "$kind: build" cmake --build "$build" -j2
-    for test in $(cd "$build" && ctest -N | sed -n 's/^ *Test *#[0-9]*: //p'); do
-        check "$kind: $test" ctest --test-dir "$build" --output-on-failure -R "^$test\$"
-    done
-    for test in tests/whole/*.sh; do
-        check "$kind: $(basename "$test" .sh)" env PERDURE="$PWD/$build/perdure" KIND=$kind sh "$test"
-    done
+    unit_tests "$build" "$kind"
+    whole_tests "$build" "$kind"
 done
 
+passed=$(wc -l <"$results/passed")
+failed=$(wc -l <"$results/failed")
 echo
+cat "$results/failed" # once more, where it is seen
 echo "$passed passed, $failed failed"
 [ "$failed" = 0 ]

@@ -2,6 +2,9 @@
 # shellcheck shell=sh
 
 set -eu
+# Texts are UTF-8, whatever the shell that started this goes by.
+LC_ALL=C.UTF-8
+export LC_ALL
 top=$(cd "$(dirname "$0")/../.." && pwd)
 : "${PERDURE:=$top/build/perdure}"
 PERDURE_PROTOCOLS=$top/protocols
