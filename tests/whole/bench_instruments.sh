@@ -2,19 +2,9 @@
 # perdure bench on emulated instruments: who they are, one reading, every byte, nothing energised; and
 # what it says of those that are not there or not who they should be.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/emulator.sh"
 
-PERDURE_DRIVERS=$top/bindings/drivers
-export PERDURE_DRIVERS
-emulator=$(dirname "$PERDURE")/tests/emulator/emulator
-"$emulator" supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" thermometer=tcp:0 \
-    relay=tcp:0 --bench-file there.lua --log truth.log --for 60 >emulator.txt &
-emulator_id=$!
-trap 'kill $emulator_id 2>/dev/null || true; rm -rf "$work"' EXIT
-tries=0
-until grep -q ready emulator.txt 2>/dev/null || [ $tries = 100 ]; do
-    sleep 0.1
-    tries=$((tries + 1))
-done
+serve there supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" thermometer=tcp:0 relay=tcp:0 --log truth.log --for 60
 
 expect 0 "ready" "$PERDURE" bench there.lua
 grep -q "E1 *emulated" out.txt || fail "no channel E1: $(cat out.txt)"
@@ -55,7 +45,6 @@ new_logbook simulated
 expect 4 "instruments keep real time" "$PERDURE" run capacity --cells T-01 --bench there.lua
 
 # A rehearsal on the same file looks at no instrument.
-kill $emulator_id
-wait $emulator_id 2>/dev/null || true
+end_served
 expect 0 "rehearsed" "$PERDURE" rehearse capacity --bench there.lua
 finish

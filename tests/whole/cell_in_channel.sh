@@ -2,27 +2,13 @@
 # Emulated channels whose cells a person puts in: an empty slot, a reversed cell, a cell taken out while no
 # engine was at work. Each time a question and no output; with the answer it is looked at again.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/emulator.sh"
 
-emulator=$(dirname "$PERDURE")/tests/emulator/emulator
 PERDURE_LOGBOOK=$work/cells.perdure
 export PERDURE_LOGBOOK
-served=
-engine=
-stop_all() {
-    [ -z "$engine" ] || kill -KILL "$engine" 2>/dev/null || true
-    [ -z "$served" ] || kill "$served" 2>/dev/null || true
-    rm -rf "$work"
-}
-trap stop_all EXIT
 
-"$emulator" --sets 2 --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" \
-    --soc "50 %" --for 300 --control control --log truth.log --bench-file served.lua \
-    "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%" >served.txt 2>&1 &
-served=$!
-for _ in $(seq 100); do
-    grep -q '^ready' served.txt 2>/dev/null && break
-    sleep 0.1
-done
+serve served --sets 2 --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" \
+    --soc "50 %" --for 300 --log truth.log "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%"
 sed '/placed = true/d' served.lua >bench.lua
 "$PERDURE" new --clock x10 --seed 7 >/dev/null
 "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01,T-02 >/dev/null
@@ -34,9 +20,6 @@ return protocol {
   end,
 }
 L
-tell() {
-    "$emulator" --tell control "$@" >/dev/null || fail "the emulator does not do: $*"
-}
 begin() {
     rm -f "$work/cells.perdure-socket" # the killed one's
     "$PERDURE" engine --bench bench.lua >>engine.txt 2>&1 &

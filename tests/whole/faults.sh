@@ -3,18 +3,10 @@
 # off or the run goes on, with its gap on record, when the fault is over; the message says which instrument, and
 # no wrong reading is taken for a right one. The emulator knows the truth: 1.25 V behind 50 mohm, 1 A.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/emulator.sh"
 
-emulator=$(dirname "$PERDURE")/tests/emulator/emulator
 PERDURE_LOGBOOK=$work/faults.perdure
 export PERDURE_LOGBOOK
-served=
-engine=
-stop_all() {
-    [ -z "$engine" ] || kill -KILL "$engine" 2>/dev/null || true
-    [ -z "$served" ] || kill "$served" 2>/dev/null || true
-    rm -rf "$work"
-}
-trap stop_all EXIT
 
 # instrument, fault, its value or -, and what becomes of the run. on: it goes on as if nothing were. gap: it waits,
 # and goes on with a gap when the fault is over. void: it has failed, as nobody saw the load go off. failed: as that
@@ -41,14 +33,8 @@ load queue-error - on
 load over-temperature - failed
 T
 count=$(wc -l <cases.txt)
-"$emulator" --sets "$count" --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" \
-    --soc "50 %" --for 300 --control control --log truth.log --bench-file bench.lua \
-    "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%" >served.txt 2>&1 &
-served=$!
-for _ in $(seq 100); do
-    grep -q '^ready' served.txt 2>/dev/null && break
-    sleep 0.1
-done
+serve bench --sets "$count" --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" \
+    --soc "50 %" --for 300 --log truth.log "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%"
 "$PERDURE" new --clock x10 --seed 7 >/dev/null
 labels=$(seq -f 'T-%02g' 1 "$count" | paste -sd,)
 "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels "$labels" >/dev/null
@@ -71,16 +57,13 @@ for _ in $(seq 200); do
     sleep 0.1
 done
 sleep 3
-tell() {
-    "$emulator" --tell control "$@" >/dev/null || fail "the emulator knows no $*"
-}
 i=0
 while read -r kind fault value _; do
     i=$((i + 1))
     tell "$kind-$i" "$fault" ${value#-}
 done <cases.txt
 amps_of() {
-    "$emulator" --tell control "cell-$1" show | sed -n 's/.* amps \([^ ]*\).*/\1/p'
+    "$emulator" --tell bench.control "cell-$1" show | sed -n 's/.* amps \([^ ]*\).*/\1/p'
 }
 no_current() {
     echo "$1" | awk '{ exit !($1 < 0.001 && $1 > -0.001) }'

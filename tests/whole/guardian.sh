@@ -2,19 +2,7 @@
 # Outputs of (emulated) instruments are off within two seconds when the engine is killed or hangs, and
 # a guardian that is killed is replaced; then the run goes on.
 . "$(dirname "$0")/../support/whole.sh"
-
-PERDURE_DRIVERS=$top/bindings/drivers
-export PERDURE_DRIVERS
-emulator=$(dirname "$PERDURE")/tests/emulator/emulator
-engine=
-end() {
-    for id in $engine $emulator_id; do
-        kill -CONT "$id" 2>/dev/null || true
-        kill -KILL "$id" 2>/dev/null || true
-    done
-    rm -rf "$work"
-}
-trap end EXIT
+. "$top/tests/support/emulator.sh"
 
 # until_true SECONDS COMMAND...: the command succeeds within that time.
 until_true() {
@@ -27,10 +15,7 @@ until_true() {
     done
 }
 
-"$emulator" supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" --bench-file bench.lua \
-    --log truth.log --for 120 >emulator.txt &
-emulator_id=$!
-until_true 5 grep -qs ready emulator.txt || fail "the emulator does not come up"
+serve bench supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" --log truth.log --for 120
 
 cat >long.lua <<'L'
 return protocol {

@@ -2,16 +2,9 @@
 # Internal resistance by alternating current: simulated, over a line and by hand the same value; what is
 # refused, what an ohmmeter without contact does, and what is not asked while nothing wants it.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/emulator.sh"
 
-emulator=$(dirname "$PERDURE")/tests/emulator/emulator
 speed=200
-served=
-stop_serving() {
-    # shellcheck disable=SC2086
-    [ -z "$served" ] || kill $served 2>/dev/null || true
-    rm -rf "$work"
-}
-trap stop_serving EXIT
 
 # One truth for all: 23.46 mohm, and 15 mohm more that take half a minute to show: direct current sees both.
 cat >simulated.lua <<'L'
@@ -21,16 +14,9 @@ return bench { title = "A constant cell", channels = {
 } }
 L
 echo 'return bench { title = "A slot", channels = { H1 = by_hand { title = "the milliohm meter", accuracy = { resistance = "1 %" } } } }' >by_hand.lua
-"$emulator" --speed $speed --rated "2000 mAh" --soc "75 %" --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" \
-    --truth "r0=23.46 mohm" --truth "r1=15 mohm" --truth "c1=2000" --for 300 --bench-file pty.lua --log truth.log \
-    --control control "supply=pty:$work/supply" "load=pty:$work/load" "meter=pty:$work/meter" \
-    "ohmmeter=pty:$work/ohmmeter" >emulator.txt 2>&1 &
-served=$!
-for _ in $(seq 100); do
-    grep -q "^ready" emulator.txt 2>/dev/null && break
-    sleep 0.1
-done
-grep -q '^ready' emulator.txt || fail "the emulator is not ready: $(cat emulator.txt)"
+serve pty --speed $speed --rated "2000 mAh" --soc "75 %" --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" \
+    --truth "r0=23.46 mohm" --truth "r1=15 mohm" --truth "c1=2000" --for 300 --log truth.log \
+    "supply=pty:$work/supply" "load=pty:$work/load" "meter=pty:$work/meter" "ohmmeter=pty:$work/ohmmeter"
 
 logbook() {
     PERDURE_LOGBOOK=$work/$1.perdure
@@ -124,7 +110,7 @@ expect 4 "1 of 4 instruments cannot be used" "$PERDURE" bench kilo.lua
 grep -q "it cannot tell kohm" out.txt || fail "not said which unit: $(cat out.txt)"
 
 # No contact.
-"$emulator" --tell control ohmmeter-1 lead-off once >/dev/null
+tell ohmmeter-1 lead-off once
 # shellcheck disable=SC2086
 expect 1 "one of its four wires does not touch the cell" "$PERDURE" run resistance-ac --cells T-01 --bench pty.lua $settings
 # And it goes on as before once it touches.

@@ -3,16 +3,9 @@
 # instruments on serial-like lines, over TCP, and by hand. The same outcome to what the instruments
 # resolve, and `results` says how each was obtained.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/emulator.sh"
 
-emulator=$(dirname "$PERDURE")/tests/emulator/emulator
 speed=200
-served=
-stop_serving() {
-    # shellcheck disable=SC2086
-    [ -z "$served" ] || kill $served 2>/dev/null || true
-    rm -rf "$work"
-}
-trap stop_serving EXIT
 
 # One truth for all: 2 Ah, 1.25 V behind 50 mohm, three quarters full. Filled by 0.5 Ah it gives 1.977 Ah: the
 # model's voltage falls over the last hundredth of its charge.
@@ -22,20 +15,12 @@ return bench { title = "A constant cell", channels = {
 } }
 L
 echo 'return bench { title = "A slot", channels = { H1 = by_hand { title = "slot 1 of the charger" } } }' >by_hand.lua
-serve() {
-    name=$1
-    shift
-    "$emulator" --speed $speed --rated "2000 mAh" --soc "75 %" --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" \
-        --truth "r0=50 mohm" --for 300 --bench-file "$name.lua" "$@" >"$name.txt" 2>&1 &
-    served="$served $!"
-    for _ in $(seq 100); do
-        grep -q '^ready' "$name.txt" && return
-        sleep 0.1
-    done
-    fail "the emulator is not ready: $(cat "$name.txt")"
+truth() {
+    serve "$@" --speed $speed --rated "2000 mAh" --soc "75 %" --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" \
+        --truth "r0=50 mohm" --for 300
 }
-serve pty "supply=pty:$work/supply" "load=pty:$work/load" "meter=pty:$work/meter"
-serve tcp supply=tcp:0 load=tcp:0 meter=tcp:0
+truth pty "supply=pty:$work/supply" "load=pty:$work/load" "meter=pty:$work/meter"
+truth tcp supply=tcp:0 load=tcp:0 meter=tcp:0
 
 settings='--set charge=0.5It --set fill=30min --set rest=1min --set rate=1It'
 # Each in a logbook of its own, all at once.

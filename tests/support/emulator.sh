@@ -1,0 +1,41 @@
+# Helpers of the whole-program tests with emulated instruments. Sourced after whole.sh; an engine that a test
+# starts beside them goes into $engine.
+# shellcheck shell=sh
+
+emulator=$(dirname "$PERDURE")/tests/emulator/emulator
+served=
+engine=
+end_all() {
+    for id in $engine $served; do
+        kill -CONT "$id" 2>/dev/null || true
+        kill -KILL "$id" 2>/dev/null || true
+    done
+    rm -rf "$work"
+}
+trap end_all EXIT
+
+end_served() {
+    # shellcheck disable=SC2086
+    kill $served
+    # shellcheck disable=SC2086
+    wait $served 2>/dev/null || true
+    served=
+}
+
+# serve NAME ARGUMENTS...: an emulator that is ready, with its bench file in NAME.lua and its control at NAME.control.
+serve() {
+    served_as=$1
+    shift
+    "$emulator" --bench-file "$served_as.lua" --control "$served_as.control" "$@" >"$served_as.txt" 2>&1 &
+    served="$served $!"
+    for _ in $(seq 100); do
+        grep -q '^ready' "$served_as.txt" 2>/dev/null && return
+        sleep 0.1
+    done
+    fail "the emulator is not ready: $(cat "$served_as.txt")"
+}
+
+# tell WHO ORDER...: what the emulator served last is told to do.
+tell() {
+    "$emulator" --tell "$served_as.control" "$@" >/dev/null || fail "the emulator does not do: $*"
+}
