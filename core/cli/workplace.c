@@ -155,7 +155,6 @@ void workplace_close(struct workplace *workplace)
     *workplace = (struct workplace){0};
 }
 
-/* Nothing is begun on a bench that is not all there. */
 static int reach(struct workplace *workplace, struct error *error)
 {
     struct bench *bench = &workplace->bench;
@@ -190,7 +189,12 @@ int workplace_work(struct workplace *workplace, struct engine_options *options, 
     options->uv_loop = workplace->uv_loop;
     /* It watches over instruments: a simulated bench need not beat in every pass. */
     options->guardian = workplace->bench.instrument_count ? workplace->guardian : NULL;
-    if (reach(workplace, error) || engine_open(&engine, options, error))
+    /* Who waits for the end of this is told what is missing. An engine that is to work for months
+     * begins with what is there. */
+    if (reach(workplace, error) && (options->until_idle || options->until_run))
+        return error->code;
+    error_clear(error);
+    if (engine_open(&engine, options, error))
         return error->code;
     engine_work(engine, error);
     engine_close(engine);

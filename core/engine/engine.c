@@ -10,6 +10,7 @@
 #include "bench/guardian.h"
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
+#include "engine/lost.h"
 #include "engine/notify.h"
 #include "engine/study.h"
 #include "engine/unfit.h"
@@ -132,22 +133,32 @@ static struct channel *where_it_is(struct engine *engine, const struct live_run 
         logbook_where_is_cell(engine->options.logbook, run->record.id, name, engine_error(engine)))
         return NULL;
     struct channel *channel = bench_find(bench, name);
-    return channel && !channel->owner && !channel->simulated && !unfit_for(run, channel) ? channel
-                                                                                         : NULL;
+    const bool fits = channel && !channel->owner && !channel->simulated && lost_is_there(channel) &&
+                      !unfit_for(run, channel);
+    return fits ? channel : NULL;
 }
 
-/* A run that was going on keeps its channel; a queued one may name the channel it wants. */
-static struct channel *channel_for(struct engine *engine, const struct live_run *run)
+/* A run that was going on keeps its channel, there or not; a queued one may name the channel it
+ * wants. *gone is set where one is free but for its instruments. */
+static struct channel *channel_for(struct engine *engine, const struct live_run *run, bool *gone)
 {
     struct bench *bench = engine->options.bench;
+    const bool begins = run->record.state == RUN_QUEUED;
     if (run->record.channel[0]) {
         struct channel *channel = bench_find(bench, run->record.channel);
-        return channel && !channel->owner ? channel : NULL;
+        if (!channel || channel->owner)
+            return NULL;
+        if (!begins || lost_is_there(channel))
+            return channel;
+        *gone = true;
+        return NULL;
     }
     struct channel *free = NULL, *unfit = NULL;
     for (int i = bench->count - 1; i >= 0; i--) {
         struct channel *channel = bench->channels[i];
-        if (!channel->owner && unfit_for(run, channel))
+        if (!channel->owner && !lost_is_there(channel))
+            *gone = true;
+        else if (!channel->owner && unfit_for(run, channel))
             unfit = channel;
         else if (!channel->owner)
             free = channel;
@@ -181,6 +192,7 @@ static void begin_queued(struct engine *engine)
     if (engine->unguarded)
         return;
     engine->queue_changed = false;
+    bool waits = false;
     for (int fresh = 0; fresh <= 1; fresh++)
         for (struct live_run *run = engine->runs; run; run = run->next) {
             if (run->phase != LIVE_QUEUED || is_fresh(run) != fresh)
@@ -190,10 +202,14 @@ static void begin_queued(struct engine *engine)
                 perform_rearm(run);
                 continue;
             }
-            struct channel *channel = needs_channel(run) ? channel_for(engine, run) : NULL;
+            bool gone = false;
+            struct channel *channel = needs_channel(run) ? channel_for(engine, run, &gone) : NULL;
             if (channel || !needs_channel(run))
                 run_begin(run, channel);
+            else
+                waits |= gone;
         }
+    lost_look_again(engine, waits);
 }
 
 int engine_take(struct engine *engine, int64_t id, struct error *error)
@@ -215,7 +231,8 @@ int engine_take(struct engine *engine, int64_t id, struct error *error)
         run_event(run, "warning", "waits: channel %s is not on this bench", run->record.channel);
     if (state == RUN_PAUSED || state == RUN_ATTENTION) {
         /* Its cell is still in its channel: keep others out. */
-        struct channel *channel = channel_for(engine, run);
+        bool gone = false;
+        struct channel *channel = channel_for(engine, run, &gone);
         run->phase = LIVE_PARKED;
         if (channel && run->record.channel[0] &&
             !channel->ops->insert(channel, &run->cell, error)) {
@@ -477,6 +494,7 @@ int engine_open(struct engine **out, const struct engine_options *options, struc
         engine_close(engine);
         return error->code;
     }
+    lost_tell(engine);
     engine->last_commit = real_us();
     *out = engine;
     return 0;

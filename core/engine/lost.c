@@ -27,6 +27,65 @@ static bench_us now_of(const struct live_run *run)
     return clock_bench(run->engine->options.clock);
 }
 
+static const struct instrument *missing(const struct channel *channel)
+{
+    for (int i = 0; i < WIRED_INSTRUMENTS; i++) {
+        const struct instrument *instrument = wired_instrument(channel, i);
+        if (instrument && instrument_state(instrument) != INSTRUMENT_READY)
+            return instrument;
+    }
+    return NULL;
+}
+
+bool lost_is_there(const struct channel *channel)
+{
+    return !missing(channel);
+}
+
+/* --- before anything is begun --------------------------------------------------------------------
+ */
+
+void lost_tell(struct engine *engine)
+{
+    const struct bench *bench = engine->options.bench;
+    for (int i = 0; i < bench->count; i++) {
+        const struct instrument *instrument = missing(bench->channels[i]);
+        if (!instrument)
+            continue;
+        const struct error *trouble = instrument_trouble(instrument);
+        char text[1024];
+        snprintf(text, sizeof text, "channel %s is not used until %s answers: %s",
+                 bench->channels[i]->name, instrument_name(instrument),
+                 trouble->code ? trouble->why
+                               : instrument_state_name(instrument_state(instrument)));
+        engine_tell(engine, "warning", text);
+    }
+}
+
+static void look_again(void *owner)
+{
+    struct engine *engine = owner;
+    engine->queue_changed = true;
+}
+
+void lost_look_again(struct engine *engine, bool waits)
+{
+    bench_us now = clock_bench(engine->options.clock);
+    if (!waits) {
+        engine->gone_since = 0;
+        return;
+    }
+    if (!engine->gone_since)
+        engine->gone_since = now;
+    engine->look_again.due = look_again;
+    engine->look_again.owner = engine;
+    if (!engine->options.until_idle || now - engine->gone_since < GONE_AFTER)
+        deadline_set(&engine->deadlines, &engine->look_again, now + LOOK_EVERY);
+}
+
+/* --- in the middle of a step ---------------------------------------------------------------------
+ */
+
 bool lost_wait(struct live_run *run, const struct error *failure)
 {
     struct losses *losses = &run->losses;
@@ -76,17 +135,6 @@ void lost_parked(struct live_run *run)
         deadline_set(&run->engine->deadlines, &run->deadline, now_of(run) + rest(&run->losses));
 }
 
-/* Instruments that a channel has; one without them is always there. */
-static bool is_there(const struct channel *channel)
-{
-    for (int i = 0; i < WIRED_INSTRUMENTS; i++) {
-        const struct instrument *instrument = wired_instrument(channel, i);
-        if (instrument && instrument_state(instrument) != INSTRUMENT_READY)
-            return false;
-    }
-    return true;
-}
-
 static void go_on(struct live_run *run)
 {
     struct engine *engine = run->engine;
@@ -103,7 +151,7 @@ void lost_due(struct live_run *run)
     struct engine *engine = run->engine;
     if (!run->losses.waiting || run->record.state != RUN_RUNNING)
         return; /* paused meanwhile: a person takes it up */
-    if (!engine->unguarded && is_there(run->channel)) {
+    if (!engine->unguarded && lost_is_there(run->channel)) {
         go_on(run);
         return;
     }

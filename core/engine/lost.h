@@ -11,6 +11,15 @@
 
 #include "engine/live_run.h"
 
+/* All of its instruments are ready; one without any is always there. Of one that is not, nothing is
+ * begun. */
+bool lost_is_there(const struct channel *channel);
+/* On record, of a bench on which an engine begins: which channels are not there, and why. */
+void lost_tell(struct engine *engine);
+/* A queued run waits for a channel that is not there (or none does any more): looked at again soon.
+ */
+void lost_look_again(struct engine *engine, bool waits);
+
 /* True when the failure is one that may pass: the run waits then, safe first. */
 bool lost_wait(struct live_run *run, const struct error *failure);
 
