@@ -28,6 +28,7 @@ unit_tests() {
             print (skipped ? "skipped " : failed ? "FAILED  " : "ok      ") name
             if (!skipped) print name >>(results "/" (failed ? "failed" : "passed"))
             failed = failed && !skipped
+            fflush()
             n++
             next
         }

@@ -15,11 +15,11 @@
 #include "logbook/facts.h"
 #include "logbook/runs.h"
 
-#define EVERY    1.0  /* s between two looks */
-#define OLD      60.0 /* s after which expected ends are worked out again unasked */
-#define SHARE    4    /* ... and never sooner than this many times as long as it took */
-#define NICER    10   /* whoever measures goes first */
-#define ALL_OPEN 8    /* weeks and channels, as `overview` has them */
+#define EVERY 1.0  /* s between two looks */
+#define OLD   60.0 /* s after which expected ends are worked out again unasked */
+#define SHARE 4    /* ... and never sooner than this many times as long as it took */
+#define NICER 10   /* whoever measures goes first */
+#define WEEKS 8    /* as `overview` has them */
 
 struct following {
     const struct arguments *arguments;
@@ -194,11 +194,10 @@ static int check_run(const struct arguments *arguments, int64_t id, struct error
 
 int follow(const struct arguments *arguments, int64_t id, struct error *error)
 {
-    struct following f = {
-        .arguments = arguments,
-        .id = id,
-        .screen = !arguments->json && screen_is_there(),
-        .overview = {.scripts = lua_script_ops(), .weeks = ALL_OPEN, .channels = ALL_OPEN}};
+    struct following f = {.arguments = arguments,
+                          .id = id,
+                          .screen = !arguments->json && screen_is_there(),
+                          .overview = {.scripts = lua_script_ops(), .weeks = WEEKS}};
     bool any = false, over = false;
     if (check_run(arguments, id, error))
         return error->code;

@@ -25,6 +25,13 @@ static void pass_by(void *context, const struct due *due)
     (void)context, (void)due;
 }
 
+static void told(void *context, int64_t run, const struct error *error)
+{
+    struct error failure = *error;
+    (void)context;
+    foresee_failure(run, &failure);
+}
+
 void foresee(const struct arguments *arguments, int64_t run)
 {
     struct logbook *logbook = NULL;
@@ -40,10 +47,9 @@ void foresee(const struct arguments *arguments, int64_t run)
                                         .estimates = estimates,
                                         .now = clock_utc(&clock),
                                         .horizon = clock_utc(&clock) + AHEAD,
-                                        .channels = 8,
-                                        .visit = pass_by};
-        project(&projection, run, &error);
-        foresee_failure(run, &error);
+                                        .visit = pass_by,
+                                        .failed = told};
+        project(&projection, &run, 1, &error);
         estimates_free(estimates);
     }
     logbook_close(logbook);

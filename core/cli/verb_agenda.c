@@ -60,7 +60,7 @@ static const struct column columns[] = {
     {"study", "study", 'r'},  {"script", "script", 'l'},
     {"what", "what", 'l'},    {"cells", "cells", 'r'},
     {"labels", "which", 'l'}, {"channel_hours", "channel-hours", 'r'},
-    {NULL, NULL, 0},
+    {"note", "", 'l'},        {NULL, NULL, 0},
 };
 
 /* The other studies are to be seen all the same. */
@@ -77,7 +77,7 @@ static int run(const struct arguments *arguments, struct error *error)
     struct clock clock;
     int weeks, channels;
     if (argument_number(arguments, "weeks", 8, &weeks, error) ||
-        argument_number(arguments, "channels", 8, &channels, error) ||
+        argument_number(arguments, "channels", 0, &channels, error) ||
         logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
     if (!clock_of_logbook(&clock, logbook, NULL, false, error)) {
@@ -110,7 +110,8 @@ static int run(const struct arguments *arguments, struct error *error)
 static const struct option_spec options[] = {
     {"ics", "FILE", "write it for calendar programs as well (RFC 5545)", false},
     {"weeks", "N", "how far to look; else 8", false},
-    {"channels", "N", "how many channels there are to plan with; else 8", false},
+    {"channels", "N",
+     "how many channels there are to plan with; else as many as the last engine had", false},
     {NULL, NULL, NULL, false},
 };
 

@@ -131,7 +131,7 @@ static int run(const struct arguments *arguments, struct error *error)
     const bool page = argument(arguments, "on-request") != NULL;
     json_t *whole = NULL;
     if (argument_number(arguments, "weeks", 8, &options.weeks, error) ||
-        argument_number(arguments, "channels", 8, &options.channels, error))
+        argument_number(arguments, "channels", 0, &options.channels, error))
         return error->code;
     if (!page && !arguments->json)
         options.over = OVER_LOOKED_AT;
@@ -150,7 +150,8 @@ static int run(const struct arguments *arguments, struct error *error)
 
 static const struct option_spec options_known[] = {
     {"weeks", "N", "how far the agenda looks; else 8", false},
-    {"channels", "N", "how many channels there are to plan with; else 8", false},
+    {"channels", "N",
+     "how many channels there are to plan with; else as many as the last engine had", false},
     {"on-request", NULL, "one line of JSON for every line that comes in", false},
     {NULL, NULL, NULL, false},
 };

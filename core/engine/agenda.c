@@ -16,6 +16,7 @@ struct agenda {
     utc_us now;
     uint64_t seed;
     const struct zone *zone;
+    const struct agenda_options *options;
 };
 
 static const char *when_of(const struct agenda *agenda, const struct due *due)
@@ -52,23 +53,33 @@ static void add(void *context, const struct due *due)
 {
     struct agenda *agenda = context;
     struct text cells = TEXT_EMPTY;
-    char uid[128];
+    char uid[128], note[64] = "";
     text_add(&cells, "");
     name_cells(due->cells, &cells);
+    if (due->late)
+        snprintf(note, sizeof note, "%d too late: no channel is free", due->late);
     /* Lasting: the same entry of the same study has this name whenever it is planned. */
     snprintf(uid, sizeof uid, "perdure-%016" PRIx64 "-%" PRId64 "-%d-%" PRId64, agenda->seed,
              due->run, due->segment, due->n);
     json_array_append_new(
         agenda->rows,
-        json_pack("{s:s, s:s, s:o, s:o, s:o, s:I, s:s, s:s, s:i, s:s, s:O?, s:f, s:b, s:s, s:I, "
+        json_pack("{s:s, s:s, s:o, s:o, s:o, s:I, s:s, s:s, s:i, s:s, s:O?, s:f, s:i, s:s, s:b, "
+                  "s:s, s:I, "
                   "s:I}",
                   "when", when_of(agenda, due), "zone", zone_name(agenda->zone), "from",
                   instant(due->from), "until", instant(due->until), "latest", instant(due->latest),
                   "study", (json_int_t)due->run, "script", due->script, "what", due->what, "cells",
                   (int)json_array_size(due->cells), "labels", cells.bytes, "all_labels", due->cells,
-                  "channel_hours", due->channel_hours, "person", due->person, "uid", uid, "from_us",
-                  (json_int_t)due->from, "until_us", (json_int_t)due->until));
+                  "channel_hours", due->channel_hours, "late", due->late, "note", note, "person",
+                  due->person, "uid", uid, "from_us", (json_int_t)due->from, "until_us",
+                  (json_int_t)due->until));
     text_free(&cells);
+}
+
+static void failed(void *context, int64_t run, const struct error *error)
+{
+    const struct agenda *agenda = context;
+    agenda->options->failed(agenda->options->context, run, error);
 }
 
 static int is_going_on(struct logbook *logbook, int64_t id, bool *going_on, struct error *error)
@@ -87,7 +98,7 @@ int agenda_rows(const struct agenda_options *options, json_t **rows, struct erro
     int64_t *ids = NULL;
     int count = 0;
     struct agenda agenda = {json_array(), options->now, logbook_seed(logbook),
-                            logbook_zone(logbook)};
+                            logbook_zone(logbook), options};
     struct projection projection = {.logbook = logbook,
                                     .scripts = options->scripts,
                                     .estimates = options->estimates,
@@ -95,19 +106,18 @@ int agenda_rows(const struct agenda_options *options, json_t **rows, struct erro
                                     .horizon = options->horizon,
                                     .channels = options->channels,
                                     .visit = add,
+                                    .failed = failed,
                                     .context = &agenda};
+    int studies = 0;
     error_clear(error);
     logbook_open_runs(logbook, &ids, &count, error);
     for (int i = 0; i < count && !error->code; i++) {
         bool going_on = false;
-        if (is_going_on(logbook, ids[i], &going_on, error) || !going_on)
-            continue;
-        project(&projection, ids[i], error);
-        if (error->code == ERROR_SCRIPT || error->code == ERROR_FAILED) {
-            options->failed(options->context, ids[i], error);
-            error_clear(error);
-        }
+        if (!is_going_on(logbook, ids[i], &going_on, error) && going_on)
+            ids[studies++] = ids[i];
     }
+    if (!error->code)
+        project(&projection, ids, studies, error);
     free(ids);
     rows_sort(&agenda.rows, "from_us");
     *rows = agenda.rows;

@@ -1,6 +1,9 @@
-/* The projection of a study: its journal replayed, then the script led onward from now, with
- * estimates in place of runs and time moved in place of waiting. Nothing is written and nothing is
- * energised. The agenda is this, over all studies. */
+/* The projection of studies: the journal of each replayed, then all scripts led onward together
+ * from now, with estimates in place of runs and time moved in place of waiting. Runs of different
+ * studies meet at the channels as in the engine: what is ready takes the channel that is free
+ * first, and what was queued first goes first. Nothing is written and nothing is energised. The
+ * agenda is this.
+ */
 #ifndef PERDURE_ENGINE_PROJECT_H
 #define PERDURE_ENGINE_PROJECT_H
 
@@ -20,24 +23,26 @@ struct due {
     utc_us from, until; /* first start to last end */
     utc_us latest;      /* end of the window; 0: none */
     double channel_hours;
+    int late;      /* cells that find no channel before their window ends */
     bool person;   /* a person is asked something */
     bool going_on; /* its runs have been queued already, or wait for a cell */
 };
-
-typedef void due_visit(void *context, const struct due *due);
 
 struct projection {
     struct logbook *logbook;
     const struct script_ops *scripts;
     struct estimates *estimates;
     utc_us now, horizon; /* what begins after the horizon is not looked at */
-    int channels;        /* that are taken to be free for it */
-    due_visit *visit;
+    int channels;        /* to plan with; 0: as many as the latest engine had, or 8 */
+    void (*visit)(void *context, const struct due *due);
+    /* A study will fail, or no longer fits its record (ERROR_SCRIPT, ERROR_FAILED): what comes
+     * before has been visited, the others go on. */
+    void (*failed)(void *context, int64_t run, const struct error *error);
     void *context;
 };
 
-/* Visits in order of time. ERROR_SCRIPT and ERROR_FAILED are the study's own: where it will fail,
- * or no longer fits its record; what comes before has been visited. */
-int project(const struct projection *projection, int64_t run, struct error *error);
+/* Visits what each study comes to in its order; of different studies in no order. */
+int project(const struct projection *projection, const int64_t *studies, int count,
+            struct error *error);
 
 #endif

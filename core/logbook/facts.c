@@ -96,6 +96,14 @@ int logbook_set_session_channel(struct logbook *logbook, const struct session_ch
                V_TEXT(channel->accuracy), V_TEXT(channel->instruments));
 }
 
+int logbook_channel_count(struct logbook *logbook, int64_t *count, struct error *error)
+{
+    return NUMBER(logbook, error, count,
+                  "SELECT count(*) FROM session_channel "
+                  "WHERE session = (SELECT max(session) FROM session_channel WHERE session < ?1)",
+                  V_INT(INT64_MAX));
+}
+
 int logbook_end_session(struct logbook *logbook, int64_t id, utc_us at, const char *why,
                         struct error *error)
 {

@@ -68,6 +68,8 @@ struct session_channel {
 };
 int logbook_set_session_channel(struct logbook *logbook, const struct session_channel *channel,
                                 struct error *error);
+/* How many channels the latest engine had; 0 where none has worked yet. */
+int logbook_channel_count(struct logbook *logbook, int64_t *count, struct error *error);
 int logbook_end_session(struct logbook *logbook, int64_t id, utc_us at, const char *why,
                         struct error *error);
 

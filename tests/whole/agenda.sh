@@ -1,0 +1,53 @@
+#!/bin/sh
+# Studies that share a bench are planned together: what the agenda foresees is, to the second, what a simulated
+# engine then does; also which cells find no channel before their window ends.
+. "$(dirname "$0")/../support/whole.sh"
+
+echo 'return bench { title = "Two", channels = { S1 = simulated {}, S2 = simulated {} } }' >bench.lua
+echo 'return protocol { title = "Sit", run = function(cell) cell:charge { current = "0.1 It", stop = { time = "5 h" } } end }' >sit.lua
+sed 's/Sit/Nap/; s/5 h/2 h/' sit.lua >nap.lua
+cat >one.lua <<'L'
+return study { title = "One", run = function(s)
+  s:perform("sit", s.cells)
+  s:wait("P2D", { early = "0 h", late = "1 h" })
+  s:perform("nap", s.cells)
+  s:perform("sit", s.cells)
+end }
+L
+cat >two.lua <<'L'
+return study { title = "Two", run = function(s)
+  s:perform("nap", s.cells)
+  s:wait("PT55H", { early = "0 h", late = "2 h" })
+  s:perform("sit", s.cells)
+end }
+L
+PERDURE_LOGBOOK=$work/plan.perdure
+export PERDURE_LOGBOOK
+"$PERDURE" new --clock virtual --from 2026-03-02 --seed 7 >/dev/null
+"$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --size AA --labels "$(seq -f 'T-%02g' -s, 1 12)" >/dev/null
+"$PERDURE" start one.lua --cells "$(seq -f 'T-%02g' -s, 1 5)" >/dev/null
+"$PERDURE" start two.lua --cells "$(seq -f 'T-%02g' -s, 6 12)" >/dev/null
+"$PERDURE" --json agenda --channels 2 >plan.json
+"$PERDURE" --json agenda >plan8.json
+"$PERDURE" engine --bench bench.lua --until-idle >told.txt 2>&1 || fail "the engine: $(cat told.txt)"
+
+planned=$(sqlite3 :memory: "SELECT json_extract(value, '\$.study'), json_extract(value, '\$.from_us') / 1000000,
+    json_extract(value, '\$.until_us') / 1000000 FROM json_each(readfile('plan.json')) ORDER BY 1, 2")
+was=$(ask_logbook "SELECT parent, min(step.started_at) / 1000000, max(outcome.ended_at) / 1000000 FROM run
+    JOIN step ON step.run = run.id JOIN outcome ON outcome.step = step.id WHERE parent IS NOT NULL GROUP BY parent, parent_n ORDER BY 1, 2")
+[ "$(echo "$was" | wc -l)" = 5 ] || fail "five appointments: $was"
+[ "$planned" = "$was" ] || fail "planned $planned, and was $was"
+
+late=$(sqlite3 :memory: "SELECT sum(json_extract(value, '\$.late')) FROM json_each(readfile('plan.json'))")
+[ "$late" = "$(grep -c 'was looked at late' told.txt)" ] && [ "$late" -gt 0 ] || fail "$late late by plan: $(cat told.txt)"
+# With channels for all nobody is late; that is what is planned while no engine has worked on this logbook.
+[ "$(grep -c '"late": 0' plan8.json)" = 5 ] || fail "late with eight channels: $(cat plan8.json)"
+
+# After one has, its channels are planned with.
+"$PERDURE" start two.lua --cells T-01,T-02,T-03 >/dev/null
+"$PERDURE" agenda >out.txt
+"$PERDURE" agenda --channels 2 >two.txt
+cmp -s out.txt two.txt || fail "not planned with the two channels of the last engine: $(cat out.txt)"
+"$PERDURE" agenda --channels 1 | grep -q 'too late: no channel is free' || fail "not said: $("$PERDURE" agenda --channels 1)"
+sound
+finish
