@@ -88,9 +88,7 @@ enum listing {
                           cell, run and kind of step */
     LIST_CELL_STEPS,  /* everything that happened to cell `label` */
     LIST_CHANNELS,    /* of each session, or only those that run `id` was measured by */
-    LIST_CHECKS,    /* results of cells, cell by cell, oldest first: with when the step that gave it
-                       began, when the cell's last charge ended, and what was drawn from it so far */
-    LIST_PLACEMENTS /* what studies did with cells outside of runs, oldest first */
+    LIST_PLACEMENTS   /* what studies did with cells outside of runs, oldest first */
 };
 struct listing_filter {
     int64_t run; /* 0: any */

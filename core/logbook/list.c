@@ -143,27 +143,6 @@ static const char *const queries[] = {
                       "AND NOT EXISTS (SELECT 1 FROM session AS later WHERE later.id > session.id "
                       "AND later.began_at <= step.started_at)) ORDER BY session, channel",
 
-    /* One walk through what happened to each cell: asking anew for every result would cost the
-     * square of it. */
-    [LIST_CHECKS] =
-        "WITH moment (cell, at, turn, charged, drawn, run, segment, n) AS ("
-        "SELECT cell, ended_at, 0, CASE kind WHEN 'charge' THEN ended_at END, "
-        "CASE kind WHEN 'discharge' THEN charge END, NULL, NULL, NULL "
-        "FROM step JOIN outcome ON outcome.step = step.id "
-        "WHERE ended_at IS NOT NULL AND cell IS NOT NULL "
-        "UNION ALL SELECT cell, at, 1, NULL, NULL, run, segment, n FROM result "
-        "WHERE cell IS NOT NULL), "
-        "course AS (SELECT run, segment, n, max(charged) OVER past AS charged_at, "
-        "sum(drawn) OVER past AS drawn FROM moment "
-        "WINDOW past AS (PARTITION BY cell ORDER BY at, turn ROWS UNBOUNDED PRECEDING)) "
-        "SELECT result.run, script_name AS script, run.channel, label AS cell, "
-        "result.name, value, unit, uncertainty, result.step, result.at, "
-        "step.started_at AS began_at, charged_at, coalesce(drawn, 0) / 3600 AS drawn_Ah "
-        "FROM course JOIN result USING (run, segment, n) JOIN run ON run.id = result.run "
-        "JOIN cell ON cell.id = result.cell LEFT JOIN step ON step.id = result.step "
-        "WHERE (?3 IS NULL OR label = ?3) AND (?4 IS NULL OR result.name = ?4) "
-        "ORDER BY cell.id, result.at, result.run, result.segment, result.n",
-
     [LIST_PLACEMENTS] = "SELECT placement.run, cell.label AS cell, kind, placement.label AS arm, "
                         "detail AS \"detail{}\", at "
                         "FROM placement JOIN cell ON cell.id = placement.cell "

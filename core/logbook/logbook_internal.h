@@ -105,6 +105,11 @@ int sql_prepare(struct logbook *logbook, struct error *error, const char *sql, s
 void sql_bind(sqlite3_stmt *stmt, const struct value *values, int count);
 void sql_forget(struct logbook *logbook); /* finalizes all kept statements */
 
+/* One view of the file for several queries, whatever is committed meanwhile; within a transaction
+ * there is one already. sql_looked ends it, also after a failure. */
+int sql_look(struct logbook *logbook, bool *began, struct error *error);
+void sql_looked(struct logbook *logbook, bool began);
+
 /* Refuses writing to a logbook opened to read, or outside a transaction. */
 int sql_may_write(struct logbook *logbook, struct error *error);
 

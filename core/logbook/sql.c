@@ -70,6 +70,18 @@ int sql_script(sqlite3 *db, const char *path, const char *sql, struct error *err
 
 /* --- statements ----------------------------------------------------------------------------- */
 
+int sql_look(struct logbook *logbook, bool *began, struct error *error)
+{
+    *began = sqlite3_get_autocommit(logbook->db) != 0;
+    return *began ? sql_script(logbook->db, logbook->path, "BEGIN", error) : 0;
+}
+
+void sql_looked(struct logbook *logbook, bool began)
+{
+    if (began && !sqlite3_get_autocommit(logbook->db))
+        sqlite3_exec(logbook->db, "COMMIT", NULL, NULL, NULL);
+}
+
 int sql_may_write(struct logbook *logbook, struct error *error)
 {
     if (logbook->mode == LOGBOOK_READ)
