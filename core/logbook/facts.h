@@ -100,8 +100,9 @@ struct listing_filter {
 int logbook_list(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
                  json_t **rows, struct error *error);
 
-/* The same, a row at a time, for a listing that is long: visit keeps what it needs. */
-typedef void listing_visit(void *context, json_t *row);
+/* The same, a row at a time, for a listing that is long: visit keeps what it needs, and may read
+ * more of the logbook, as it was when the first row came. A nonzero return stops. */
+typedef int listing_visit(void *context, json_t *row);
 int logbook_each(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
                  listing_visit *visit, void *context, struct error *error);
 

@@ -155,7 +155,7 @@ static int visit_rows(struct logbook *logbook, const char *sql, int64_t step, in
 {
     sqlite3_stmt *stmt = NULL;
     bool row = false;
-    int failed = sql_prepare(logbook, error, sql, &stmt);
+    int failed = sql_visit(logbook, error, sql, &stmt);
 
     if (failed)
         return failed;
@@ -171,7 +171,7 @@ static int visit_rows(struct logbook *logbook, const char *sql, int64_t step, in
         *next = k + 1;
         *stopped = visit(context, k, &sample) != 0;
     }
-    sqlite3_finalize(stmt);
+    sql_visited(logbook, sql, stmt);
     return failed;
 }
 
