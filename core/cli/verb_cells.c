@@ -1,4 +1,4 @@
-/* perdure cells: lists cells; for one, its whole history. */
+/* perdure cells: lists cells; for one, its history. */
 #include <inttypes.h>
 #include <stdio.h>
 
@@ -6,6 +6,9 @@
 #include "cli/cli.h"
 #include "logbook/cells.h"
 #include "logbook/facts.h"
+
+/* Latest steps shown of a cell: a worn one has over a thousand. */
+#define LAST_SHOWN 50
 
 static const struct column list[] = {
     {"label", "cell", 'l'},      {"model", "model", 'l'},         {"chemistry", "chemistry", 'l'},
@@ -71,22 +74,61 @@ static void show(const struct arguments *arguments, struct logbook *logbook, con
     print_rows_in(arguments, rows, columns, logbook_zone(logbook));
 }
 
+/* The latest steps of its history, and how many there are before them; as JSON always all. */
+static int show_history(const struct arguments *arguments, struct logbook *logbook,
+                        const char *label, size_t most, struct error *error)
+{
+    const struct listing_filter filter = {.label = label};
+    json_t *rows = NULL;
+    if (logbook_list(logbook, LIST_CELL_STEPS, &filter, &rows, error))
+        return error->code;
+    size_t count = json_array_size(rows), earlier = count > most ? count - most : 0;
+    if (earlier && !arguments->json && !argument(arguments, "all")) {
+        json_t *latest = json_array();
+        for (size_t i = earlier; i < count; i++)
+            json_array_append(latest, json_array_get(rows, i));
+        json_decref(rows);
+        rows = latest;
+        printf("%zu earlier step%s left out: --all shows them too, --last N the latest N\n\n",
+               earlier, earlier == 1 ? " is" : "s are");
+    }
+    print_rows_in(arguments, rows, history, logbook_zone(logbook));
+    json_decref(rows);
+    return 0;
+}
+
 static int run(const struct arguments *arguments, struct error *error)
 {
     struct logbook *logbook = NULL;
     json_t *rows = NULL;
-    struct listing_filter filter = {.label = arguments->words ? arguments->word[0] : NULL};
+    const char *label = arguments->words ? arguments->word[0] : NULL;
     struct cell_record cell;
-    if (logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
+    int most = LAST_SHOWN;
+    if (!label && (argument(arguments, "last") || argument(arguments, "all")))
+        return error_set(error, ERROR_USAGE, argument(arguments, "last") ? "--last" : "--all",
+                         "name the cell: perdure cells LABEL --all",
+                         "it is about the history of one cell");
+    if (argument_number(arguments, "last", LAST_SHOWN, &most, error) ||
+        logbook_open(&logbook, arguments->logbook, LOGBOOK_READ, error))
         return error->code;
-    if (!(filter.label && (logbook_cell(logbook, filter.label, &cell, error) ||
-                           show_cell(arguments, logbook, &cell, error))) &&
-        !logbook_list(logbook, filter.label ? LIST_CELL_STEPS : LIST_CELLS, &filter, &rows, error))
-        show(arguments, logbook, rows, filter.label ? history : list);
+    if (label) {
+        if (!logbook_cell(logbook, label, &cell, error) &&
+            !show_cell(arguments, logbook, &cell, error))
+            show_history(arguments, logbook, label, (size_t)most, error);
+    } else if (!logbook_list(logbook, LIST_CELLS, NULL, &rows, error)) {
+        show(arguments, logbook, rows, list);
+    }
     json_decref(rows);
     logbook_close(logbook);
     return error->code;
 }
 
-const struct verb verb_cells = {"cells", "[LABEL]", 0, 1, "lists cells; for one, its whole history",
-                                NULL,    run};
+static const struct option_spec options[] = {
+    {"last", "N", "of a cell's history the latest N steps, 50 unless said; --json has always all",
+     false},
+    {"all", NULL, "all of them", false},
+    {NULL, NULL, NULL, false},
+};
+
+const struct verb verb_cells = {"cells", "[LABEL]", 0, 1, "lists cells; for one, its history",
+                                options, run};

@@ -97,78 +97,83 @@ static json_t *chosen_runs(const struct export *export, const json_t *all)
     return rows;
 }
 
-static json_t *chosen_steps(const struct export *export, const json_t *all)
-{
-    json_t *rows = json_array(), *row;
-    size_t i;
-    json_array_foreach(all, i, row)
-    {
-        if (evidence_has(&export->evidence, row_text(row, "cell")))
-            json_array_append(rows, row);
-    }
-    return rows;
-}
-
 static json_t *flat_rows(const struct export *export)
 {
-    json_t *rows = json_array(), *result, *cell;
-    size_t i, j;
+    json_t *rows = json_array(), *by_label = json_object(), *result, *cell;
+    size_t i;
+    json_array_foreach(export->evidence.cells, i, cell)
+    {
+        json_object_set(by_label, row_text(cell, "label"), cell);
+    }
     json_array_foreach(export->evidence.results, i, result)
     {
-        json_array_foreach(export->evidence.cells, j, cell)
-        {
-            if (strcmp(row_text(cell, "label"), row_text(result, "cell")) != 0)
-                continue;
-            json_t *row = json_copy(cell);
-            json_object_update(row, result);
-            json_array_append_new(rows, row);
-        }
+        json_t *row = json_copy(json_object_get(by_label, row_text(result, "cell")));
+        json_object_update(row, result);
+        json_array_append_new(rows, row);
     }
+    json_decref(by_label);
     measured_expand(rows);
     return rows;
 }
 
-/* --- readings
+/* --- steps and readings
  * ---------------------------------------------------------------------------------- */
 
+/* Too many to be held: each step goes to its table as it is read, and its readings to theirs. */
 struct writing {
     struct export *export;
-    struct csv_file csv;
+    struct csv_file steps, readings;
     json_int_t step;
+    struct error *error;
 };
 
 static int write_reading(void *context, int64_t k, const struct sample *sample)
 {
     struct writing *writing = context;
-    csv_file_number(&writing->csv, (double)writing->step);
-    csv_file_number(&writing->csv, (double)k);
-    csv_file_number(&writing->csv, (double)sample->t_us / 1e6);
-    csv_file_number(&writing->csv, sample->voltage);
-    csv_file_number(&writing->csv, sample->current);
-    csv_file_number(&writing->csv, sample->temperature);
-    csv_file_end_row(&writing->csv);
+    struct csv_file *csv = &writing->readings;
+    csv_file_number(csv, (double)writing->step);
+    csv_file_number(csv, (double)k);
+    csv_file_number(csv, (double)sample->t_us / 1e6);
+    csv_file_number(csv, sample->voltage);
+    csv_file_number(csv, sample->current);
+    csv_file_number(csv, sample->temperature);
+    csv_file_end_row(csv);
     writing->export->rows[PACKAGE_READINGS]++;
-    return ferror(writing->csv.file);
+    return ferror(csv->file);
 }
 
-static int write_readings(struct export *export, const json_t *steps, struct error *error)
+static int write_step(void *context, json_t *row)
 {
-    struct writing writing = {.export = export};
-    size_t i;
-    json_t *step;
-    if (open_table(export, PACKAGE_READINGS, &writing.csv, error))
-        return error->code;
-    json_array_foreach(steps, i, step)
-    {
-        writing.step = json_integer_value(json_object_get(step, "step"));
-        if (logbook_samples(export->evidence.logbook, writing.step, write_reading, &writing, error))
-            break;
-    }
+    struct writing *writing = context;
+    const struct evidence *evidence = &writing->export->evidence;
+    if (!evidence_has(evidence, row_text(row, "cell")))
+        return 0;
+    write_row(writing->export, PACKAGE_STEPS, &writing->steps, row);
+    writing->step = json_integer_value(json_object_get(row, "step"));
+    return logbook_samples(evidence->logbook, writing->step, write_reading, writing,
+                           writing->error) ||
+           ferror(writing->steps.file) || ferror(writing->readings.file);
+}
+
+static int close_table(struct csv_file *csv, struct error *error)
+{
     struct error closing;
     error_clear(&closing);
-    if (csv_file_close(&writing.csv, &closing) && !error->code)
+    if (csv_file_close(csv, &closing) && !error->code)
         *error = closing;
     return error->code;
+}
+
+static int write_steps(struct export *export, struct error *error)
+{
+    struct writing writing = {.export = export, .error = error};
+    if (open_table(export, PACKAGE_STEPS, &writing.steps, error))
+        return error->code;
+    if (!open_table(export, PACKAGE_READINGS, &writing.readings, error)) {
+        logbook_each(export->evidence.logbook, LIST_STEPS, NULL, write_step, &writing, error);
+        close_table(&writing.readings, error);
+    }
+    return close_table(&writing.steps, error);
 }
 
 /* --- the package
@@ -234,34 +239,29 @@ static int write_all(struct export *export, const char *licence, struct error *e
 {
     struct logbook *logbook = export->evidence.logbook;
     struct listing_filter all = {0};
-    json_t *models = NULL, *runs = NULL, *channels = NULL, *all_steps = NULL;
+    json_t *models = NULL, *runs = NULL, *channels = NULL;
     if (logbook_list(logbook, LIST_MODELS, &all, &models, error) ||
         logbook_list(logbook, LIST_RUNS, &all, &runs, error) ||
-        logbook_list(logbook, LIST_STEPS, &all, &all_steps, error) ||
         logbook_list(logbook, LIST_CHANNELS, &all, &channels, error)) {
         json_decref(models);
         json_decref(runs);
-        json_decref(all_steps);
         return error->code;
     }
     json_t *own_models = chosen_models(export, models), *own_runs = chosen_runs(export, runs);
-    json_t *steps = chosen_steps(export, all_steps), *flat = flat_rows(export);
+    json_t *flat = flat_rows(export);
     /* The descriptor last: a folder without it is no package. */
     if (!write_rows(export, PACKAGE_MODELS, own_models, error) &&
         !write_rows(export, PACKAGE_CELLS, export->evidence.cells, error) &&
         !write_rows(export, PACKAGE_RUNS, own_runs, error) &&
-        !write_rows(export, PACKAGE_STEPS, steps, error) &&
         !write_rows(export, PACKAGE_RESULTS, export->evidence.results, error) &&
         !write_rows(export, PACKAGE_CHANNELS, channels, error) &&
-        !write_rows(export, PACKAGE_FLAT, flat, error) && !write_readings(export, steps, error))
+        !write_rows(export, PACKAGE_FLAT, flat, error) && !write_steps(export, error))
         describe(export, licence, error);
     json_decref(models);
     json_decref(runs);
     json_decref(channels);
-    json_decref(all_steps);
     json_decref(own_models);
     json_decref(own_runs);
-    json_decref(steps);
     json_decref(flat);
     return error->code;
 }

@@ -139,18 +139,22 @@ static int audit_step(struct audit *audit, struct logbook *logbook, const json_t
     return 0;
 }
 
+struct auditing {
+    struct audit *audit;
+    struct logbook *logbook;
+    struct error *error;
+};
+
+static int visit_step(void *context, json_t *row)
+{
+    struct auditing *auditing = context;
+    return audit_step(auditing->audit, auditing->logbook, row, auditing->error);
+}
+
 int audit_charges(struct audit *audit, struct logbook *logbook, struct error *error)
 {
-    json_t *rows = NULL, *row;
-    size_t i;
-    if (logbook_list(logbook, LIST_STEPS, &(struct listing_filter){0}, &rows, error))
-        return error->code;
-    json_array_foreach(rows, i, row)
-    {
-        if (audit_step(audit, logbook, row, error))
-            break;
-    }
-    json_decref(rows);
+    struct auditing auditing = {audit, logbook, error};
+    logbook_each(logbook, LIST_STEPS, NULL, visit_step, &auditing, error);
     return error->code;
 }
 

@@ -90,9 +90,7 @@ enum listing {
                           cell, run and kind of step */
     LIST_CELL_STEPS,  /* everything that happened to cell `label` */
     LIST_CHANNELS,    /* of each session, or only those that run `id` was measured by */
-    LIST_CHECKS,    /* results of cells, cell by cell, oldest first: with when the step that gave it
-                       began, when the cell's last charge ended, and what was drawn from it so far */
-    LIST_PLACEMENTS /* what studies did with cells outside of runs, oldest first */
+    LIST_PLACEMENTS   /* what studies did with cells outside of runs, oldest first */
 };
 struct listing_filter {
     int64_t run; /* 0: any */
@@ -104,8 +102,9 @@ struct listing_filter {
 int logbook_list(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
                  json_t **rows, struct error *error);
 
-/* The same, a row at a time, for a listing that is long: visit keeps what it needs. */
-typedef void listing_visit(void *context, json_t *row);
+/* The same, a row at a time, for a listing that is long: visit keeps what it needs, and may read
+ * more of the logbook, as it was when the first row came. A nonzero return stops. */
+typedef int listing_visit(void *context, json_t *row);
 int logbook_each(struct logbook *logbook, enum listing listing, const struct listing_filter *filter,
                  listing_visit *visit, void *context, struct error *error);
 

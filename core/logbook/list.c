@@ -27,7 +27,12 @@
     "iif(" STAGED_IS_LATER ", recent.millidegree, sample.millidegree) / 1e3 AS temperature_degC"
 
 /* The greatest id that is asked for, where an id of 0 asks for all: lets an index be used. */
-#define LAST_ID_OF(id) "iif(" id ", " id ", 9223372036854775807)"
+#define LAST_ID        "9223372036854775807"
+#define LAST_ID_OF(id) "iif(" id ", " id ", " LAST_ID ")"
+
+/* A run's steps lie between its first and its last, which the journal's index tells. */
+#define RUN_FIRST_STEP "iif(?1, (SELECT min(id) FROM step AS own WHERE own.run = ?1), 0)"
+#define RUN_LAST_STEP  "iif(?1, (SELECT max(id) FROM step AS own WHERE own.run = ?1), " LAST_ID ")"
 
 static const char *const queries[] = {
     [LIST_MODELS] = "SELECT id, name, maker, size, chemistry, "
@@ -64,11 +69,13 @@ static const char *const queries[] = {
                      "AND (?4 IS NULL OR result.name = ?4) "
                      "ORDER BY result.run, result.segment, result.n",
 
-    [LIST_STEPS] = "SELECT " STEP_COLUMNS "FROM step LEFT JOIN outcome ON outcome.step = step.id "
-                   "LEFT JOIN cell ON cell.id = step.cell "
-                   "WHERE step.run BETWEEN ?1 AND ?2 AND step.id BETWEEN ?5 AND " LAST_ID_OF(
-                       "?5") " AND step.id > ?6 AND (?3 IS NULL OR label = ?3) "
-                             "ORDER BY step.id",
+    [LIST_STEPS] =
+        "SELECT " STEP_COLUMNS "FROM step LEFT JOIN outcome ON outcome.step = step.id "
+        "LEFT JOIN cell ON cell.id = step.cell "
+        "WHERE step.id BETWEEN max(?5, ?6 + 1, " RUN_FIRST_STEP ") "
+        "AND min(" LAST_ID_OF("?5") ", " RUN_LAST_STEP ") "
+                                    "AND step.run BETWEEN ?1 AND ?2 AND (?3 IS NULL OR label = ?3) "
+                                    "ORDER BY step.id",
 
     /* The step by the journal's index. Its latest sample is one of `recent`, which is short, or of
      * `sample`, by its key; the view that shows both as one would be built whole. */
@@ -86,11 +93,13 @@ static const char *const queries[] = {
         "WHERE run.ended_at IS NULL AND outcome.ended_at IS NULL "
         "AND run.id BETWEEN ?1 AND ?2 ORDER BY step.run",
 
-    [LIST_STEP_TOTALS] = "SELECT label AS cell, step.channel, step.how, count(*) AS steps, "
-                         "sum(samples) AS samples "
-                         "FROM step LEFT JOIN outcome ON outcome.step = step.id "
-                         "JOIN cell ON cell.id = step.cell WHERE ?3 IS NULL OR label = ?3 "
-                         "GROUP BY step.cell, step.channel, step.how",
+    /* Steps in the order in which they lie: an index on the cell would fetch each from elsewhere.
+     */
+    [LIST_STEP_TOTALS] = "SELECT label AS cell, channel, how, steps, samples FROM "
+                         "(SELECT cell, channel, how, count(*) AS steps, sum(samples) AS samples "
+                         "FROM step NOT INDEXED LEFT JOIN outcome ON outcome.step = step.id "
+                         "GROUP BY cell, channel, how) AS total JOIN cell ON cell.id = total.cell "
+                         "WHERE ?3 IS NULL OR label = ?3 ORDER BY cell.id, channel, how",
 
     [LIST_JOURNAL] = "SELECT run, segment, n, name, args AS \"args{}\", intent_at, "
                      "outcome AS \"outcome{}\", outcome_at FROM journal "
@@ -142,27 +151,6 @@ static const char *const queries[] = {
                       "AND (session.began_at <= step.started_at OR session.began_at < outcome.at) "
                       "AND NOT EXISTS (SELECT 1 FROM session AS later WHERE later.id > session.id "
                       "AND later.began_at <= step.started_at)) ORDER BY session, channel",
-
-    /* One walk through what happened to each cell: asking anew for every result would cost the
-     * square of it. */
-    [LIST_CHECKS] =
-        "WITH moment (cell, at, turn, charged, drawn, run, segment, n) AS ("
-        "SELECT cell, ended_at, 0, CASE kind WHEN 'charge' THEN ended_at END, "
-        "CASE kind WHEN 'discharge' THEN charge END, NULL, NULL, NULL "
-        "FROM step JOIN outcome ON outcome.step = step.id "
-        "WHERE ended_at IS NOT NULL AND cell IS NOT NULL "
-        "UNION ALL SELECT cell, at, 1, NULL, NULL, run, segment, n FROM result "
-        "WHERE cell IS NOT NULL), "
-        "course AS (SELECT run, segment, n, max(charged) OVER past AS charged_at, "
-        "sum(drawn) OVER past AS drawn FROM moment "
-        "WINDOW past AS (PARTITION BY cell ORDER BY at, turn ROWS UNBOUNDED PRECEDING)) "
-        "SELECT result.run, script_name AS script, run.channel, label AS cell, "
-        "result.name, value, unit, uncertainty, result.step, result.at, "
-        "step.started_at AS began_at, charged_at, coalesce(drawn, 0) / 3600 AS drawn_Ah "
-        "FROM course JOIN result USING (run, segment, n) JOIN run ON run.id = result.run "
-        "JOIN cell ON cell.id = result.cell LEFT JOIN step ON step.id = result.step "
-        "WHERE (?3 IS NULL OR label = ?3) AND (?4 IS NULL OR result.name = ?4) "
-        "ORDER BY cell.id, result.at, result.run, result.segment, result.n",
 
     [LIST_PLACEMENTS] = "SELECT placement.run, cell.label AS cell, kind, placement.label AS arm, "
                         "detail AS \"detail{}\", at "
@@ -242,7 +230,7 @@ static int prepare_listing(struct logbook *logbook, enum listing listing,
                            struct error *error)
 {
     static const struct listing_filter everything = {0, 0, NULL, NULL, 0};
-    int failed = sql_prepare(logbook, error, queries[listing], stmt);
+    int failed = sql_visit(logbook, error, queries[listing], stmt);
 
     if (failed)
         return failed;
@@ -264,7 +252,7 @@ int logbook_list(struct logbook *logbook, enum listing listing, const struct lis
     failed = prepare_listing(logbook, listing, filter, &stmt, error);
     if (!failed)
         failed = rows_of(logbook, stmt, rows, error);
-    sqlite3_finalize(stmt);
+    sql_visited(logbook, queries[listing], stmt);
     return failed;
 }
 
@@ -272,15 +260,18 @@ int logbook_each(struct logbook *logbook, enum listing listing, const struct lis
                  listing_visit *visit, void *context, struct error *error)
 {
     sqlite3_stmt *stmt = NULL;
-    bool row = false;
-    int failed = prepare_listing(logbook, listing, filter, &stmt, error);
+    bool began = false, row = false, stopped = false;
+    int failed = sql_look(logbook, &began, error);
 
-    while (!failed && (failed = sql_row(logbook, error, stmt, &row)) == 0 && row) {
+    if (!failed)
+        failed = prepare_listing(logbook, listing, filter, &stmt, error);
+    while (!failed && !stopped && (failed = sql_row(logbook, error, stmt, &row)) == 0 && row) {
         json_t *object = row_object(stmt);
-        visit(context, object);
+        stopped = visit(context, object) != 0;
         json_decref(object);
     }
-    sqlite3_finalize(stmt);
+    sql_visited(logbook, queries[listing], stmt);
+    sql_looked(logbook, began);
     return failed;
 }
 

@@ -36,7 +36,7 @@ struct logbook {
     utc_us created;
     char clock[32];
     struct zone *zone; /* NULL: UTC */
-    struct {
+    struct kept_statement {
         const char *sql;
         sqlite3_stmt *stmt;
     } statement[STATEMENTS];
@@ -97,13 +97,23 @@ void sql_done(sqlite3_stmt *stmt);
 int sql_number(struct logbook *logbook, struct error *error, int64_t *out, const char *sql,
                const struct value *values, int count);
 
-/* A kept statement, and one that the caller finalizes: for queries whose rows are handed to a
- * callback, which may come back here. */
+/* A kept statement, and one that the caller finalizes. */
 int sql_statement(struct logbook *logbook, struct error *error, const char *sql,
                   sqlite3_stmt **stmt);
 int sql_prepare(struct logbook *logbook, struct error *error, const char *sql, sqlite3_stmt **stmt);
+
+/* For a query whose rows are handed to a callback, which may come back here: the kept statement,
+ * or, while that one is at work further out, one of its own. Always end with sql_visited. */
+int sql_visit(struct logbook *logbook, struct error *error, const char *sql, sqlite3_stmt **stmt);
+void sql_visited(struct logbook *logbook, const char *sql, sqlite3_stmt *stmt); /* may be NULL */
+
 void sql_bind(sqlite3_stmt *stmt, const struct value *values, int count);
 void sql_forget(struct logbook *logbook); /* finalizes all kept statements */
+
+/* One view of the file for several queries, whatever is committed meanwhile; within a transaction
+ * there is one already. sql_looked ends it, also after a failure. */
+int sql_look(struct logbook *logbook, bool *began, struct error *error);
+void sql_looked(struct logbook *logbook, bool began);
 
 /* Refuses writing to a logbook opened to read, or outside a transaction. */
 int sql_may_write(struct logbook *logbook, struct error *error);

@@ -70,6 +70,18 @@ int sql_script(sqlite3 *db, const char *path, const char *sql, struct error *err
 
 /* --- statements ----------------------------------------------------------------------------- */
 
+int sql_look(struct logbook *logbook, bool *began, struct error *error)
+{
+    *began = sqlite3_get_autocommit(logbook->db) != 0;
+    return *began ? sql_script(logbook->db, logbook->path, "BEGIN", error) : 0;
+}
+
+void sql_looked(struct logbook *logbook, bool began)
+{
+    if (began && !sqlite3_get_autocommit(logbook->db))
+        sqlite3_exec(logbook->db, "COMMIT", NULL, NULL, NULL);
+}
+
 int sql_may_write(struct logbook *logbook, struct error *error)
 {
     if (logbook->mode == LOGBOOK_READ)
@@ -93,28 +105,55 @@ int sql_prepare(struct logbook *logbook, struct error *error, const char *sql, s
     return 0;
 }
 
-int sql_statement(struct logbook *logbook, struct error *error, const char *sql,
-                  sqlite3_stmt **stmt)
+/* The place of a kept statement, or the free one where it would be kept; NULL when all are taken.
+ */
+static struct kept_statement *place_of(struct logbook *logbook, const char *sql)
 {
     size_t slot = ((uintptr_t)sql * 0x9E3779B97F4A7C15u) >> 32;
 
     for (size_t tries = 0; tries < STATEMENTS; tries++, slot++) {
-        slot &= STATEMENTS - 1;
-        if (logbook->statement[slot].sql == sql) {
-            *stmt = logbook->statement[slot].stmt;
-            return 0;
-        }
-        if (logbook->statement[slot].sql == NULL) {
-            int failed = sql_prepare(logbook, error, sql, stmt);
-            if (failed)
-                return failed;
-            logbook->statement[slot].sql = sql;
-            logbook->statement[slot].stmt = *stmt;
-            return 0;
-        }
+        struct kept_statement *place = &logbook->statement[slot & (STATEMENTS - 1)];
+        if (place->sql == sql || place->sql == NULL)
+            return place;
     }
-    return error_set(error, ERROR_INTERNAL, logbook->path, "report this as a fault of Perdure",
-                     "there are more than %d statements", STATEMENTS);
+    return NULL;
+}
+
+int sql_statement(struct logbook *logbook, struct error *error, const char *sql,
+                  sqlite3_stmt **stmt)
+{
+    struct kept_statement *place = place_of(logbook, sql);
+
+    if (place == NULL)
+        return error_set(error, ERROR_INTERNAL, logbook->path, "report this as a fault of Perdure",
+                         "there are more than %d statements", STATEMENTS);
+    if (place->sql == NULL) {
+        int failed = sql_prepare(logbook, error, sql, stmt);
+        if (failed)
+            return failed;
+        *place = (struct kept_statement){sql, *stmt};
+    }
+    *stmt = place->stmt;
+    return 0;
+}
+
+int sql_visit(struct logbook *logbook, struct error *error, const char *sql, sqlite3_stmt **stmt)
+{
+    int failed = sql_statement(logbook, error, sql, stmt);
+
+    if (!failed && sqlite3_stmt_busy(*stmt))
+        failed = sql_prepare(logbook, error, sql, stmt);
+    return failed;
+}
+
+void sql_visited(struct logbook *logbook, const char *sql, sqlite3_stmt *stmt)
+{
+    const struct kept_statement *place = place_of(logbook, sql);
+
+    if (place != NULL && place->stmt == stmt)
+        sql_done(stmt);
+    else
+        sqlite3_finalize(stmt);
 }
 
 void sql_forget(struct logbook *logbook)

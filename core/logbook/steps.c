@@ -155,7 +155,7 @@ static int visit_rows(struct logbook *logbook, const char *sql, int64_t step, in
 {
     sqlite3_stmt *stmt = NULL;
     bool row = false;
-    int failed = sql_prepare(logbook, error, sql, &stmt);
+    int failed = sql_visit(logbook, error, sql, &stmt);
 
     if (failed)
         return failed;
@@ -171,7 +171,7 @@ static int visit_rows(struct logbook *logbook, const char *sql, int64_t step, in
         *next = k + 1;
         *stopped = visit(context, k, &sample) != 0;
     }
-    sqlite3_finalize(stmt);
+    sql_visited(logbook, sql, stmt);
     return failed;
 }
 
@@ -180,12 +180,9 @@ int logbook_samples(struct logbook *logbook, int64_t step, sample_visit *visit, 
 {
     bool stopped = false;
     int64_t next = 0;
-    int failed = 0;
-    /* One view of both tables, whatever is moved meanwhile. */
-    bool alone = sqlite3_get_autocommit(logbook->db) != 0;
+    bool began = false;
+    int failed = sql_look(logbook, &began, error); /* whatever is moved meanwhile */
 
-    if (alone)
-        failed = sql_script(logbook->db, logbook->path, "BEGIN", error);
     if (!failed)
         failed = visit_rows(logbook,
                             "SELECT k, microsecond, microvolt, microampere, millidegree "
@@ -196,7 +193,6 @@ int logbook_samples(struct logbook *logbook, int64_t step, sample_visit *visit, 
                             "SELECT k, microsecond, microvolt, microampere, millidegree "
                             "FROM recent WHERE step = ?1 AND k >= ?2 ORDER BY row",
                             step, &next, visit, context, &stopped, error);
-    if (alone && !sqlite3_get_autocommit(logbook->db))
-        sqlite3_exec(logbook->db, "COMMIT", NULL, NULL, NULL);
+    sql_looked(logbook, began);
     return failed;
 }

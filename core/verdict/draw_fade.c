@@ -21,12 +21,13 @@ struct gathered {
  * ------------------------------------------------------------------------------------- */
 
 /* label -> true where the cell's last run failed or was stopped: its line ended before its time. */
-static void look_at_run(void *stopped, json_t *run)
+static int look_at_run(void *stopped, json_t *run)
 {
     const char *state = row_text(run, "state");
     json_object_set_new(
         stopped, row_text(run, "cell"),
         json_boolean(strcmp(state, "failed") == 0 || strcmp(state, "stopped") == 0));
+    return 0;
 }
 
 /* Parts of the cell's first capacity. */

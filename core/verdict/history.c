@@ -10,6 +10,7 @@
 #include "base/quantity.h"
 #include "base/rows.h"
 #include "base/text.h"
+#include "logbook/checks.h"
 #include "logbook/facts.h"
 
 #define DAY (86400.0 * US_PER_S)
@@ -58,9 +59,9 @@ static void take_cells(struct history *out, json_t **labels)
     json_decref(names);
 }
 
-static struct subject *subject_of(struct history *history, const json_t *labels, const json_t *row)
+static struct subject *subject_of(struct history *history, const json_t *labels, const char *label)
 {
-    const json_t *place = json_object_get(labels, row_text(row, "cell"));
+    const json_t *place = json_object_get(labels, label);
     return place ? &history->subjects[json_integer_value(place)] : NULL;
 }
 
@@ -70,25 +71,27 @@ static struct subject *subject_of(struct history *history, const json_t *labels,
 /* The same few texts come again and again: each is kept once. */
 static const char *kept(struct history *history, const char *text)
 {
-    if (!json_object_get(history->texts, text))
-        json_object_set_new(history->texts, text, json_true());
+    if (!json_object_get(history->texts, text) &&
+        json_object_set_new(history->texts, text, json_true()))
+        return "(not valid UTF-8)"; /* as listings say */
     return json_object_iter_key(json_object_iter_at(history->texts, text));
 }
 
-static void take_check(struct history *history, struct subject *subject, const json_t *row)
+static void take_check(struct history *history, struct subject *subject,
+                       const struct check_record *row)
 {
-    utc_us began = row_instant(row, "began_at"), charged = row_instant(row, "charged_at");
-    struct check check = {.name = kept(history, row_text(row, "name")),
-                          .unit = kept(history, row_text(row, "unit")),
-                          .script = kept(history, row_text(row, "script")),
-                          .channel = kept(history, row_text(row, "channel")),
-                          .run = json_integer_value(json_object_get(row, "run")),
-                          .value = row_number(row, "value"),
-                          .uncertainty = row_number(row, "uncertainty"),
-                          .at = row_instant(row, "at"),
-                          .days = began && charged ? (double)(began - charged) / DAY : NAN,
-                          .cycles = 3600 * row_number(row, "drawn_Ah") /
-                                    history->models[subject->model].rated,
+    struct check check = {.name = kept(history, row->name),
+                          .unit = kept(history, row->unit),
+                          .script = kept(history, row->script),
+                          .channel = kept(history, row->channel),
+                          .run = row->run,
+                          .value = row->value,
+                          .uncertainty = row->uncertainty,
+                          .at = row->at,
+                          .days = row->began_at && row->charged_at
+                                      ? (double)(row->began_at - row->charged_at) / DAY
+                                      : NAN,
+                          .cycles = row->drawn / history->models[subject->model].rated,
                           .temperature = NAN};
     /* Recovered: charged again since, so the age is that at which it was opened. */
     if (strcmp(check.name, "recovered") == 0) {
@@ -169,10 +172,10 @@ struct reading {
     json_t *labels;
 };
 
-static void visit_check(void *context, json_t *row)
+static void visit_check(void *context, const struct check_record *row)
 {
     struct reading *reading = context;
-    struct subject *subject = subject_of(reading->history, reading->labels, row);
+    struct subject *subject = subject_of(reading->history, reading->labels, row->cell);
     if (subject)
         take_check(reading->history, subject, row);
 }
@@ -189,7 +192,7 @@ int history_open(struct history *out, struct logbook *logbook, json_t *cells, st
         return error->code;
     }
     take_cells(out, &reading.labels);
-    if (logbook_each(logbook, LIST_CHECKS, &all, visit_check, &reading, error) ||
+    if (logbook_checks(logbook, visit_check, &reading, error) ||
         logbook_list(logbook, LIST_PLACEMENTS, &all, &out->placements, error)) {
         json_decref(reading.labels);
         history_close(out);
@@ -197,7 +200,7 @@ int history_open(struct history *out, struct logbook *logbook, json_t *cells, st
     }
     json_array_foreach(out->placements, i, row)
     {
-        struct subject *subject = subject_of(out, reading.labels, row);
+        struct subject *subject = subject_of(out, reading.labels, row_text(row, "cell"));
         if (subject)
             take_placement(out, subject, row, i);
     }

@@ -52,7 +52,7 @@ const char **report_table(struct report *report, struct page_table *table,
 }
 
 /* Keeps what a report says of runs: there may be tens of thousands. */
-static void take_run(void *context, json_t *row)
+static int take_run(void *context, json_t *row)
 {
     static const char *const keys[] = {
         "run",       "kind",       "script",   "script_hash", "cell",           "state",      "why",
@@ -60,11 +60,12 @@ static void take_run(void *context, json_t *row)
     struct report *report = context;
     const char *cell = row_text(row, "cell");
     if (cell[0] && !evidence_has(report->evidence, cell))
-        return;
+        return 0;
     json_t *kept = json_object();
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
         json_object_set(kept, keys[i], json_object_get(row, keys[i]));
     json_array_append_new(report->runs, kept);
+    return 0;
 }
 
 int report_runs(struct report *report, struct error *error)

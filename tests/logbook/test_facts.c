@@ -350,6 +350,124 @@ static void test_steps_journal_and_gaps(void **state)
     close_sound(logbook);
 }
 
+/* Runs at work side by side: the steps of each are its own. */
+static void test_steps_of_runs_side_by_side(void **state)
+{
+    struct logbook *logbook = memory_logbook();
+    json_t *rows;
+
+    (void)state;
+    must(logbook_begin(logbook, &error));
+    for (int run = 0; run < 3; run++)
+        add_run(logbook, 0);
+    for (int n = 1; n <= 4; n++)
+        for (int run = 1; run <= 2; run++)
+            add_step(logbook, run, n);
+    must(logbook_commit(logbook, &error));
+    rows = list(logbook, LIST_STEPS, (struct listing_filter){.run = 2}, 4);
+    for (size_t i = 0; i < 4; i++) {
+        expect_number(rows, i, "run", 2);
+        expect_number(rows, i, "step", 2.0 * (double)(i + 1));
+    }
+    json_decref(rows);
+    json_decref(list(logbook, LIST_STEPS, (struct listing_filter){0}, 8));
+    json_decref(list(logbook, LIST_STEPS, (struct listing_filter){.run = 3}, 0));
+    json_decref(list(logbook, LIST_STEPS, (struct listing_filter){.run = 9}, 0));
+    json_decref(list(logbook, LIST_STEPS, (struct listing_filter){.run = 2, .step = 4}, 1));
+    json_decref(list(logbook, LIST_STEPS, (struct listing_filter){.run = 2, .step = 3}, 0));
+    json_decref(list(logbook, LIST_STEPS, (struct listing_filter){.run = 2, .after = 4}, 2));
+    json_decref(list(logbook, LIST_STEPS, (struct listing_filter){.after = 7}, 1));
+    close_sound(logbook);
+}
+
+static void test_totals_of_steps(void **state)
+{
+    struct logbook *logbook = a_run();
+    struct step_record step = {.run = 1,
+                               .n = 2,
+                               .cell = 1,
+                               .channel = "A1",
+                               .kind = "rest",
+                               .how = "simulated",
+                               .plan = "{}",
+                               .started_at = DAY_ONE};
+    json_t *rows;
+
+    (void)state;
+    must(logbook_add_step(logbook, &step, &error)); /* open, so it has come to nothing yet */
+    step.n = 3;
+    must(logbook_add_step(logbook, &step, &error));
+    add_samples(logbook, step.id, 0, 5);
+    must(logbook_end_step(logbook, step.id, &no_sums, DAY_ONE + 1, &error));
+    must(logbook_commit(logbook, &error));
+    rows = list(logbook, LIST_STEP_TOTALS, (struct listing_filter){0}, 2);
+    expect_text(rows, 0, "channel", "A1");
+    expect_number(rows, 0, "steps", 2);
+    expect_number(rows, 0, "samples", 5);
+    expect_text(rows, 1, "cell", "KES-07");
+    expect_text(rows, 1, "channel", "S1");
+    expect_text(rows, 1, "how", "simulated");
+    expect_number(rows, 1, "steps", 1);
+    json_decref(rows);
+    json_decref(list(logbook, LIST_STEP_TOTALS, (struct listing_filter){.label = "none"}, 0));
+    close_sound(logbook);
+}
+
+struct visiting {
+    struct logbook *logbook;
+    int deep, rows, samples, stop_after;
+};
+
+static int count_sample(void *context, int64_t k, const struct sample *sample)
+{
+    struct visiting *visiting = context;
+
+    assert_int_equal(sample->t_us % US_PER_S, 1 + visiting->deep);
+    assert_true(k < 3);
+    visiting->samples++;
+    return 0;
+}
+
+/* Reads the samples of the step, and, once, all steps anew. */
+static int visit_step(void *context, json_t *row)
+{
+    struct visiting *visiting = context;
+    const json_int_t step = json_integer_value(json_object_get(row, "step"));
+
+    assert_int_equal(step, visiting->rows + 1);
+    visiting->deep = (int)step - 1;
+    must(logbook_samples(visiting->logbook, step, count_sample, visiting, &error));
+    if (visiting->stop_after == 0 && step == 2) {
+        struct visiting within = {.logbook = visiting->logbook, .stop_after = 3};
+        must(logbook_each(visiting->logbook, LIST_STEPS, NULL, visit_step, &within, &error));
+        assert_int_equal(within.rows, 3);
+    }
+    return ++visiting->rows == visiting->stop_after;
+}
+
+/* Row by row, while more of the logbook is read, also by the very same listing. */
+static void test_visits(void **state)
+{
+    struct logbook *logbook = memory_logbook();
+
+    (void)state;
+    must(logbook_begin(logbook, &error));
+    add_run(logbook, 0);
+    for (int n = 1; n <= 4; n++)
+        add_samples(logbook, add_step(logbook, 1, n), 0, 3);
+    must(logbook_commit(logbook, &error));
+    for (int again = 0; again < 2; again++) {
+        struct visiting visiting = {.logbook = logbook};
+        must(logbook_each(logbook, LIST_STEPS, NULL, visit_step, &visiting, &error));
+        assert_int_equal(visiting.rows, 4);
+        assert_int_equal(visiting.samples, 12);
+    }
+    /* Nothing is left open that would be in a writer's way. */
+    must(logbook_begin(logbook, &error));
+    must(logbook_commit(logbook, &error));
+    close_sound(logbook);
+}
+
 /* Bytes that are no UTF-8, and JSON that is none, must not take a listing down. */
 static void test_odd_texts_are_listed_as_they_are(void **state)
 {
@@ -382,6 +500,9 @@ int main(void)
         cmocka_unit_test(test_questions_and_answers),
         cmocka_unit_test(test_models_cells_and_runs),
         cmocka_unit_test(test_steps_journal_and_gaps),
+        cmocka_unit_test(test_steps_of_runs_side_by_side),
+        cmocka_unit_test(test_totals_of_steps),
+        cmocka_unit_test(test_visits),
         cmocka_unit_test(test_odd_texts_are_listed_as_they_are),
     };
 

@@ -110,6 +110,26 @@ done
 diff -r 1 2 || fail "not the same twice"
 well_formed 1/*.svg 1/report.html
 
+# The history of a worn cell: the latest steps, and how many there are before them; as JSON always all.
+steps=$(ask_logbook "SELECT count(*) FROM step WHERE cell = (SELECT id FROM cell WHERE label = 'E-1')")
+[ "$steps" -gt 60 ] || fail "E-1 has only $steps steps"
+expect 0 "$((steps - 50)) earlier steps are left out: --all shows them" "$PERDURE" cells E-1
+[ "$(grep -c '^20' out.txt)" = 50 ] || fail "not the latest 50 steps: $(grep -c '^20' out.txt)"
+tail -1 out.txt | tr -s ' ' | cut -d' ' -f1-5 >latest.txt
+expect 0 '' "$PERDURE" cells E-1 --all
+[ "$(grep -c '^20' out.txt)" = "$steps" ] || fail "--all shows $(grep -c '^20' out.txt) of $steps steps"
+! grep -q 'left out' out.txt || fail "--all leaves steps out"
+tail -1 out.txt | tr -s ' ' | cut -d' ' -f1-5 | diff - latest.txt || fail "the latest step is not the last one shown"
+expect 0 "$((steps - 3)) earlier steps are left out" "$PERDURE" cells e-1 --last 3
+[ "$(grep -c '^20' out.txt)" = 3 ] || fail "not the latest 3 steps"
+expect 0 '1 earlier step is left out' "$PERDURE" cells E-1 --last $((steps - 1))
+expect 0 '' "$PERDURE" cells E-1 --last "$steps"
+! grep -q 'left out' out.txt || fail "steps are left out where none has to be"
+expect 0 '' "$PERDURE" cells E-1 --last 3 --json
+[ "$(grep -c '"started_at":' out.txt)" = "$steps" ] || fail "JSON does not have all steps"
+expect 2 'name the cell' "$PERDURE" cells --all
+expect 2 'no such number' "$PERDURE" cells E-1 --last 0
+
 # What they hold, counted against the logbook.
 [ "$(ls 1/labels*.svg | wc -l)" = 2 ] || fail "one sheet for AA, one for AAA"
 [ "$(head -c 5 1/labels.pdf)" = %PDF- ] || fail "labels.pdf is no PDF"
