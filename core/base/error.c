@@ -25,15 +25,15 @@ int error_set_at(struct error *error, const char *source, int line, enum error_c
     /* Built aside first: what, todo and the reason's arguments may come from *error itself, when a
      * caller puts a name in front of what it was told. */
     struct error built = {.code = code, .source = source, .line = line};
-    string_copy(built.what, sizeof built.what, what);
-    string_copy(built.todo, sizeof built.todo, todo);
+    string_fit(built.what, sizeof built.what, what);
+    string_fit(built.todo, sizeof built.todo, todo);
 
     char why[2 * sizeof built.why];
     va_list arguments;
     va_start(arguments, why_format);
     vsnprintf(why, sizeof why, why_format, arguments);
     va_end(arguments);
-    string_copy(built.why, sizeof built.why, why); /* never cuts a character in two */
+    string_fit(built.why, sizeof built.why, why); /* never cuts a character in two */
 
     *error = built;
     return code;

@@ -2,7 +2,6 @@
 #include "base/text.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -54,16 +53,14 @@ void text_add(struct text *text, const char *string)
     text_add_bytes(text, string, strlen(string));
 }
 
-void text_addf(struct text *text, const char *format, ...)
+void text_addv(struct text *text, const char *format, va_list list)
 {
-    va_list arguments, again;
-    va_start(arguments, format);
-    va_copy(again, arguments);
+    va_list again;
+    va_copy(again, list);
     /* Written at once where it fits, as it nearly always does. */
     text_reserve(text, LIKELY);
     size_t left = text->room - text->length;
-    int length = vsnprintf(text->bytes + text->length, left, format, arguments);
-    va_end(arguments);
+    int length = vsnprintf(text->bytes + text->length, left, format, list);
     if (length >= 0 && (size_t)length >= left) {
         text_reserve(text, (size_t)length);
         vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
@@ -75,6 +72,14 @@ void text_addf(struct text *text, const char *format, ...)
         text->bytes[text->length] = '\0';
 }
 
+void text_addf(struct text *text, const char *format, ...)
+{
+    va_list list;
+    va_start(list, format);
+    text_addv(text, format, list);
+    va_end(list);
+}
+
 /* Puts them before `end`, with so many behind the point; where they begin. */
 static char *put_digits(char *end, uint64_t number, int places)
 {
@@ -84,15 +89,6 @@ static char *put_digits(char *end, uint64_t number, int places)
         *--end = (char)('0' + number % 10);
     }
     return end;
-}
-
-void text_add_whole(struct text *text, int64_t number)
-{
-    char digits[24], *end = digits + sizeof digits;
-    char *at = put_digits(end, number < 0 ? 0 - (uint64_t)number : (uint64_t)number, 0);
-    if (number < 0)
-        *--at = '-';
-    text_add_bytes(text, at, (size_t)(end - at));
 }
 
 /* Most numbers are whole millionths, and then %.15g would write just these digits: m / 1e6 is
@@ -241,4 +237,13 @@ void string_copy(char *to, size_t size, const char *from)
     if (length != 0)
         memmove(to, from, length);
     to[length] = '\0';
+}
+
+void string_fit(char *to, size_t size, const char *from)
+{
+    static const char ellipsis[] = "\xe2\x80\xa6";
+    bool cut = from != NULL && strlen(from) >= size && size > sizeof ellipsis;
+    string_copy(to, cut ? size - strlen(ellipsis) : size, from);
+    if (cut)
+        strcat(to, ellipsis);
 }

@@ -1,7 +1,10 @@
 /* Reading UTF-8, widths of letters, cutting and breaking to a room. */
 #include "report/lettering.h"
 
+#include <stdlib.h>
 #include <string.h>
+
+#include "base/name.h"
 
 size_t letter_next(const char *at, size_t left, uint32_t *code)
 {
@@ -119,6 +122,34 @@ bool lettering_fit(struct text *out, const char *string, double size, bool bold,
     text_add_bytes(out, string, kept);
     text_add(out, "\xe2\x80\xa6");
     return false;
+}
+
+struct type {
+    double size;
+    bool bold;
+};
+
+static double letter_width_in(const char *letter, size_t bytes, const void *how)
+{
+    const struct type *type = how;
+    uint32_t code;
+    letter_next(letter, bytes, &code);
+    return letter_width(code, type->bold) * type->size;
+}
+
+struct text *lettering_names(const char *const *names, size_t count, double size, bool bold,
+                             double room)
+{
+    struct text *forms = xcalloc(count + 1, sizeof *forms);
+    names_shorten(forms, names, count, room, letter_width_in, &(struct type){size, bold});
+    return forms;
+}
+
+void lettering_free(struct text *forms, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        text_free(&forms[i]);
+    free(forms);
 }
 
 size_t lettering_line(const char *string, double size, bool bold, double room, size_t *next)

@@ -301,8 +301,7 @@ bool history_same_age(double days, double other)
     return fabs(days - other) <= fmax(0.5, 0.1 * fmin(fabs(days), fabs(other)));
 }
 
-void history_add_arm(char *name, size_t size, const char *arm)
+void history_add_arm(struct text *name, const char *arm)
 {
-    size_t length = strlen(name);
-    snprintf(name + length, size - length, ", %s", arm[0] ? arm : "no arm");
+    text_addf(name, ", %s", arm[0] ? arm : "no arm");
 }

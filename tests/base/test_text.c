@@ -140,20 +140,6 @@ static void quickly_written_is_no_different(void **state)
     }
 }
 
-static void writes_whole_numbers(void **state)
-{
-    static const int64_t numbers[] = {0, 7, -7, 1000000, INT64_MAX, INT64_MIN};
-    (void)state;
-    for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
-        struct text text = TEXT_EMPTY;
-        char want[32];
-        snprintf(want, sizeof want, "%lld", (long long)numbers[i]);
-        text_add_whole(&text, numbers[i]);
-        assert_string_equal(text.bytes, want);
-        text_free(&text);
-    }
-}
-
 static void assert_json(const char *bytes, size_t length, const char *want)
 {
     struct text text = TEXT_EMPTY;
@@ -250,7 +236,6 @@ int main(void)
         cmocka_unit_test(writes_the_shortest_number),
         cmocka_unit_test(numbers_read_back_the_same),
         cmocka_unit_test(quickly_written_is_no_different),
-        cmocka_unit_test(writes_whole_numbers),
         cmocka_unit_test(escapes_json),
         cmocka_unit_test(mends_bytes_that_are_no_utf8),
         cmocka_unit_test(copies_cut_between_characters),
