@@ -143,10 +143,9 @@ void text_add_number(struct text *text, double number)
     text_add(text, number_format(number, digits, sizeof digits));
 }
 
-/* Bytes of the UTF-8 character at `at`, or 0 when it is none (RFC 3629: no overlong form, no
- * surrogate, nothing over U+10FFFF). */
-static size_t utf8_length(const unsigned char *at, size_t left)
+size_t utf8_length(const char *bytes, size_t left)
 {
+    const unsigned char *at = (const unsigned char *)bytes;
     size_t length;
     unsigned char low = 0x80, high = 0xbf; /* limits of the second byte */
     if (at[0] < 0x80)
@@ -197,7 +196,7 @@ void text_add_json_string(struct text *text, const char *string, size_t length)
 {
     text_add(text, "\"");
     for (size_t i = 0; i < length;) {
-        size_t character = utf8_length((const unsigned char *)string + i, length - i);
+        size_t character = utf8_length(string + i, length - i);
         if (character == 1)
             add_json_ascii(text, string[i]);
         else if (character > 1)

@@ -46,6 +46,10 @@ void *xmalloc(size_t size);
 void *xcalloc(size_t count, size_t size);
 void *xrealloc(void *pointer, size_t size);
 
+/* Bytes of the UTF-8 character at `at`, or 0 when it is none (RFC 3629: no overlong form, no
+ * surrogate, nothing over U+10FFFF). */
+size_t utf8_length(const char *at, size_t left);
+
 /* Copies with truncation, never inside a UTF-8 character; always terminated. The second shows by an
  * ellipsis that it was cut. */
 void string_copy(char *to, size_t size, const char *from);

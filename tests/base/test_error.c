@@ -85,6 +85,15 @@ static void cuts_long_texts_between_characters_and_shows_it(void **state)
     assert_string_equal(error.why + 766 - strlen(end), end);
 }
 
+static void mends_letters_that_a_precision_tore(void **state)
+{
+    (void)state;
+    struct error error;
+    error_set(&error, ERROR_USAGE, "a", "b", "\"%.5s\" and \"%.3s\"", "ab\xf0\x9f\x94\x8b",
+              "ab\xc3\xa9");
+    assert_string_equal(error.why, "\"ab\xe2\x80\xa6\" and \"ab\xe2\x80\xa6\"");
+}
+
 static void needs_no_place_to_go(void **state)
 {
     (void)state;
@@ -136,6 +145,7 @@ int main(void)
         cmocka_unit_test(stays_on_one_line),
         cmocka_unit_test(can_be_put_into_itself),
         cmocka_unit_test(cuts_long_texts_between_characters_and_shows_it),
+        cmocka_unit_test(mends_letters_that_a_precision_tore),
         cmocka_unit_test(needs_no_place_to_go),
         cmocka_unit_test(is_cleared),
         cmocka_unit_test(each_code_has_its_exit_status),

@@ -140,6 +140,22 @@ static void quickly_written_is_no_different(void **state)
     }
 }
 
+static void shows_where_a_text_was_cut(void **state)
+{
+    char to[8];
+    (void)state;
+    string_fit(to, sizeof to, "seven b");
+    assert_string_equal(to, "seven b");
+    string_fit(to, sizeof to, "eight by");
+    assert_string_equal(to, "eigh\xe2\x80\xa6");
+    string_fit(to, sizeof to, "abc\xc3\xa9xyz"); /* no half letter */
+    assert_string_equal(to, "abc\xe2\x80\xa6");
+    string_fit(to, 4, "abcd"); /* no room for an ellipsis and a letter */
+    assert_string_equal(to, "abc");
+    string_fit(to, sizeof to, NULL);
+    assert_string_equal(to, "");
+}
+
 static void assert_json(const char *bytes, size_t length, const char *want)
 {
     struct text text = TEXT_EMPTY;
@@ -236,6 +252,7 @@ int main(void)
         cmocka_unit_test(writes_the_shortest_number),
         cmocka_unit_test(numbers_read_back_the_same),
         cmocka_unit_test(quickly_written_is_no_different),
+        cmocka_unit_test(shows_where_a_text_was_cut),
         cmocka_unit_test(escapes_json),
         cmocka_unit_test(mends_bytes_that_are_no_utf8),
         cmocka_unit_test(copies_cut_between_characters),
