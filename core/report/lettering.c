@@ -8,28 +8,19 @@
 
 size_t letter_next(const char *at, size_t left, uint32_t *code)
 {
-    const unsigned char *byte = (const unsigned char *)at;
+    static const unsigned char payload[] = {0, 0x7f, 0x1f, 0x0f, 0x07}; /* of the first byte */
     if (left == 0) {
         *code = 0;
         return 0;
     }
-    if (byte[0] < 0x80) {
-        *code = byte[0];
-        return 1;
-    }
-    size_t length = byte[0] >= 0xf0 ? 4 : byte[0] >= 0xe0 ? 3 : 2;
-    static const uint32_t lowest[] = {0, 0, 0x80, 0x800, 0x10000};
-    uint32_t value = byte[0] & (0x7fu >> length);
-    bool good = byte[0] >= 0xc2 && byte[0] <= 0xf4 && left >= length;
-    for (size_t i = 1; good && i < length; i++) {
-        good = (byte[i] & 0xc0) == 0x80;
-        value = value << 6 | (byte[i] & 0x3fu);
-    }
-    if (!good || value < lowest[length] || value > 0x10ffff ||
-        (value >= 0xd800 && value < 0xe000)) {
+    size_t length = utf8_length(at, left);
+    if (length == 0) {
         *code = LETTER_BAD;
         return 1;
     }
+    uint32_t value = (unsigned char)at[0] & payload[length];
+    for (size_t i = 1; i < length; i++)
+        value = value << 6 | ((unsigned char)at[i] & 0x3fu);
     *code = value;
     return length;
 }
