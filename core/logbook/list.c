@@ -86,11 +86,14 @@ static const char *const queries[] = {
         "WHERE run.ended_at IS NULL AND outcome.ended_at IS NULL "
         "AND run.id BETWEEN ?1 AND ?2 ORDER BY step.run",
 
-    [LIST_STEP_TOTALS] = "SELECT label AS cell, step.channel, step.how, count(*) AS steps, "
-                         "sum(samples) AS samples "
-                         "FROM step LEFT JOIN outcome ON outcome.step = step.id "
-                         "JOIN cell ON cell.id = step.cell WHERE ?3 IS NULL OR label = ?3 "
-                         "GROUP BY step.cell, step.channel, step.how",
+    /* Of all cells, in the order in which the steps lie in the file: by the index of cells, each
+     * step would be looked for on a page of its own. */
+    [LIST_STEP_TOTALS] =
+        "SELECT label AS cell, channel, how, steps, samples FROM ("
+        "SELECT step.cell AS id, channel, how, count(*) AS steps, sum(samples) AS samples "
+        "FROM step NOT INDEXED LEFT JOIN outcome ON outcome.step = step.id "
+        "WHERE step.cell IS NOT NULL GROUP BY step.cell, channel, how) AS total "
+        "JOIN cell ON cell.id = total.id ORDER BY total.id, channel, how",
 
     [LIST_JOURNAL] = "SELECT run, segment, n, name, args AS \"args{}\", intent_at, "
                      "outcome AS \"outcome{}\", outcome_at FROM journal "
