@@ -170,13 +170,13 @@ int evidence_open(struct evidence *out, const char *path, const json_t *labels, 
     json_t *cells = NULL, *models = NULL, *results = NULL, *totals = NULL;
     struct listing_filter all = {0};
     if (!logbook_open(&out->logbook, path, LOGBOOK_READ, error) &&
-        !logbook_latest(out->logbook, &out->latest, error) &&
         !logbook_list(out->logbook, LIST_CELLS, &all, &cells, error) &&
         !logbook_list(out->logbook, LIST_MODELS, &all, &models, error) &&
-        !logbook_list(out->logbook, LIST_RESULTS, &all, &results, error) &&
-        !logbook_list(out->logbook, LIST_STEP_TOTALS, &all, &totals, error) &&
         !choose(out, cells, labels, error) &&
-        !history_open(&out->history, out->logbook, out->cells, error)) {
+        !history_open(&out->history, out->logbook, out->cells, error) &&
+        !logbook_latest(out->logbook, &out->latest, error) &&
+        !logbook_list(out->logbook, LIST_RESULTS, &all, &results, error) &&
+        !logbook_list(out->logbook, LIST_STEP_TOTALS, &all, &totals, error)) {
         sort_into_models(out, models);
         take_rows(out, results, totals);
     }

@@ -189,6 +189,7 @@ int history_open(struct history *out, struct logbook *logbook, json_t *cells, st
         return error->code;
     }
     take_cells(out, &reading.labels);
+    logbook_read_ahead(logbook);
     if (logbook_each(logbook, LIST_CHECKS, &all, visit_check, &reading, error) ||
         logbook_list(logbook, LIST_PLACEMENTS, &all, &out->placements, error)) {
         json_decref(reading.labels);
