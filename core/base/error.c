@@ -17,6 +17,22 @@ static const struct {
 
 #define CODE_COUNT (sizeof codes / sizeof codes[0])
 
+/* A precision such as that of %.40s counts bytes: of a letter that it tore, an ellipsis is left. */
+static void mend(struct text *out, const char *why, size_t length)
+{
+    text_add(out, "");
+    for (size_t at = 0; at < length;) {
+        size_t bytes = utf8_length(why + at, length - at);
+        if (bytes != 0)
+            text_add_bytes(out, why + at, bytes);
+        else
+            text_add(out, "\xe2\x80\xa6");
+        at += bytes != 0 ? bytes : 1;
+        while (bytes == 0 && at < length && ((unsigned char)why[at] & 0xc0) == 0x80)
+            at++;
+    }
+}
+
 int error_set_at(struct error *error, const char *source, int line, enum error_code code,
                  const char *what, const char *todo, const char *why_format, ...)
 {
@@ -25,15 +41,18 @@ int error_set_at(struct error *error, const char *source, int line, enum error_c
     /* Built aside first: what, todo and the reason's arguments may come from *error itself, when a
      * caller puts a name in front of what it was told. */
     struct error built = {.code = code, .source = source, .line = line};
-    string_copy(built.what, sizeof built.what, what);
-    string_copy(built.todo, sizeof built.todo, todo);
+    string_fit(built.what, sizeof built.what, what);
+    string_fit(built.todo, sizeof built.todo, todo);
 
-    char why[2 * sizeof built.why];
+    struct text why = TEXT_EMPTY, mended = TEXT_EMPTY;
     va_list arguments;
     va_start(arguments, why_format);
-    vsnprintf(why, sizeof why, why_format, arguments);
+    text_addv(&why, why_format, arguments);
     va_end(arguments);
-    string_copy(built.why, sizeof built.why, why); /* never cuts a character in two */
+    mend(&mended, why.bytes, why.length);
+    string_fit(built.why, sizeof built.why, mended.bytes);
+    text_free(&mended);
+    text_free(&why);
 
     *error = built;
     return code;

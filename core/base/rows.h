@@ -20,7 +20,7 @@ void rows_sort(json_t **rows, const char *key);
 struct column {
     const char *key; /* of the row's object */
     const char *title;
-    char align; /* 'l', 'r', or 't': a time, to the minute */
+    char align; /* 'l', 'r', 'n': a name, which may be shortened; or 't': a time, to the minute */
 };
 
 #endif

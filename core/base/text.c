@@ -2,7 +2,6 @@
 #include "base/text.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -54,16 +53,14 @@ void text_add(struct text *text, const char *string)
     text_add_bytes(text, string, strlen(string));
 }
 
-void text_addf(struct text *text, const char *format, ...)
+void text_addv(struct text *text, const char *format, va_list list)
 {
-    va_list arguments, again;
-    va_start(arguments, format);
-    va_copy(again, arguments);
+    va_list again;
+    va_copy(again, list);
     /* Written at once where it fits, as it nearly always does. */
     text_reserve(text, LIKELY);
     size_t left = text->room - text->length;
-    int length = vsnprintf(text->bytes + text->length, left, format, arguments);
-    va_end(arguments);
+    int length = vsnprintf(text->bytes + text->length, left, format, list);
     if (length >= 0 && (size_t)length >= left) {
         text_reserve(text, (size_t)length);
         vsnprintf(text->bytes + text->length, (size_t)length + 1, format, again);
@@ -75,6 +72,14 @@ void text_addf(struct text *text, const char *format, ...)
         text->bytes[text->length] = '\0';
 }
 
+void text_addf(struct text *text, const char *format, ...)
+{
+    va_list list;
+    va_start(list, format);
+    text_addv(text, format, list);
+    va_end(list);
+}
+
 /* Puts them before `end`, with so many behind the point; where they begin. */
 static char *put_digits(char *end, uint64_t number, int places)
 {
@@ -84,15 +89,6 @@ static char *put_digits(char *end, uint64_t number, int places)
         *--end = (char)('0' + number % 10);
     }
     return end;
-}
-
-void text_add_whole(struct text *text, int64_t number)
-{
-    char digits[24], *end = digits + sizeof digits;
-    char *at = put_digits(end, number < 0 ? 0 - (uint64_t)number : (uint64_t)number, 0);
-    if (number < 0)
-        *--at = '-';
-    text_add_bytes(text, at, (size_t)(end - at));
 }
 
 /* Most numbers are whole millionths, and then %.15g would write just these digits: m / 1e6 is
@@ -147,10 +143,9 @@ void text_add_number(struct text *text, double number)
     text_add(text, number_format(number, digits, sizeof digits));
 }
 
-/* Bytes of the UTF-8 character at `at`, or 0 when it is none (RFC 3629: no overlong form, no
- * surrogate, nothing over U+10FFFF). */
-static size_t utf8_length(const unsigned char *at, size_t left)
+size_t utf8_length(const char *bytes, size_t left)
 {
+    const unsigned char *at = (const unsigned char *)bytes;
     size_t length;
     unsigned char low = 0x80, high = 0xbf; /* limits of the second byte */
     if (at[0] < 0x80)
@@ -201,7 +196,7 @@ void text_add_json_string(struct text *text, const char *string, size_t length)
 {
     text_add(text, "\"");
     for (size_t i = 0; i < length;) {
-        size_t character = utf8_length((const unsigned char *)string + i, length - i);
+        size_t character = utf8_length(string + i, length - i);
         if (character == 1)
             add_json_ascii(text, string[i]);
         else if (character > 1)
@@ -241,4 +236,13 @@ void string_copy(char *to, size_t size, const char *from)
     if (length != 0)
         memmove(to, from, length);
     to[length] = '\0';
+}
+
+void string_fit(char *to, size_t size, const char *from)
+{
+    static const char ellipsis[] = "\xe2\x80\xa6";
+    bool cut = from != NULL && strlen(from) >= size && size > sizeof ellipsis;
+    string_copy(to, cut ? size - strlen(ellipsis) : size, from);
+    if (cut)
+        strcat(to, ellipsis);
 }

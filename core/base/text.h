@@ -2,6 +2,7 @@
 #ifndef PERDURE_BASE_TEXT_H
 #define PERDURE_BASE_TEXT_H
 
+#include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -23,14 +24,13 @@ void text_clear(struct text *text);
 void text_add(struct text *text, const char *string);
 void text_add_bytes(struct text *text, const char *bytes, size_t length);
 void text_addf(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));
+void text_addv(struct text *text, const char *format, va_list list)
+    __attribute__((format(printf, 2, 0)));
 
 /* A number so that it reads back the same: the shortest of 15, 16 or 17 digits; never "-0".
  * Infinity and not-a-number, for which JSON has no name, become "null". */
 void text_add_number(struct text *text, double number);
 char *number_format(double number, char *buffer, size_t size);
-
-/* The same of a whole number, whatever its size. */
-void text_add_whole(struct text *text, int64_t number);
 
 /* A JSON string (RFC 8259), quotes and escapes included. Bytes that are no UTF-8 become U+FFFD. */
 void text_add_json_string(struct text *text, const char *string, size_t length);
@@ -46,8 +46,14 @@ void *xmalloc(size_t size);
 void *xcalloc(size_t count, size_t size);
 void *xrealloc(void *pointer, size_t size);
 
-/* Copies with truncation, never inside a UTF-8 character; always terminated. */
+/* Bytes of the UTF-8 character at `at`, or 0 when it is none (RFC 3629: no overlong form, no
+ * surrogate, nothing over U+10FFFF). */
+size_t utf8_length(const char *at, size_t left);
+
+/* Copies with truncation, never inside a UTF-8 character; always terminated. The second shows by an
+ * ellipsis that it was cut. */
 void string_copy(char *to, size_t size, const char *from);
+void string_fit(char *to, size_t size, const char *from);
 
 /* "string" in double quotes for a message, cut short with dots where it is long; returns buffer. */
 char *string_quote(const char *string, char *buffer, size_t size);

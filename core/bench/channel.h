@@ -15,13 +15,14 @@
 
 #include "base/clock.h"
 #include "base/error.h"
+#include "base/name.h"
 #include "bench/profile.h"
 #include "bench/reading.h"
 
 /* What a channel and its guards need to know of the cell in it. */
 struct cell_facts {
     char label[64];
-    char model[64];
+    char model[NAME_ROOM];
     const struct profile *profile;
     double rated_charge; /* A.s */
     uint64_t seed;       /* for a simulated truth */

@@ -2,8 +2,10 @@
 #include <math.h>
 #include <stdbool.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
+#include "base/name.h"
 #include "base/text.h"
 #include "cli/cli.h"
 #include "cli/screen.h"
@@ -65,13 +67,23 @@ static int places_of_column(const json_t *rows, const char *key)
     return most;
 }
 
+/* What is shown of a column. */
+struct shown {
+    const struct column *column;
+    int width, places;
+    json_t *names; /* their short forms, where some are long; owned */
+};
+
 /* What a cell of the table shows; buffer is used where the text is not shown as it is. */
-static const char *shown(const json_t *value, char align, int places, const struct zone *zone,
+static const char *shown(const json_t *row, const struct shown *of, const struct zone *zone,
                          char *buffer, size_t size)
 {
+    const json_t *value = json_object_get(row, of->column->key);
     const char *text = json_string_value(value);
+    if (text && of->names)
+        return json_string_value(json_object_get(of->names, text));
     if (text)
-        return align == 't' ? shown_time(text, zone, buffer, size) : text;
+        return of->column->align == 't' ? shown_time(text, zone, buffer, size) : text;
     if (json_is_integer(value)) {
         snprintf(buffer, size, "%" JSON_INTEGER_FORMAT, json_integer_value(value));
         return buffer;
@@ -79,12 +91,59 @@ static const char *shown(const json_t *value, char align, int places, const stru
     if (json_is_real(value)) {
         double number = json_real_value(value);
         int own = places_of(number);
-        snprintf(buffer, size, "%.*f", own < places ? own : places, number);
+        snprintf(buffer, size, "%.*f", own < of->places ? own : of->places, number);
         return buffer;
     }
     if (json_is_boolean(value))
         return json_is_true(value) ? "yes" : "no";
     return "";
+}
+
+/* The column's names by their short forms; NULL when none is long. */
+static json_t *short_names(const json_t *rows, const char *key)
+{
+    json_t *forms = json_object(), *row;
+    const char *name;
+    size_t i, count = 0;
+    bool whole = true;
+    json_array_foreach(rows, i, row)
+    {
+        if (json_is_string(json_object_get(row, key)))
+            json_object_set(forms, json_string_value(json_object_get(row, key)), json_true());
+    }
+    const char **names = xcalloc(json_object_size(forms) + 1, sizeof *names);
+    struct text *shorter = xcalloc(json_object_size(forms) + 1, sizeof *shorter);
+    json_t *value;
+    json_object_foreach(forms, name, value)
+    {
+        names[count++] = name;
+    }
+    whole = names_shorten(shorter, names, count, NAME_IN_TABLE, NULL, NULL);
+    json_t *out = whole ? NULL : json_object();
+    for (i = 0; i < count; i++) {
+        if (out)
+            json_object_set_new(out, names[i], json_string(shorter[i].bytes));
+        text_free(&shorter[i]);
+    }
+    free(shorter);
+    free(names);
+    json_decref(forms);
+    return out;
+}
+
+/* What a table had no room for stands under it. */
+static void print_in_full(const json_t *forms)
+{
+    const char *name;
+    const json_t *form;
+    bool first = true;
+    json_object_foreach((json_t *)forms, name, form)
+    {
+        if (strcmp(json_string_value(form), name) == 0)
+            continue;
+        printf("%s%s: %s\n", first ? "\nin full:\n" : "", json_string_value(form), name);
+        first = false;
+    }
 }
 
 static void print_cell(const char *text, int width, char align, bool last)
@@ -110,36 +169,41 @@ void print_rows_in(const struct arguments *arguments, const json_t *rows,
         print_json(rows);
         return;
     }
-    int width[COLUMNS_MOST], used[COLUMNS_MOST], places[COLUMNS_MOST], count = 0;
+    struct shown all[COLUMNS_MOST];
+    int count = 0;
     char buffer[64];
     size_t i;
     json_t *row;
-    for (int c = 0; c < COLUMNS_MOST && columns[c].key; c++) {
-        int most = 0, precise = places_of_column(rows, columns[c].key);
+    for (const struct column *column = columns; column->key && count < COLUMNS_MOST; column++) {
+        struct shown *of = &all[count];
+        *of = (struct shown){.column = column, .places = places_of_column(rows, column->key)};
+        if (column->align == 'n')
+            of->names = short_names(rows, column->key);
         json_array_foreach(rows, i, row)
         {
-            int here = screen_width(shown(json_object_get(row, columns[c].key), columns[c].align,
-                                          precise, zone, buffer, sizeof buffer));
-            most = here > most ? here : most;
+            int here = screen_width(shown(row, of, zone, buffer, sizeof buffer));
+            of->width = here > of->width ? here : of->width;
         }
-        if (!most)
+        if (!of->width)
             continue;
-        int title = screen_width(columns[c].title);
-        places[count] = precise;
-        width[count] = most > title ? most : title;
-        used[count++] = c;
+        int title = screen_width(column->title);
+        of->width = of->width > title ? of->width : title;
+        count++;
     }
     if (!count) {
         puts("nothing on record");
         return;
     }
     for (int c = 0; c < count; c++)
-        print_cell(columns[used[c]].title, width[c], columns[used[c]].align, c == count - 1);
+        print_cell(all[c].column->title, all[c].width, all[c].column->align, c == count - 1);
     json_array_foreach(rows, i, row)
     {
         for (int c = 0; c < count; c++)
-            print_cell(shown(json_object_get(row, columns[used[c]].key), columns[used[c]].align,
-                             places[c], zone, buffer, sizeof buffer),
-                       width[c], columns[used[c]].align, c == count - 1);
+            print_cell(shown(row, &all[c], zone, buffer, sizeof buffer), all[c].width,
+                       all[c].column->align, c == count - 1);
+    }
+    for (int c = 0; c < count; c++) {
+        print_in_full(all[c].names);
+        json_decref(all[c].names);
     }
 }

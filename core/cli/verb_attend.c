@@ -89,10 +89,11 @@ static void send(const struct arguments *arguments, const json_t *row, const cha
 }
 
 /* Goes round the open questions until none is left or the person has had enough. */
-static int attend(const struct arguments *arguments, struct error *error)
+static int go_round(const struct arguments *arguments, char **line, size_t *room,
+                    struct error *error)
 {
     int64_t passed = 0; /* questions up to this one have been passed over in this round */
-    char picked[64] = "", line[1024];
+    char picked[64] = "";
     for (;;) {
         json_t *rows = NULL, *row = NULL, *candidate;
         size_t i;
@@ -114,23 +115,33 @@ static int attend(const struct arguments *arguments, struct error *error)
             return 0;
         }
         show(row, json_array_size(rows));
-        if (!fgets(line, sizeof line, stdin) || strcmp(line, "q\n") == 0) {
+        if (getline(line, room, stdin) < 0 || strcmp(*line, "q\n") == 0) {
             json_decref(rows);
             return 0;
         }
-        line[strcspn(line, "\r\n")] = '\0';
+        char *typed = *line;
+        typed[strcspn(typed, "\r\n")] = '\0';
         const json_t *expects = json_object_get(row, "expects");
         bool only_enter = strcmp(row_text(expects, "kind"), "done") == 0;
-        if (!wants_label(row) && of_cell(rows, line))
-            string_copy(picked, sizeof picked, line);
-        else if (line[0])
-            send(arguments, row, line);
+        if (!wants_label(row) && of_cell(rows, typed))
+            string_copy(picked, sizeof picked, typed);
+        else if (typed[0])
+            send(arguments, row, typed);
         else
             passed = json_integer_value(json_object_get(row, "question"));
-        if (!line[0] && only_enter)
+        if (!typed[0] && only_enter)
             puts("passed over; type done once it is done");
         json_decref(rows);
     }
+}
+
+static int attend(const struct arguments *arguments, struct error *error)
+{
+    char *line = NULL; /* as long as the person likes: a rest would answer the next question */
+    size_t room = 0;
+    int status = go_round(arguments, &line, &room, error);
+    free(line);
+    return status;
 }
 
 static int run(const struct arguments *arguments, struct error *error)

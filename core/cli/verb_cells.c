@@ -11,7 +11,7 @@
 #define LAST_SHOWN 50
 
 static const struct column list[] = {
-    {"label", "cell", 'l'},      {"model", "model", 'l'},         {"chemistry", "chemistry", 'l'},
+    {"label", "cell", 'l'},      {"model", "model", 'n'},         {"chemistry", "chemistry", 'l'},
     {"size", "size", 'l'},       {"rated_Ah", "rated Ah", 'r'},   {"runs", "runs", 'r'},
     {"open_run", "in run", 'r'}, {"reference", "reference", 'l'}, {NULL, NULL, 0},
 };

@@ -32,13 +32,14 @@ static int price_of(const char *text, double *price, const char *where, struct e
 /* yes or no; also 1 and 0, true and false, as files have them. */
 static int yes_of(const char *text, bool *yes, const char *where, struct error *error)
 {
+    char quoted[60];
     static const char *const words[] = {"no", "yes", "0", "1", "false", "true", ""};
     size_t i = 0;
     while (i < sizeof words / sizeof *words && strcasecmp(text, words[i]) != 0)
         i++;
     if (i == sizeof words / sizeof *words)
-        return error_set(error, ERROR_USAGE, where, "write yes or no", "reference is \"%.40s\"",
-                         text);
+        return error_set(error, ERROR_USAGE, where, "write yes or no", "reference is %s",
+                         string_quote(text, quoted, sizeof quoted));
     *yes = i % 2;
     return 0;
 }
@@ -145,7 +146,7 @@ out:
 }
 
 static const struct column columns[] = {
-    {"model", "model", 'l'}, {"cells", "cells enrolled", 'r'}, {NULL, NULL, 0}};
+    {"model", "model", 'n'}, {"cells", "cells enrolled", 'r'}, {NULL, NULL, 0}};
 
 static int run(const struct arguments *arguments, struct error *error)
 {

@@ -104,14 +104,17 @@ static int write_svg(const char *path, const struct text *pages, size_t count, s
 static void say(const struct arguments *arguments, const char *path,
                 const struct pile piles[SHAPES], size_t pages)
 {
-    size_t fine = 0;
+    size_t fine = 0, shortened = 0;
     for (int s = 0; s < SHAPES; s++)
-        for (size_t i = 0; i < piles[s].count; i++)
+        for (size_t i = 0; i < piles[s].count; i++) {
             fine += label_module(piles[s].sheet.cell, piles[s].labels[i].label) < LABEL_FINEST;
+            shortened += !label_holds(piles[s].sheet.cell, piles[s].labels[i].model);
+        }
     if (arguments->json) {
-        json_t *facts = json_pack("{s:s, s:i, s:i, s:i, s:i}", "file", path, "pages", (int)pages,
-                                  "AA", (int)piles[LABEL_AA].count, "AAA",
-                                  (int)piles[LABEL_AAA].count, "too_fine_to_scan", (int)fine);
+        json_t *facts =
+            json_pack("{s:s, s:i, s:i, s:i, s:i, s:i}", "file", path, "pages", (int)pages, "AA",
+                      (int)piles[LABEL_AA].count, "AAA", (int)piles[LABEL_AAA].count,
+                      "too_fine_to_scan", (int)fine, "shortened", (int)shortened);
         print_json(facts);
         json_decref(facts);
         return;
@@ -122,6 +125,9 @@ static void say(const struct arguments *arguments, const char *path,
         printf("%zu of them are so long that many readers will not read their code: shorter "
                "labels would do.\n",
                fine);
+    if (shortened)
+        printf("%zu of them have no room for their model's name: perdure cells shows it in full.\n",
+               shortened);
 }
 
 static int run(const struct arguments *arguments, struct error *error)

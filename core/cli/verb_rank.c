@@ -52,7 +52,7 @@ static json_t *row_of(const struct standing *r, size_t m)
 static void print_table(const struct arguments *arguments, const struct standing *r, json_t *rows)
 {
     struct column columns[CRITERIA_MOST + 8] = {{"place", "place", 'r'},
-                                                {"model", "model", 'l'},
+                                                {"model", "model", 'n'},
                                                 {"mean_finish", "mean finish", 'r'},
                                                 {"range", "95 % sure", 'l'},
                                                 {"first", "% first", 'r'}};

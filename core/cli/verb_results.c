@@ -8,7 +8,7 @@
 
 static const struct column columns[] = {
     {"cell", "cell", 'l'},
-    {"model", "model", 'l'},
+    {"model", "model", 'n'},
     {"run", "run", 'r'},
     {"script", "script", 'l'},
     {"name", "result", 'l'},

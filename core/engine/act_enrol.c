@@ -7,6 +7,17 @@
 #include "logbook/cells.h"
 
 /* A text that is too long is never cut. */
+static int fill_name(char to[NAME_ROOM], const char *text, const char *what, struct error *error)
+{
+    size_t letters = name_letters(text);
+    if (letters > NAME_LETTERS)
+        return error_set(error, ERROR_FAILED, text, "shorten it",
+                         "the %s is %zu letters long, and %d are the most", what, letters,
+                         NAME_LETTERS);
+    string_copy(to, NAME_ROOM, text);
+    return 0;
+}
+
 static int fill(char *to, size_t size, const char *text, const char *what, struct error *error)
 {
     size_t length = strlen(text);
@@ -39,8 +50,8 @@ static int enrol_model(struct act *a, json_t *spec, struct error *error)
         return error_set(error, ERROR_FAILED, name, "give the rated capacity, such as 2000 mAh",
                          "a rated capacity of %g Ah is not plausible", rated);
     struct model_record model = {.rated_charge = rated * 3600, .price = price};
-    if (fill(model.name, sizeof model.name, name, "model's name", error) ||
-        fill(model.maker, sizeof model.maker, maker, "maker's name", error) ||
+    if (fill_name(model.name, name, "model's name", error) ||
+        fill_name(model.maker, maker, "maker's name", error) ||
         fill(model.size, sizeof model.size, size, "size", error) ||
         fill(model.currency, sizeof model.currency, currency, "currency", error))
         return error->code;

@@ -445,20 +445,22 @@ static int begin_run(struct import *import, utc_us ends, struct error *error)
 
 static void tell_origin(struct import *import, struct error *error)
 {
-    char text[400];
-    snprintf(text, sizeof text, "imported from %.120s: %" PRId64 " rows, SHA-256 %.16s...",
-             import->file, (int64_t)import->rows, import->sha256);
-    tell(import, 0, "info", text, error);
-    if (!import->bad_rows)
-        return;
-    json_t *first = json_array_get(import->bad, 0);
-    snprintf(text, sizeof text,
-             "%" PRId64 " bad row%s of the file left out, each a gap: first line %" PRId64
-             ": %.200s",
-             (int64_t)import->bad_rows, import->bad_rows == 1 ? "" : "s",
-             (int64_t)json_integer_value(json_object_get(first, "line")),
-             json_string_value(json_object_get(first, "why")));
-    tell(import, 0, "warning", text, error);
+    struct text text = TEXT_EMPTY;
+    text_addf(&text, "imported from %s: %" PRId64 " rows, SHA-256 %.16s...", import->file,
+              (int64_t)import->rows, import->sha256);
+    tell(import, 0, "info", text.bytes, error);
+    text_clear(&text);
+    if (import->bad_rows) {
+        json_t *first = json_array_get(import->bad, 0);
+        text_addf(&text,
+                  "%" PRId64 " bad row%s of the file left out, each a gap: first line %" PRId64
+                  ": %s",
+                  (int64_t)import->bad_rows, import->bad_rows == 1 ? "" : "s",
+                  (int64_t)json_integer_value(json_object_get(first, "line")),
+                  json_string_value(json_object_get(first, "why")));
+        tell(import, 0, "warning", text.bytes, error);
+    }
+    text_free(&text);
 }
 
 static int take(struct import *import, struct error *error)

@@ -160,8 +160,8 @@ static int refuse(const json_t *expects, const char *typed, const char *why, str
     hint(expects, &out);
     string_copy(todo, sizeof todo, out.bytes);
     text_free(&out);
-    char what[80];
-    snprintf(what, sizeof what, "the answer \"%.60s\"", typed);
+    char what[100], quoted[80];
+    snprintf(what, sizeof what, "the answer %s", string_quote(typed, quoted, sizeof quoted));
     return error_set(error, ERROR_FAILED, what, todo, "%s", why);
 }
 
@@ -221,7 +221,7 @@ static bool says_yes(const char *typed)
 static int read_label(const json_t *expects, const char *typed, json_t **answer,
                       struct error *error)
 {
-    char why[200];
+    char why[240], given[64];
     if (says_yes(typed)) {
         *answer = json_true();
         return 0;
@@ -230,7 +230,8 @@ static int read_label(const json_t *expects, const char *typed, json_t **answer,
         *answer = json_incref(json_object_get(expects, "label"));
         return 0;
     }
-    snprintf(why, sizeof why, "%.63s was given, and %s belongs in %s", *typed ? typed : "nothing",
+    string_fit(given, sizeof given, *typed ? typed : "nothing");
+    snprintf(why, sizeof why, "%s was given, and %s belongs in %s", given,
              text_of(expects, "label"), text_of(expects, "channel"));
     return refuse(expects, typed, why, error);
 }

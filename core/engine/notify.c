@@ -151,7 +151,7 @@ static void add_instant(const struct engine *engine, struct notice *notice, cons
 static char *one_line(const struct text *text)
 {
     char line[256];
-    string_copy(line, sizeof line, text->bytes);
+    string_fit(line, sizeof line, text->bytes);
     for (char *at = line; *at; at++)
         if ((unsigned char)*at < ' ' || *at == 127)
             *at = ' ';

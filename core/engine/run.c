@@ -80,18 +80,19 @@ void run_free(struct live_run *run)
 void run_event(struct live_run *run, const char *level, const char *format, ...)
 {
     struct engine *engine = run->engine;
-    char text[1024];
+    struct text text = TEXT_EMPTY;
     va_list list;
     va_start(list, format);
-    vsnprintf(text, sizeof text, format, list);
+    text_addv(&text, format, list);
     va_end(list);
     utc_us now = clock_utc(engine->options.clock);
     engine->changes++;
     engine_write(engine);
-    logbook_add_event(engine->options.logbook, now, run->record.id, run->step_id, level, text,
+    logbook_add_event(engine->options.logbook, now, run->record.id, run->step_id, level, text.bytes,
                       engine_error(engine));
     if (engine->options.tell)
-        engine->options.tell(engine->options.owner, now, run->record.id, level, text);
+        engine->options.tell(engine->options.owner, now, run->record.id, level, text.bytes);
+    text_free(&text);
 }
 
 static void set_state(struct live_run *run, enum run_state state, utc_us at, const char *why)

@@ -4,16 +4,17 @@
 
 #include <jansson.h>
 
+#include "base/name.h"
 #include "logbook/logbook.h"
 
 struct model_record {
     int64_t id;
-    char name[128];
-    char maker[128];     /* "" when not told */
-    char size[32];       /* "AA" */
-    char chemistry[32];  /* "NiMH" */
-    double rated_charge; /* A.s */
-    double price;        /* a cell; NAN when not told */
+    char name[NAME_ROOM];
+    char maker[NAME_ROOM]; /* "" when not told */
+    char size[32];         /* "AA" */
+    char chemistry[32];    /* "NiMH" */
+    double rated_charge;   /* A.s */
+    double price;          /* a cell; NAN when not told */
     char currency[8];
 };
 

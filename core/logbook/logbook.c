@@ -251,6 +251,8 @@ static void let_go(struct logbook *logbook)
 {
     sql_forget(logbook);
     sqlite3_close(logbook->db);
+    if (logbook->ahead >= 0)
+        close(logbook->ahead);
     if (logbook->mode == LOGBOOK_READ && !logbook->in_memory)
         tidy_after_reading(logbook->path);
     lock_release(logbook->lock);
@@ -283,6 +285,7 @@ int logbook_open_as(struct logbook **out, const char *path, enum logbook_mode mo
         return error_set(error, ERROR_LOGBOOK, path, "check the permissions of its folders",
                          "it cannot be reached: %s", strerror(errno));
     logbook = xcalloc(1, sizeof(*logbook));
+    logbook->ahead = -1;
     logbook->path = whole;
     logbook->mode = mode;
     failed = mode == LOGBOOK_WRITE ? open_to_write(logbook, plan, error)
@@ -310,6 +313,7 @@ int logbook_open_memory(struct logbook **out, const struct logbook_birth *birth,
     logbook->path = xstrdup(IN_MEMORY);
     logbook->mode = LOGBOOK_WRITE;
     logbook->in_memory = true;
+    logbook->ahead = -1;
     failed = db_open(&logbook->db, IN_MEMORY, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, error);
     if (!failed)
         failed = db_fill(logbook->db, IN_MEMORY, birth, error);

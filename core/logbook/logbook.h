@@ -53,6 +53,10 @@ void logbook_close(struct logbook *logbook);
  * whatever others write meanwhile. What they write cannot be tidied away so long: not for hours. */
 int logbook_snapshot(struct logbook *logbook, struct error *error);
 
+/* For whoever is about to read all over the file: begins to fetch it into memory, in order. Nothing
+ * depends on it; nothing is done with a file that is larger than half of the memory. */
+void logbook_read_ahead(struct logbook *logbook);
+
 /* A commit that fails has been rolled back: whoever wants it does all of it again. ERROR_FULL is
  * worth another try. */
 int logbook_begin(struct logbook *logbook, struct error *error);

@@ -32,6 +32,7 @@ struct logbook {
     bool in_transaction; /* between begin and commit, as the caller sees it */
     struct logbook_lock *lock;
     struct staging *staging;
+    int ahead; /* a descriptor of the file, for reading ahead; -1: none */
     uint64_t seed;
     utc_us created;
     char clock[32];

@@ -64,7 +64,10 @@ int logbook_clock_origin(struct logbook *logbook, utc_us *utc_origin, utc_us *re
     return failed;
 }
 
-/* Looks through everything: an engine asks once, when it starts. */
+/* The steps and the journal of a run that is over lie before its end, of which an event tells: only
+ * those of open runs are looked through, for these tables are nearly all of a large logbook. */
+#define IN_OPEN_RUN "run IN (SELECT id FROM run WHERE ended_at IS NULL)"
+
 int logbook_latest(struct logbook *logbook, utc_us *latest, struct error *error)
 {
     return NUMBER(logbook, error, latest,
@@ -76,9 +79,10 @@ int logbook_latest(struct logbook *logbook, utc_us *latest, struct error *error)
                   "UNION ALL SELECT max(max(queued_at, coalesce(started_at, queued_at), "
                   "                         coalesce(ended_at, queued_at))) FROM run "
                   "UNION ALL SELECT max(max(intent_at, coalesce(outcome_at, intent_at))) "
-                  "            FROM journal "
-                  "UNION ALL SELECT max(started_at) FROM step "
-                  "UNION ALL SELECT max(at) FROM outcome "
+                  "            FROM journal WHERE " IN_OPEN_RUN
+                  " UNION ALL SELECT max(started_at) FROM step WHERE " IN_OPEN_RUN
+                  " UNION ALL SELECT max(at) FROM outcome "
+                  "           WHERE step IN (SELECT id FROM step WHERE " IN_OPEN_RUN ") "
                   "UNION ALL SELECT max(to_at) FROM gap "
                   "UNION ALL SELECT max(at) FROM result "
                   "UNION ALL SELECT max(at) FROM event "

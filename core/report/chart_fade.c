@@ -208,7 +208,28 @@ static void add_verdict(struct text *text, const struct view *view, const struct
         text_add(text, "no data");
 }
 
-static void add_texts(struct view *view, const struct box *box, const struct sorted *sorted)
+static const char *name_of(const struct sorted *sorted)
+{
+    return sorted->model->name != NULL ? sorted->model->name : "";
+}
+
+/* The names above the panels, all in the room of the narrowest; freed by lettering_free. */
+static struct text *short_names(const struct view *view)
+{
+    const char **names = xcalloc(view->shown + 1, sizeof *names);
+    double room = INFINITY;
+    for (size_t i = 0; i < view->shown; i++) {
+        struct box box = panel_box(view, i);
+        room = fmin(room, box.right - box.left);
+        names[i] = name_of(&view->sorted[i]);
+    }
+    struct text *forms = lettering_names(names, view->shown, view->frame.body, true, room);
+    free(names);
+    return forms;
+}
+
+static void add_texts(struct view *view, const struct box *box, const struct sorted *sorted,
+                      const char *name)
 {
     struct frame *frame = &view->frame;
     double room = box->right - box->left;
@@ -217,8 +238,8 @@ static void add_texts(struct view *view, const struct box *box, const struct sor
     type.bold = true;
     struct text verdict = TEXT_EMPTY;
     add_verdict(&verdict, view, sorted);
-    svg_text_fit(frame->out, box->left, box->top - 1.55 * frame->body,
-                 sorted->model->name != NULL ? sorted->model->name : "", room, &type);
+    svg_text_short(frame->out, box->left, box->top - 1.55 * frame->body, name, name_of(sorted),
+                   &type);
     type.bold = false;
     type.size = frame->small;
     svg_text_fit(frame->out, box->left, box->top - 0.45 * frame->body, verdict.bytes, room, &type);
@@ -234,7 +255,7 @@ static void add_threshold(struct view *view, const struct box *box, const struct
         svg_line(view->frame.out, box->left, at, box->right, at, &stroke);
 }
 
-static void add_panel(struct view *view, size_t i)
+static void add_panel(struct view *view, size_t i, const char *name)
 {
     struct frame *frame = &view->frame;
     const struct sorted *sorted = &view->sorted[i];
@@ -247,7 +268,7 @@ static void add_panel(struct view *view, size_t i)
     axis_left(frame, &y, &box);
     axis_bottom(frame, &x, &box, false);
     text_addf(frame->out, "<g class=\"series\" data-series=\"%zu\">\n", sorted->number);
-    add_texts(view, &box, sorted);
+    add_texts(view, &box, sorted, name);
     frame_open_plot(frame, &box, &x.scale, &y.scale, frame->mark, i);
     struct svg_stroke grey = {.class = "others", .colour = OTHERS, .width = 0.4 * frame->line};
     for (size_t j = 0; j < view->count; j++)
@@ -319,8 +340,10 @@ void chart_fade(struct text *out, const struct fade_chart *chart)
     describe(&description, &view);
     frame_open(&view.frame, out, description.bytes);
     add_titles(&view);
+    struct text *names = short_names(&view);
     for (size_t i = 0; i < view.shown; i++)
-        add_panel(&view, i);
+        add_panel(&view, i, names[i].bytes);
+    lettering_free(names, view.shown);
     if (range_is_empty(&view.cycles) || view.count == 0)
         frame_say(&view.frame, &view.frame.room, "no data");
     frame_close(&view.frame);

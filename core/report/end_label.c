@@ -43,7 +43,7 @@ static int by_height(const void *a, const void *b)
 }
 
 static void add_label(struct frame *frame, const struct box *plot, const struct end_label *label,
-                      double y, double value_width)
+                      const char *name, double y, double value_width)
 {
     struct text *out = frame->out;
     text_addf(out, "<g class=\"key\" data-series=\"%zu\">\n", label->number);
@@ -61,9 +61,7 @@ static void add_label(struct frame *frame, const struct box *plot, const struct 
     svg_text(out, left + value_width - 0.5 * frame->body, baseline, label->value.bytes, &type);
     type.bold = false;
     type.anchor = SVG_START;
-    double name_left = left + value_width;
-    svg_text_fit(out, name_left, baseline, label->name.bytes, frame->room.right - name_left + 1,
-                 &type);
+    svg_text_short(out, left + value_width, baseline, name, label->name.bytes, &type);
     text_add(out, "</g>\n");
 }
 
@@ -78,8 +76,15 @@ void end_label_add(struct frame *frame, const struct box *plot, struct end_label
         places[i] = labels[i].y;
     push_apart(places, count, LINE * frame->body, plot->top, plot->bottom);
     double width = value_room(frame, labels, count);
+    double room = frame->room.right - (plot->right + tie(frame) + width) + 1;
+    const char **names = xcalloc(count, sizeof *names);
     for (size_t i = 0; i < count; i++)
-        add_label(frame, plot, &labels[i], places[i], width);
+        names[i] = labels[i].name.bytes;
+    struct text *forms = lettering_names(names, count, frame->body, false, room);
+    for (size_t i = 0; i < count; i++)
+        add_label(frame, plot, &labels[i], forms[i].bytes, places[i], width);
+    lettering_free(forms, count);
+    free(names);
     free(places);
 }
 

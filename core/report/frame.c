@@ -8,7 +8,8 @@
 #include "report/palette.h"
 #include "report/scale.h"
 
-#define TITLE_LINES      3
+#define TITLE_LINES      3 /* where the height is fixed; else long names find room on more */
+#define TITLE_LINES_MOST 7
 #define CONDITIONS_LINES 2
 #define FOOT_LINES       3
 #define LEADING          1.25 /* from line to line, in heights of type */
@@ -100,7 +101,8 @@ static double add_head(const struct frame *frame, struct text *out)
     struct svg_type title = {.class = "ink", .colour = INK, .size = frame->title, .bold = true};
     struct svg_type conditions = {.class = "quiet", .colour = QUIET, .size = frame->body};
     double at = pad_of(frame) * 0.8;
-    size_t lines = paragraph(frame, out, frame->head->title, at, TITLE_LINES, &title);
+    size_t lines = paragraph(frame, out, frame->head->title, at,
+                             frame->grows ? TITLE_LINES_MOST : TITLE_LINES, &title);
     at += (double)lines * LEADING * title.size + (lines != 0 ? 0.25 * frame->body : 0);
     lines = paragraph(frame, out, frame->head->conditions, at, CONDITIONS_LINES, &conditions);
     return at + (double)lines * LEADING * conditions.size + 0.6 * frame->body;

@@ -31,12 +31,17 @@ double key_room(const struct frame *frame, const struct key_entry *entries, size
                 frame->side * frame->width);
 }
 
-static void add_entry(struct frame *frame, const struct key_entry *entry, double left, double y,
-                      double right, double size)
+static double name_left(const struct frame *frame, double left)
+{
+    return left + swatch(frame) + 0.5 * frame->body;
+}
+
+static void add_entry(struct frame *frame, const struct key_entry *entry, const char *name,
+                      double left, double y, double right, double size)
 {
     struct text *out = frame->out;
     bool others = entry->number == KEY_OTHERS;
-    double name_left = left + swatch(frame) + 0.5 * frame->body;
+    double text_left = name_left(frame, left);
     text_add(out, "<g class=\"key\"");
     if (!others)
         text_addf(out, " data-series=\"%zu\"", entry->number);
@@ -57,10 +62,10 @@ static void add_entry(struct frame *frame, const struct key_entry *entry, double
                             .colour = others ? QUIET : INK,
                             .size = size,
                             .bold = !others};
-    svg_text_fit(out, name_left, y, entry->name.bytes, right - name_left, &type);
+    svg_text_short(out, text_left, y, name, entry->name.bytes, &type);
     type.bold = false;
     if (entry->value.length != 0)
-        svg_text_fit(out, name_left, y + 1.15 * size, entry->value.bytes, right - name_left, &type);
+        svg_text_fit(out, text_left, y + 1.15 * size, entry->value.bytes, right - text_left, &type);
     text_add(out, "</g>\n");
 }
 
@@ -91,11 +96,17 @@ void key_add(struct frame *frame, const struct box *box, double top,
     size = fmin(size, room / fmax(narrow, 1));
     if (count != 0)
         entry_gap = fmin(LOOSE_GAP, (room / size - lines * LINE) / (double)count);
-    double y = from + 0.85 * size;
+    double y = from + 0.85 * size, left = box->left + gap(frame), right = box->right + 1;
+    const char **names = xcalloc(count + 1, sizeof *names);
+    for (size_t i = 0; i < count; i++)
+        names[i] = entries[i].name.bytes;
+    struct text *forms = lettering_names(names, count, size, true, right - name_left(frame, left));
     for (size_t i = 0; i < count; i++) {
-        add_entry(frame, &entries[i], box->left + gap(frame), y, box->right + 1, size);
+        add_entry(frame, &entries[i], forms[i].bytes, left, y, right, size);
         y += (LINE * (entries[i].value.length != 0 ? 2 : 1) + entry_gap) * size;
     }
+    lettering_free(forms, count);
+    free(names);
 }
 
 void key_free(struct key_entry *entries, size_t count)

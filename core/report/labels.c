@@ -126,14 +126,39 @@ static void add_small(struct text *out, const char *string, double x, double y, 
         svg_text_fit(out, x, y, string, width, &type);
 }
 
-/* Label large, model and rating small beneath it. */
-static void add_text_band(struct text *out, const struct cell_label *label, double x, double y,
-                          double width, double band)
+static double small_type(double band)
 {
-    double small = fmin(2.4, band * 0.18), pad = band * 0.085, room = band - 2 * pad;
+    return fmin(2.4, band * 0.18);
+}
+
+bool label_holds(enum label_cell cell, const char *model)
+{
+    return lettering_width(model, small_type(band_of(cell)), false) <=
+           shapes[cell].along - 2 * PADDING;
+}
+
+/* The models' names as they stand on the labels, one for each; freed by lettering_free. */
+static struct text *short_models(const struct label_sheet *sheet, const struct cell_label *labels,
+                                 size_t count)
+{
+    const char **names = xcalloc(count + 1, sizeof *names);
+    for (size_t i = 0; i < count; i++)
+        names[i] = labels[i].model != NULL ? labels[i].model : "";
+    struct text *forms = lettering_names(names, count, small_type(band_of(sheet->cell)), false,
+                                         shapes[sheet->cell].along - 2 * PADDING);
+    free(names);
+    return forms;
+}
+
+/* Label large, model and rating small beneath it. */
+static void add_text_band(struct text *out, const struct cell_label *label, const char *model,
+                          double x, double y, double width, double band)
+{
+    struct svg_type type = {.class = "ink", .colour = INK, .size = small_type(band)};
+    double small = type.size, pad = band * 0.085, room = band - 2 * pad;
     add_name(out, label->label, x + PADDING, y + pad, width - 2 * PADDING, room - 2.6 * small);
-    add_small(out, label->model, x + PADDING, y + band - pad - 1.4 * small, width - 2 * PADDING,
-              small);
+    if (model[0] != '\0')
+        svg_text_short(out, x + PADDING, y + band - pad - 1.4 * small, model, label->model, &type);
     add_small(out, label->rating, x + PADDING, y + band - pad - 0.2 * small, width - 2 * PADDING,
               small);
 }
@@ -155,8 +180,8 @@ static void add_code_band(struct text *out, const char *label, const struct text
     add_name(out, label, x + band, y + band * 0.25, width - band - PADDING, band * 0.5);
 }
 
-static int add_label(struct text *out, const struct cell_label *label, const struct grid *grid,
-                     size_t place, struct error *error)
+static int add_label(struct text *out, const struct cell_label *label, const char *model,
+                     const struct grid *grid, size_t place, struct error *error)
 {
     const char *name = label->label != NULL ? label->label : "";
     struct text path = TEXT_EMPTY;
@@ -173,9 +198,9 @@ static int add_label(struct text *out, const struct cell_label *label, const str
     text_add(out, "<g class=\"label\">\n");
     svg_title(out, name);
     text_add(out, "\n");
-    add_text_band(out, label, x, y, grid->width, band);
+    add_text_band(out, label, model, x, y, grid->width, band);
     add_code_band(out, name, &path, side, x, y + band, grid->width, band);
-    add_text_band(out, label, x, y + 2 * band, grid->width, band);
+    add_text_band(out, label, model, x, y + 2 * band, grid->width, band);
     text_add(out, "</g>\n");
     text_free(&path);
     return 0;
@@ -267,8 +292,10 @@ int labels_svg(struct text *out, const struct label_sheet *sheet, const struct c
     open_page(&picture, &papers[sheet->paper], sheet->title);
     add_head(&picture, sheet, page, labels_pages(sheet, count));
     int status = 0;
+    struct text *models = short_models(sheet, labels, count);
     for (size_t i = 0; i < shown && status == 0; i++)
-        status = add_label(&picture, &labels[first + i], &grid, i, error);
+        status = add_label(&picture, &labels[first + i], models[first + i].bytes, &grid, i, error);
+    lettering_free(models, count);
     add_cut_marks(&picture, &grid, shown);
     add_foot(&picture, &papers[sheet->paper]);
     text_add(&picture, "</svg>\n");

@@ -10,6 +10,7 @@
 #ifndef PERDURE_REPORT_LABELS_H
 #define PERDURE_REPORT_LABELS_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/calendar.h"
@@ -38,6 +39,10 @@ size_t labels_pages(const struct label_sheet *sheet, size_t count); /* at least 
  * LABEL_FINEST (common practice, no source) many readers fail: a caller then says so. */
 #define LABEL_FINEST 0.25
 double label_module(enum label_cell cell, const char *label);
+
+/* Whether the model's name has room; else it is shortened so that the models can still be told
+ * apart: a caller then says so. */
+bool label_holds(enum label_cell cell, const char *model);
 
 /* Appends one page, counted from 0, as SVG in true size. ERROR_USAGE for an empty label or one too
  * long for any QR code. */

@@ -1,32 +1,26 @@
 /* Reading UTF-8, widths of letters, cutting and breaking to a room. */
 #include "report/lettering.h"
 
+#include <stdlib.h>
 #include <string.h>
+
+#include "base/name.h"
 
 size_t letter_next(const char *at, size_t left, uint32_t *code)
 {
-    const unsigned char *byte = (const unsigned char *)at;
+    static const unsigned char payload[] = {0, 0x7f, 0x1f, 0x0f, 0x07}; /* of the first byte */
     if (left == 0) {
         *code = 0;
         return 0;
     }
-    if (byte[0] < 0x80) {
-        *code = byte[0];
-        return 1;
-    }
-    size_t length = byte[0] >= 0xf0 ? 4 : byte[0] >= 0xe0 ? 3 : 2;
-    static const uint32_t lowest[] = {0, 0, 0x80, 0x800, 0x10000};
-    uint32_t value = byte[0] & (0x7fu >> length);
-    bool good = byte[0] >= 0xc2 && byte[0] <= 0xf4 && left >= length;
-    for (size_t i = 1; good && i < length; i++) {
-        good = (byte[i] & 0xc0) == 0x80;
-        value = value << 6 | (byte[i] & 0x3fu);
-    }
-    if (!good || value < lowest[length] || value > 0x10ffff ||
-        (value >= 0xd800 && value < 0xe000)) {
+    size_t length = utf8_length(at, left);
+    if (length == 0) {
         *code = LETTER_BAD;
         return 1;
     }
+    uint32_t value = (unsigned char)at[0] & payload[length];
+    for (size_t i = 1; i < length; i++)
+        value = value << 6 | ((unsigned char)at[i] & 0x3fu);
     *code = value;
     return length;
 }
@@ -119,6 +113,34 @@ bool lettering_fit(struct text *out, const char *string, double size, bool bold,
     text_add_bytes(out, string, kept);
     text_add(out, "\xe2\x80\xa6");
     return false;
+}
+
+struct type {
+    double size;
+    bool bold;
+};
+
+static double letter_width_in(const char *letter, size_t bytes, const void *how)
+{
+    const struct type *type = how;
+    uint32_t code;
+    letter_next(letter, bytes, &code);
+    return letter_width(code, type->bold) * type->size;
+}
+
+struct text *lettering_names(const char *const *names, size_t count, double size, bool bold,
+                             double room)
+{
+    struct text *forms = xcalloc(count + 1, sizeof *forms);
+    names_shorten(forms, names, count, room, letter_width_in, &(struct type){size, bold});
+    return forms;
+}
+
+void lettering_free(struct text *forms, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        text_free(&forms[i]);
+    free(forms);
 }
 
 size_t lettering_line(const char *string, double size, bool bold, double room, size_t *next)

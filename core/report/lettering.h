@@ -28,6 +28,12 @@ double lettering_width(const char *string, double size, bool bold);
  * nothing was cut. */
 bool lettering_fit(struct text *out, const char *string, double size, bool bold, double room);
 
+/* Forms of several names that fit the room and can still be told apart (base/name.h), one for each;
+ * freed by lettering_free. */
+struct text *lettering_names(const char *const *names, size_t count, double size, bool bold,
+                             double room);
+void lettering_free(struct text *forms, size_t count);
+
 /* Bytes of `string` that make the first line of a text broken at spaces and after hyphens; a word
  * too long for the room is broken inside. *next is where the following line begins. 0 only for an
  * empty string. */

@@ -59,10 +59,11 @@ static void add_column_styles(struct text *out)
                   ".n%d th:nth-child(%d), .n%d td:nth-child(%d) { text-align: right; "
                   "font-variant-numeric: tabular-nums; }\n",
                   c, c, c, c);
-        text_addf(out,
-                  ".p%d td:nth-child(%d) { white-space: normal; min-width: 6.5rem; max-width: "
-                  "22rem; overflow-wrap: anywhere; }\n",
-                  c, c);
+        text_addf(
+            out,
+            ".p%d td:nth-child(%d) { white-space: normal; min-width: var(--prose); max-width: "
+            "22rem; overflow-wrap: anywhere; }\n",
+            c, c);
     }
 }
 
@@ -207,6 +208,21 @@ static void add_part(struct text *out, const struct page_part *part)
     add_list(out, &part->notes);
 }
 
+static void add_values(struct text *out, const char *string)
+{
+    struct text line = TEXT_EMPTY;
+    if (!has(string))
+        add_element(out, "dd", NULL, "-");
+    while (has(string)) {
+        size_t length = strcspn(string, "\n");
+        text_clear(&line);
+        text_add_bytes(&line, string, length);
+        add_element(out, "dd", NULL, line.bytes);
+        string += length + (string[length] == '\n');
+    }
+    text_free(&line);
+}
+
 static void add_method(struct text *out, const struct page *page)
 {
     open_section(out, "method", "How it was measured");
@@ -214,7 +230,7 @@ static void add_method(struct text *out, const struct page *page)
         text_add(out, "<dl>\n");
         for (size_t i = 0; i < page->method_count; i++) {
             add_element(out, "dt", NULL, page->method[i].name);
-            add_element(out, "dd", NULL, has(page->method[i].value) ? page->method[i].value : "-");
+            add_values(out, page->method[i].value);
         }
         text_add(out, "</dl>\n");
     }

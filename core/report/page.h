@@ -48,7 +48,7 @@ struct page_part {
 };
 
 struct page_fact {
-    const char *name, *value;
+    const char *name, *value; /* several values: a line each */
 };
 
 struct page_listing {

@@ -79,7 +79,7 @@ static void add_legend(struct rows *rows, struct frame *frame, const struct lege
     text_free(&left_out);
 }
 
-static void add_row(struct rows *rows, struct frame *frame, size_t i)
+static void add_row(struct rows *rows, struct frame *frame, size_t i, const char *name)
 {
     const struct row *row = &rows->all[i];
     struct svg_type type = {.class = row->others ? "quiet" : "ink",
@@ -89,8 +89,7 @@ static void add_row(struct rows *rows, struct frame *frame, size_t i)
     if (row->rank.length != 0)
         svg_text(frame->out, left, baseline, row->rank.bytes, &type);
     type.bold = !row->others;
-    svg_text_fit(frame->out, left + rows->rank_room, baseline, row->name.bytes,
-                 rows->name_room - 0.5 * GAP * frame->body, &type);
+    svg_text_short(frame->out, left + rows->rank_room, baseline, name, row->name.bytes, &type);
     type.bold = false;
     if (row->value.length != 0)
         svg_text_fit(frame->out, rows->plot.right + GAP * frame->body, baseline, row->value.bytes,
@@ -102,8 +101,15 @@ void rows_add(struct rows *rows, struct frame *frame, const struct axis *x,
 {
     axis_bottom(frame, x, &rows->plot, true);
     add_legend(rows, frame, legend, legend_count);
+    const char **names = xcalloc(rows->shown + 1, sizeof *names);
     for (size_t i = 0; i < rows->shown; i++)
-        add_row(rows, frame, i);
+        names[i] = rows->all[i].name.bytes;
+    struct text *forms = lettering_names(names, rows->shown, frame->body, true,
+                                         rows->name_room - 0.5 * GAP * frame->body);
+    for (size_t i = 0; i < rows->shown; i++)
+        add_row(rows, frame, i, forms[i].bytes);
+    lettering_free(forms, rows->shown);
+    free(names);
     if (rows->count == 0)
         frame_say(frame, &rows->plot, "no results");
 }

@@ -182,11 +182,17 @@ void svg_text_fit(struct text *out, double x, double y, const char *string, doub
                   const struct svg_type *type)
 {
     struct text cut = TEXT_EMPTY;
-    bool whole = lettering_fit(&cut, string, type->size, type->bold, room);
+    lettering_fit(&cut, string, type->size, type->bold, room);
+    svg_text_short(out, x, y, cut.bytes, string, type);
+    text_free(&cut);
+}
+
+void svg_text_short(struct text *out, double x, double y, const char *shown, const char *string,
+                    const struct svg_type *type)
+{
     open_text(out, x, y, type);
-    svg_escaped(out, cut.bytes);
-    if (!whole)
+    svg_escaped(out, shown);
+    if (strcmp(shown, string) != 0)
         svg_title(out, string);
     text_add(out, "</text>\n");
-    text_free(&cut);
 }

@@ -58,5 +58,8 @@ void svg_text(struct text *out, double x, double y, const char *string,
 /* The same cut to the room, the whole then as tooltip. */
 void svg_text_fit(struct text *out, double x, double y, const char *string, double room,
                   const struct svg_type *type);
+/* The same, cut by the caller to `shown`. */
+void svg_text_short(struct text *out, double x, double y, const char *shown, const char *string,
+                    const struct svg_type *type);
 
 #endif

@@ -17,7 +17,7 @@
 #define OUTLIER_RISK 0.05
 
 static const struct column columns[] = {
-    {"group", "group", 'l'},   {"arm", "arm", 'l'},
+    {"group", "group", 'n'},   {"arm", "arm", 'l'},
     {"result", "result", 'l'}, {"unit", "unit", 'l'},
     {"cells", "cells", 'r'},   {"mean", "mean", 'r'},
     {"sd", "sd", 'r'},         {"interval", "95 % of mean", 'l'},

@@ -11,7 +11,7 @@
 #define AS_GOOD 2.0
 
 static const struct column age_columns[] = {
-    {"group", "model", 'l'},           {"days", "age / d", 'r'},
+    {"group", "model", 'n'},           {"days", "age / d", 'r'},
     {"cells", "cells", 'r'},           {"left", "left / %", 'r'},
     {"interval", "95 % of mean", 'l'}, {"sd", "sd / %", 'r'},
     {"loss", "loss / % a day", 'r'},   {"loss_interval", "95 %", 'l'},
@@ -20,13 +20,13 @@ static const struct column age_columns[] = {
 };
 
 static const struct column course_columns[] = {
-    {"group", "model", 'l'},  {"form", "course", 'l'},   {"parameters", "parameters", 'l'},
+    {"group", "model", 'n'},  {"form", "course", 'l'},   {"parameters", "parameters", 'l'},
     {"aicc", "AICc", 'r'},    {"behind", "behind", 'r'}, {"best", "taken", 'l'},
     {"note", "to note", 'l'}, {NULL, NULL, 0},
 };
 
 static const struct column forecast_columns[] = {
-    {"group", "model", 'l'},
+    {"group", "model", 'n'},
     {"at", "after", 'l'},
     {"form", "by", 'l'},
     {"left", "left / %", 'r'},
@@ -57,7 +57,7 @@ static json_t *tell_age(struct sheet *sheet, const struct shelf_group *group,
 {
     const struct summary *left = &age->left;
     json_t *row = sheet_row(sheet), *facts = json_object();
-    put_text(row, "group", "%s", group->name);
+    put_text(row, "group", "%s", group->name.bytes);
     put_text(row, "days", "%.1f", age->days);
     put_text(row, "cells", "%zu", left->count);
     if (isfinite(left->mean))
@@ -142,7 +142,7 @@ static enum analysis_status lack_of(const struct shelf_group *group, int form)
 static void tell_no_course(struct sheet *sheet, const struct shelf_group *group)
 {
     json_t *row = sheet_row(sheet);
-    put_text(row, "group", "%s", group->name);
+    put_text(row, "group", "%s", group->name.bytes);
     put_text(row, "form", "none");
     put_status(row, "note", group->fitted);
 }
@@ -158,7 +158,7 @@ static json_t *tell_form(struct sheet *sheet, const struct shelf_group *group, i
     json_t *row = shown ? sheet_row(sheet) : json_object();
     json_t *facts = json_pack("{s:s, s:s, s:b}", "form", shelf_forms[form]->name, "formula",
                               shelf_forms[form]->formula, "taken", form == fits->best);
-    put_text(row, "group", "%s", group->name);
+    put_text(row, "group", "%s", group->name.bytes);
     put_text(row, "form", "%s: %s", shelf_forms[form]->name, shelf_forms[form]->formula);
     if (had) {
         put_text(row, "aicc", "%.2f", fits->aicc[form]);
@@ -215,7 +215,7 @@ static void forecast_by(struct sheet *sheet, json_t *list, const struct shelf *s
         if (status != ANALYSIS_OK && i > 0)
             continue;
         json_t *row = sheet_row(sheet);
-        put_text(row, "group", "%s", group->name);
+        put_text(row, "group", "%s", group->name.bytes);
         put_text(row, "at", "%s", status == ANALYSIS_OK ? ahead[i].name : "none");
         put_status(row, "note", status);
         if (status != ANALYSIS_OK)

@@ -7,7 +7,7 @@
 #include "verdict/service.h"
 
 static const struct column capacity_columns[] = {
-    {"group", "model", 'l'},
+    {"group", "model", 'n'},
     {"cells", "cells", 'r'},
     {"cycles", "cycles", 'l'},
     {"first", "first / Ah", 'r'},
@@ -23,7 +23,7 @@ static const struct column capacity_columns[] = {
 };
 
 static const struct column level_columns[] = {
-    {"group", "model", 'l'},           {"level", "of rating", 'l'},
+    {"group", "model", 'n'},           {"level", "of rating", 'l'},
     {"reached", "seen in", 'l'},       {"seen", "half of the cells by", 'l'},
     {"form", "course", 'l'},           {"fitted", "cycles by fit", 'r'},
     {"interval", "95 % of mean", 'l'}, {"beyond", "beyond the data", 'l'},
@@ -31,13 +31,13 @@ static const struct column level_columns[] = {
 };
 
 static const struct column form_columns[] = {
-    {"group", "model", 'l'},   {"form", "course", 'l'}, {"aicc", "AICc", 'r'},
+    {"group", "model", 'n'},   {"form", "course", 'l'}, {"aicc", "AICc", 'r'},
     {"behind", "behind", 'r'}, {"best", "taken", 'l'},  {"note", "to note", 'l'},
     {NULL, NULL, 0},
 };
 
 static const struct column resistance_columns[] = {
-    {"group", "model", 'l'},
+    {"group", "model", 'n'},
     {"test", "compared", 'l'},
     {"cells", "cells", 'l'},
     {"before", "before / mohm", 'r'},
@@ -70,7 +70,7 @@ static json_t *tell_capacity(struct sheet *sheet, const struct service_group *gr
     const struct wear_pair *pair = &group->capacity;
     const struct summary *fade = &group->fade.a_cycle;
     json_t *row = sheet_row(sheet), *facts = json_object();
-    put_text(row, "group", "%s", group->name);
+    put_text(row, "group", "%s", group->name.bytes);
     put_text(row, "cells", "%zu", group->count);
     if (!group->count) {
         put_text(row, "note", "not enough data: no capacity was checked before and after service");
@@ -115,7 +115,7 @@ static json_t *tell_forms(struct sheet *sheet, const struct service_group *group
         json_t *row = shown ? sheet_row(sheet) : json_object();
         json_t *facts = json_pack("{s:s, s:s, s:b}", "form", service_forms[form]->name, "formula",
                                   service_forms[form]->formula, "taken", form == group->form);
-        put_text(row, "group", "%s", group->name);
+        put_text(row, "group", "%s", group->name.bytes);
         put_text(row, "form", "%s: %s", service_forms[form]->name, service_forms[form]->formula);
         put_number(facts, "aicc", group->aicc[form]);
         if (isfinite(group->aicc[form])) {
@@ -164,7 +164,7 @@ static json_t *tell_level(struct sheet *sheet, const struct service_group *group
     double low = one ? level->each[0].low : cycles->low;
     double high = one ? level->each[0].high : cycles->high;
     json_t *row = sheet_row(sheet), *facts = json_object();
-    put_text(row, "group", "%s", group->name);
+    put_text(row, "group", "%s", group->name.bytes);
     put_text(row, "level", "%.0f %%", 100 * level->part);
     put_text(row, "reached", "%zu of %zu cells", level->reached, group->count);
     if (isfinite(level->seen.median)) {
@@ -213,7 +213,7 @@ static json_t *tell_paired(struct sheet *sheet, const struct service_group *grou
     const struct wear_pair *pair = &group->resistance;
     const struct summary *rise = &group->rise.a_cycle;
     json_t *row = sheet_row(sheet), *facts = json_object();
-    put_text(row, "group", "%s", group->name);
+    put_text(row, "group", "%s", group->name.bytes);
     put_text(row, "test", "same cells, first and last");
     put_text(row, "cells", "%zu", group->resistance_count);
     if (!group->resistance_count) {
@@ -259,7 +259,7 @@ static json_t *tell_against(struct sheet *sheet, const struct service_group *gro
     if (!group->unworn.count)
         return facts;
     json_t *row = sheet_row(sheet);
-    put_text(row, "group", "%s", group->name);
+    put_text(row, "group", "%s", group->name.bytes);
     put_text(row, "test", "worn cells with others that were not in service");
     put_text(row, "cells", "%zu and %zu", group->resistance_count, group->unworn.count);
     put_text(row, "before", "%.2f", 1000 * group->unworn.mean);

@@ -91,7 +91,7 @@ static void gather_group(struct gathered *all, const struct service_group *group
     }
     all->cells += group->count;
     struct fade_model *out = &all->models[all->count++];
-    *out = (struct fade_model){.name = group->name, .cells = cells, .count = group->count};
+    *out = (struct fade_model){.name = group->name.bytes, .cells = cells, .count = group->count};
     line_of(out);
 }
 
@@ -117,20 +117,21 @@ static void find(const struct gathered *all, const struct evidence *evidence, st
         worst = line_at(&all->models[m], common) < line_at(&all->models[worst], common) ? m : worst;
     }
     double most = line_at(&all->models[best], common);
-    if (!isfinite(most))
+    if (!isfinite(most)) {
         text_add(title, "Capacity over cycles");
-    else if (all->count == 1)
-        text_addf(title,
-                  "After %.0f\xc2\xa0"
-                  "cycles %s keeps %.0f\xc2\xa0%% of its fresh charge",
-                  common, evidence_said(evidence, all->models[0].name), 100 * most);
-    else
-        text_addf(title,
-                  "After %.0f\xc2\xa0"
-                  "cycles %s keeps %.0f\xc2\xa0%% of its fresh charge, %s %.0f\xc2\xa0%%",
-                  common, evidence_said(evidence, all->models[best].name), 100 * most,
-                  evidence_said(evidence, all->models[worst].name),
-                  100 * line_at(&all->models[worst], common));
+        return;
+    }
+    text_addf(title,
+              "After %.0f\xc2\xa0"
+              "cycles ",
+              common);
+    evidence_say(title, evidence, all->models[best].name);
+    text_addf(title, " keeps %.0f\xc2\xa0%% of its fresh charge", 100 * most);
+    if (all->count == 1)
+        return;
+    text_add(title, ", ");
+    evidence_say(title, evidence, all->models[worst].name);
+    text_addf(title, " %.0f\xc2\xa0%%", 100 * line_at(&all->models[worst], common));
 }
 
 static void free_model(struct fade_model *model)

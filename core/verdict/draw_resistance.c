@@ -43,7 +43,7 @@ static void gather_group(struct gathered *all, const struct service_group *group
                                   ? pair->change
                                   : (group->after.mean - group->before.mean) / group->before.mean;
     all->cells += count;
-    all->models[all->count++] = (struct resistance_model){.name = group->name,
+    all->models[all->count++] = (struct resistance_model){.name = group->name.bytes,
                                                           .before = group->before.mean,
                                                           .after = group->after.mean,
                                                           .cells_before = before,
@@ -70,8 +70,8 @@ static void say(const struct gathered *all, const struct evidence *evidence, str
         if (all->change[m] > all->change[most])
             most = m;
     const struct resistance_model *model = &all->models[most];
-    text_addf(title, "%s: %s, from %.1f to %.1f\xc2\xa0m\xce\xa9 (%+.0f\xc2\xa0%%)",
-              evidence_said(evidence, model->name),
+    evidence_say(title, evidence, model->name);
+    text_addf(title, ": %s, from %.1f to %.1f\xc2\xa0m\xce\xa9 (%+.0f\xc2\xa0%%)",
               all->change[most] <= 0 ? "resistance has not risen"
               : all->count > 1       ? "resistance has risen most"
                                      : "resistance has risen",

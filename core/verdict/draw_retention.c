@@ -21,17 +21,15 @@ struct course {
 };
 
 static void follow(const struct shelf *shelf, const struct shelf_group *group,
-                   const struct history *history, const struct evidence *evidence,
-                   struct course *out)
+                   const struct evidence *evidence, struct course *out)
 {
     double days[POINTS], from = group->days_least, to = ceil(AHEAD * group->days_most);
-    const char *model = history->models[group->model].name;
     for (size_t i = 0; i < POINTS; i++)
         days[i] = from + (to - from) * (double)i / (POINTS - 1);
     *out = (struct course){.group = group};
     out->status = shelf_forecast(shelf, group, group->fits.best, days, POINTS, out->fit);
     struct text said = TEXT_EMPTY;
-    text_addf(&said, "%s%s", evidence_said(evidence, model), group->name + strlen(model));
+    evidence_say(&said, evidence, group->name.bytes);
     out->said = said.bytes;
 }
 
@@ -59,7 +57,7 @@ static void convert(const struct course *from, const struct history *history,
         fit[i] = (struct retention_fit){from->fit[i].days * DAY_S, from->fit[i].value,
                                         from->fit[i].low, from->fit[i].high};
     /* A model's further arms have styles of their own, beyond those of the models. */
-    *to = (struct retention_model){.name = group->name,
+    *to = (struct retention_model){.name = group->name.bytes,
                                    .style = style_of(evidence, history->models[group->model].name) +
                                             group->number * (int)evidence->model_count,
                                    .checks = checks,
@@ -188,7 +186,7 @@ int draw_retention(struct text *out, const struct drawing *drawing, struct error
     struct retention_model *models = xcalloc(shelf.count, sizeof *models);
     struct chart_words words = CHART_WORDS_NONE;
     for (size_t m = 0; m < shelf.count; m++) {
-        follow(&shelf, &shelf.groups[m], history, drawing->evidence, &courses[m]);
+        follow(&shelf, &shelf.groups[m], drawing->evidence, &courses[m]);
         convert(&courses[m], history, drawing->evidence, &models[m]);
     }
     find(&shelf, courses, &words.title);

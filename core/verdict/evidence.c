@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/name.h"
 #include "base/text.h"
 #include "logbook/cells.h"
 #include "logbook/facts.h"
@@ -71,6 +72,37 @@ const char *evidence_said(const struct evidence *evidence, const char *name)
     return name;
 }
 
+void evidence_say(struct text *out, const struct evidence *evidence, const char *name)
+{
+    const char *said = "", *rest = name;
+    for (size_t m = 0; m < evidence->model_count; m++) {
+        const char *own = evidence->models[m].name;
+        size_t length = strlen(own);
+        if (strncmp(name, own, length) == 0 &&
+            (!name[length] || strncmp(name + length, ", ", 2) == 0) &&
+            name + length > rest) { /* one model's name may be the beginning of another's */
+            said = evidence->models[m].said;
+            rest = name + length;
+        }
+    }
+    text_addf(out, "%s%s", said, rest);
+}
+
+static void shorten(struct evidence *out)
+{
+    const char **names = xcalloc(out->model_count + 1, sizeof *names);
+    struct text *forms = xcalloc(out->model_count + 1, sizeof *forms);
+    for (size_t m = 0; m < out->model_count; m++)
+        names[m] = out->models[m].name;
+    names_shorten(forms, names, out->model_count, NAME_IN_TABLE, NULL, NULL);
+    for (size_t m = 0; m < out->model_count; m++) {
+        out->models[m].said = said_name(forms[m].bytes);
+        text_free(&forms[m]);
+    }
+    free(forms);
+    free(names);
+}
+
 /* Models of the chosen cells, in the logbook's order. */
 static void sort_into_models(struct evidence *out, const json_t *models)
 {
@@ -87,7 +119,6 @@ static void sort_into_models(struct evidence *out, const json_t *models)
             if (!model_of(out, cell))
                 out->models[out->model_count++] =
                     (struct evidence_model){.name = row_text(cell, "model"),
-                                            .said = said_name(row_text(cell, "model")),
                                             .size = row_text(cell, "size"),
                                             .chemistry = row_text(cell, "chemistry"),
                                             .style = (int)i,
@@ -96,6 +127,7 @@ static void sort_into_models(struct evidence *out, const json_t *models)
             json_array_append(out->models[out->model_count - 1].cells, cell);
         }
     }
+    shorten(out);
 }
 
 /* --- what is on record of them
@@ -138,13 +170,13 @@ int evidence_open(struct evidence *out, const char *path, const json_t *labels, 
     json_t *cells = NULL, *models = NULL, *results = NULL, *totals = NULL;
     struct listing_filter all = {0};
     if (!logbook_open(&out->logbook, path, LOGBOOK_READ, error) &&
-        !logbook_latest(out->logbook, &out->latest, error) &&
         !logbook_list(out->logbook, LIST_CELLS, &all, &cells, error) &&
         !logbook_list(out->logbook, LIST_MODELS, &all, &models, error) &&
-        !logbook_list(out->logbook, LIST_RESULTS, &all, &results, error) &&
-        !logbook_list(out->logbook, LIST_STEP_TOTALS, &all, &totals, error) &&
         !choose(out, cells, labels, error) &&
-        !history_open(&out->history, out->logbook, out->cells, error)) {
+        !history_open(&out->history, out->logbook, out->cells, error) &&
+        !logbook_latest(out->logbook, &out->latest, error) &&
+        !logbook_list(out->logbook, LIST_RESULTS, &all, &results, error) &&
+        !logbook_list(out->logbook, LIST_STEP_TOTALS, &all, &totals, error)) {
         sort_into_models(out, models);
         take_rows(out, results, totals);
     }

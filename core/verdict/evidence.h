@@ -13,10 +13,11 @@
 
 struct evidence_model {
     const char *name, *size, *chemistry;
-    char *said;   /* its name for sentences: one written from right to left turns round no more than
-                     itself; owned */
-    int style;    /* its place in the logbook: one colour in every chart, whatever is left out */
-    double rated; /* A.s */
+    char *said;    /* its name for sentences and tables, a long one shortened so that the models can
+                      still be told apart; one written from right to left turns round no more than
+                      itself; owned */
+    int style;     /* its place in the logbook: one colour in every chart, whatever is left out */
+    double rated;  /* A.s */
     json_t *cells; /* rows of its chosen cells, those of reference left out; owned */
 };
 
@@ -38,7 +39,9 @@ int evidence_open(struct evidence *out, const char *path, const json_t *labels,
                   struct error *error);
 void evidence_close(struct evidence *evidence);
 
-/* A model's name for sentences. */
+/* A model's name, also with an arm (history_add_arm), for sentences; any other text as it is. */
+void evidence_say(struct text *out, const struct evidence *evidence, const char *name);
+/* The same of a model's name alone. */
 const char *evidence_said(const struct evidence *evidence, const char *name);
 
 /* Whether the cell is one of those chosen. */

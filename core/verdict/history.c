@@ -192,6 +192,7 @@ int history_open(struct history *out, struct logbook *logbook, json_t *cells, st
         return error->code;
     }
     take_cells(out, &reading.labels);
+    logbook_read_ahead(logbook);
     if (logbook_checks(logbook, visit_check, &reading, error) ||
         logbook_list(logbook, LIST_PLACEMENTS, &all, &out->placements, error)) {
         json_decref(reading.labels);
@@ -304,8 +305,7 @@ bool history_same_age(double days, double other)
     return fabs(days - other) <= fmax(0.5, 0.1 * fmin(fabs(days), fabs(other)));
 }
 
-void history_add_arm(char *name, size_t size, const char *arm)
+void history_add_arm(struct text *name, const char *arm)
 {
-    size_t length = strlen(name);
-    snprintf(name + length, size - length, ", %s", arm[0] ? arm : "no arm");
+    text_addf(name, ", %s", arm[0] ? arm : "no arm");
 }

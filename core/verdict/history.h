@@ -8,6 +8,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "base/text.h"
 #include "logbook/logbook.h"
 
 /* Between a cell's first and last check: below it is no service. */
@@ -87,7 +88,7 @@ struct fresh history_fresh(const struct history *history, const struct subject *
                            const struct check *check);
 
 /* Puts the arm to the name of a group, where its model is in several: "Heron 2000, shelf". */
-void history_add_arm(char *name, size_t size, const char *arm);
+void history_add_arm(struct text *name, const char *arm);
 
 /* Ages that count as one: within a tenth, or half a day. */
 bool history_same_age(double days, double other);

@@ -168,7 +168,7 @@ void report_summary(struct report *report)
  * ----------------------------------------------------------------------------------- */
 
 static const struct page_column result_columns[] = {
-    {"Cell", false, false},       {"Model", false, true},     {"Result", false, false},
+    {"Cell", false, false},       {"Model", false, false},    {"Result", false, false},
     {"Value", true, false},       {"Unit", false, false},     {"\xc2\xb1 U (k)", true, false},
     {"% of rating", true, false}, {"Origin", false, false},   {"Flags", false, false},
     {"Run", true, false},         {"Protocol", false, false}, {"Recorded (UTC)", false, false},
@@ -189,7 +189,7 @@ static void list_results(struct report *report)
     {
         const char **f = &fields[i * RESULT_COLUMNS];
         f[0] = row_text(row, "cell");
-        f[1] = row_text(row, "model");
+        f[1] = evidence_said(report->evidence, row_text(row, "model"));
         f[2] = row_text(row, "name");
         f[3] = row_text(row, "value_text");
         f[4] = row_text(row, "unit");
@@ -218,7 +218,7 @@ struct told { /* the results of one name of one cell */
 
 static const struct page_column told_columns[] = {
     {"Cell", false, false},
-    {"Model", false, true},
+    {"Model", false, false},
     {"Result", false, false},
     {"Values", true, false},
     {"First", true, false},
@@ -239,7 +239,7 @@ static void tell(struct report *report, const struct told *told, const char **f)
     number_format(told->least, least, sizeof least);
     number_format(told->most, most, sizeof most);
     f[0] = row_text(told->last, "cell");
-    f[1] = row_text(told->last, "model");
+    f[1] = evidence_said(report->evidence, row_text(told->last, "model"));
     f[2] = row_text(told->last, "name");
     f[3] = report_text(report, "%zu", told->count);
     f[4] = row_text(told->first, "value_text");
@@ -262,15 +262,16 @@ static void tell_results(struct report *report)
     size_t i, count = 0;
     json_array_foreach(results, i, row)
     {
-        char key[200];
+        struct text key = TEXT_EMPTY;
         double value = row_number(row, "value");
-        snprintf(key, sizeof key, "%s %s", row_text(row, "cell"), row_text(row, "name"));
-        place = json_object_get(places, key);
+        text_addf(&key, "%s %s", row_text(row, "cell"), row_text(row, "name"));
+        place = json_object_get(places, key.bytes);
         if (!place) {
-            json_object_set_new(places, key, json_integer((json_int_t)count));
+            json_object_set_new(places, key.bytes, json_integer((json_int_t)count));
             all[count++] = (struct told){.first = row, .least = value, .most = value};
-            place = json_object_get(places, key);
+            place = json_object_get(places, key.bytes);
         }
+        text_free(&key);
         struct told *told = &all[json_integer_value(place)];
         told->last = row;
         told->least = fmin(told->least, value);

@@ -2,6 +2,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/name.h"
 #include "logbook/facts.h"
 #include "logbook/runs.h"
 #include "verdict/channel_words.h"
@@ -73,14 +74,21 @@ static const char *period(struct report *report)
     return report_text(report, "%.10s to %s%.10s", from, to[0] ? "" : "today", to);
 }
 
+/* Also the names in full that are shortened elsewhere. */
 static const char *models(struct report *report)
 {
     struct text out = TEXT_EMPTY;
+    const char *between = "; ";
+    for (size_t m = 0; m < report->evidence->model_count; m++)
+        if (name_letters(report->evidence->models[m].name) > NAME_IN_TABLE)
+            between = "\n";
     for (size_t m = 0; m < report->evidence->model_count; m++) {
         const struct evidence_model *model = &report->evidence->models[m];
-        text_addf(&out, "%s%zu of %s (%s %s, %.0f mAh)", m ? "; " : "",
+        text_addf(&out, "%s%zu of %s (%s %s, %.0f mAh)", m ? between : "",
                   json_array_size(model->cells), model->said, model->size, model->chemistry,
                   model->rated / 3.6);
+        if (name_letters(model->name) > NAME_IN_TABLE)
+            text_addf(&out, "; in full: %s", model->name);
     }
     return report_take(report, &out);
 }

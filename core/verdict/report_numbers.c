@@ -27,7 +27,12 @@ static void convert(struct report *report, const struct sheet *sheet, struct pag
     {
         for (size_t c = 0; c < width; c++) {
             const char *text = json_string_value(json_object_get(row, sheet->columns[c].key));
-            fields[r * width + c] = text ? report_text(report, "%s", text) : NULL;
+            struct text said = TEXT_EMPTY;
+            if (text && sheet->columns[c].align == 'n')
+                evidence_say(&said, report->evidence, text);
+            else if (text)
+                text_add(&said, text);
+            fields[r * width + c] = text ? report_take(report, &said) : NULL;
         }
     }
     json_array_foreach(sheet->notes, n, note)

@@ -9,7 +9,7 @@
 #define FIXED_COLUMNS 5
 
 static const struct page_column fixed[FIXED_COLUMNS] = {{"Place", true, false},
-                                                        {"Model", false, true},
+                                                        {"Model", false, false},
                                                         {"Mean finish", true, false},
                                                         {"Place, 95 % sure", false, false},
                                                         {"% first", true, false}};
@@ -40,7 +40,7 @@ static void fill_table(struct report *report, const struct standing *standing)
         char mean[120];
         const char **f = &fields[i * width];
         f[0] = report_text(report, "%.3g", standing->finish[m].place);
-        f[1] = report_text(report, "%s", comparison->model[m]);
+        f[1] = evidence_said(report->evidence, comparison->model[m]);
         f[2] = report_text(report, "%.2f", standing->finish[m].mean_finish);
         f[3] = range_of(report, standing, m);
         f[4] =

@@ -97,14 +97,16 @@ static int add_gaps(struct troubles *t, struct error *error)
         return error->code;
     json_array_foreach(gaps, i, gap)
     {
-        char span[64], said[400];
+        char span[64];
+        struct text said = TEXT_EMPTY;
         if (!evidence_has(t->report->evidence, row_text(gap, "cell")))
             continue;
         span_format(row_number(gap, "to_s") - row_number(gap, "from_s"), span, sizeof span);
-        snprintf(said, sizeof said, "%s of a %s not observed: %s", span, row_text(gap, "kind"),
-                 row_text(gap, "why"));
+        text_addf(&said, "%s of a %s not observed: %s", span, row_text(gap, "kind"),
+                  row_text(gap, "why"));
         add(t, row_text(gap, "from_at"), "gap in the readings", row_text(gap, "cell"),
-            json_integer_value(json_object_get(gap, "run")), said);
+            json_integer_value(json_object_get(gap, "run")), said.bytes);
+        text_free(&said);
     }
     json_decref(gaps);
     return 0;
@@ -116,13 +118,13 @@ static void add_flags(struct troubles *t)
     json_t *row;
     json_array_foreach(t->report->evidence->results, i, row)
     {
-        char said[300];
+        struct text said = TEXT_EMPTY;
         if (!row_text(row, "flags")[0])
             continue;
-        snprintf(said, sizeof said, "result %s is flagged: %s", row_text(row, "name"),
-                 row_text(row, "flags"));
+        text_addf(&said, "result %s is flagged: %s", row_text(row, "name"), row_text(row, "flags"));
         add(t, row_text(row, "at"), "flagged result", row_text(row, "cell"),
-            json_integer_value(json_object_get(row, "run")), said);
+            json_integer_value(json_object_get(row, "run")), said.bytes);
+        text_free(&said);
     }
 }
 

@@ -28,7 +28,7 @@ static struct service_group *group_of(struct service *service, const struct hist
                                .resistances = xcalloc(history->count, sizeof *group->resistances),
                                .cycles_least = INFINITY,
                                .cycles_most = -INFINITY};
-    string_copy(group->name, sizeof group->name, history->models[subject->model].name);
+    text_add(&group->name, history->models[subject->model].name);
     return group;
 }
 
@@ -77,7 +77,7 @@ static void name_groups(struct service *service)
         for (size_t k = 0; k < service->count; k++)
             arms += service->groups[k].model == group->model;
         if (arms > 1)
-            history_add_arm(group->name, sizeof group->name, group->arm);
+            history_add_arm(&group->name, group->arm);
     }
 }
 
@@ -253,6 +253,7 @@ void service_free(struct service *service)
 {
     for (size_t g = 0; g < service->count; g++) {
         struct service_group *group = &service->groups[g];
+        text_free(&group->name);
         free_courses(group->capacities, group->count);
         free_courses(group->resistances, group->resistance_count);
         for (size_t l = 0; l < SERVICE_LEVELS; l++)

@@ -40,7 +40,7 @@ struct service_level {
 struct service_group {
     size_t model;
     const char *arm;
-    char name[192]; /* the model's, with the arm where a model has several */
+    struct text name; /* the model's, with the arm where a model has several */
     struct service_course *capacities, *resistances;
     size_t count, resistance_count;
     double cycles_least, cycles_most;      /* at the last checks */

@@ -32,7 +32,7 @@ static struct shelf_group *group_of(struct shelf *shelf, const struct history *h
                                   .days_most = -INFINITY,
                                   .temperature_least = NAN,
                                   .temperature_most = NAN};
-    string_copy(group->name, sizeof group->name, history->models[subject->model].name);
+    text_add(&group->name, history->models[subject->model].name);
     return group;
 }
 
@@ -73,7 +73,7 @@ static void name_groups(struct shelf *shelf)
         for (size_t k = 0; k < shelf->count; k++)
             arms += shelf->groups[k].model == group->model;
         if (arms > 1)
-            history_add_arm(group->name, sizeof group->name, group->arm);
+            history_add_arm(&group->name, group->arm);
     }
 }
 
@@ -207,6 +207,7 @@ int shelf_of(struct shelf *out, const struct history *history, const struct warm
 void shelf_free(struct shelf *shelf)
 {
     for (size_t g = 0; g < shelf->count; g++) {
+        text_free(&shelf->groups[g].name);
         free(shelf->groups[g].checks);
         free(shelf->groups[g].ages);
     }

@@ -33,7 +33,7 @@ struct shelf_age {
 struct shelf_group {
     size_t model;               /* the history's */
     const char *arm;            /* "" */
-    char name[192];             /* the model's, with the arm where a model has several */
+    struct text name;           /* the model's, with the arm where a model has several */
     int number;                 /* among the groups of its model, from 0 */
     struct shelf_check *checks; /* in order of age; those with a charge before them */
     size_t count, of_set;       /* of_set: checks against the mean of the set */

@@ -69,7 +69,7 @@ static void can_be_put_into_itself(void **state)
     assert_printed(&error, "perdure: outer: inner: reason; mend it\n");
 }
 
-static void cuts_long_texts_between_characters(void **state)
+static void cuts_long_texts_between_characters_and_shows_it(void **state)
 {
     (void)state;
     struct error error;
@@ -77,9 +77,21 @@ static void cuts_long_texts_between_characters(void **state)
     for (size_t i = 0; i + 2 < sizeof text; i += 2)
         memcpy(text + i, "\xc2\xb0", 3);
     error_set(&error, ERROR_USAGE, text, text, "x%s", text);
-    assert_int_equal(strlen(error.what), 254); /* of 255, for a degree sign has two bytes */
-    assert_int_equal(strlen(error.todo), 254);
-    assert_int_equal(strlen(error.why), 767);
+    static const char end[] = "\xc2\xb0\xe2\x80\xa6"; /* a whole degree sign, and an ellipsis */
+    assert_int_equal(strlen(error.what), 255);
+    assert_string_equal(error.what + 255 - strlen(end), end);
+    assert_string_equal(error.todo, error.what);
+    assert_int_equal(strlen(error.why), 766); /* of 767, for a degree sign has two bytes */
+    assert_string_equal(error.why + 766 - strlen(end), end);
+}
+
+static void mends_letters_that_a_precision_tore(void **state)
+{
+    (void)state;
+    struct error error;
+    error_set(&error, ERROR_USAGE, "a", "b", "\"%.5s\" and \"%.3s\"", "ab\xf0\x9f\x94\x8b",
+              "ab\xc3\xa9");
+    assert_string_equal(error.why, "\"ab\xe2\x80\xa6\" and \"ab\xe2\x80\xa6\"");
 }
 
 static void needs_no_place_to_go(void **state)
@@ -132,7 +144,8 @@ int main(void)
         cmocka_unit_test(leaves_out_what_is_missing),
         cmocka_unit_test(stays_on_one_line),
         cmocka_unit_test(can_be_put_into_itself),
-        cmocka_unit_test(cuts_long_texts_between_characters),
+        cmocka_unit_test(cuts_long_texts_between_characters_and_shows_it),
+        cmocka_unit_test(mends_letters_that_a_precision_tore),
         cmocka_unit_test(needs_no_place_to_go),
         cmocka_unit_test(is_cleared),
         cmocka_unit_test(each_code_has_its_exit_status),

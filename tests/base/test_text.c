@@ -140,18 +140,20 @@ static void quickly_written_is_no_different(void **state)
     }
 }
 
-static void writes_whole_numbers(void **state)
+static void shows_where_a_text_was_cut(void **state)
 {
-    static const int64_t numbers[] = {0, 7, -7, 1000000, INT64_MAX, INT64_MIN};
+    char to[8];
     (void)state;
-    for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
-        struct text text = TEXT_EMPTY;
-        char want[32];
-        snprintf(want, sizeof want, "%lld", (long long)numbers[i]);
-        text_add_whole(&text, numbers[i]);
-        assert_string_equal(text.bytes, want);
-        text_free(&text);
-    }
+    string_fit(to, sizeof to, "seven b");
+    assert_string_equal(to, "seven b");
+    string_fit(to, sizeof to, "eight by");
+    assert_string_equal(to, "eigh\xe2\x80\xa6");
+    string_fit(to, sizeof to, "abc\xc3\xa9xyz"); /* no half letter */
+    assert_string_equal(to, "abc\xe2\x80\xa6");
+    string_fit(to, 4, "abcd"); /* no room for an ellipsis and a letter */
+    assert_string_equal(to, "abc");
+    string_fit(to, sizeof to, NULL);
+    assert_string_equal(to, "");
 }
 
 static void assert_json(const char *bytes, size_t length, const char *want)
@@ -250,7 +252,7 @@ int main(void)
         cmocka_unit_test(writes_the_shortest_number),
         cmocka_unit_test(numbers_read_back_the_same),
         cmocka_unit_test(quickly_written_is_no_different),
-        cmocka_unit_test(writes_whole_numbers),
+        cmocka_unit_test(shows_where_a_text_was_cut),
         cmocka_unit_test(escapes_json),
         cmocka_unit_test(mends_bytes_that_are_no_utf8),
         cmocka_unit_test(copies_cut_between_characters),

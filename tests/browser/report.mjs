@@ -27,11 +27,15 @@ for (const [name, options] of Object.entries({
         .filter((svg) => svg.getBoundingClientRect().width > 0)
         .map((svg) => ({
           series: new Set([...svg.querySelectorAll("g.series")].map((g) => g.dataset.series)).size,
+          alike: [...svg.querySelectorAll("text > title")]
+            .map((title) => [title.textContent, title.previousSibling?.textContent])
+            .filter(([whole, shown], i, all) => all.some(([other, form], j) => j < i && form === shown && other !== whole)).length,
           named: svg.getAttribute("aria-labelledby").split(" ").every((part) => document.getElementById(part)?.textContent),
         })),
     );
     check(seen.length === 1, `${file}, ${name}: chart ${id} is seen ${seen.length} times`);
     check(seen[0]?.series === Number(series), `${file}, ${name}: chart ${id} has ${seen[0]?.series} series, not ${series}`);
+    check(seen[0]?.alike === 0, `${file}, ${name}: chart ${id} shows ${seen[0]?.alike} names as another's`);
     check(seen[0]?.named, `${file}, ${name}: chart ${id} has no text for those who do not see it`);
   }
   await page.context().close();

@@ -64,10 +64,16 @@ expect 4 'twice.lua:5' "$PERDURE" engine --bench twice.lua --until-idle
 expect 4 'nowhere.lua' "$PERDURE" bench nowhere.lua
 expect 1 'T-01' "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --size AA --labels T-01
 expect 1 'Mystery' "$PERDURE" enrol --model Odd --chemistry Mystery --rated "1 Ah" --labels O-1
-long=$(printf '%0128d' 0)
-expect 1 "the model's name is 128 bytes long, and 127 are the most" \
+# Letters count, whatever bytes they take.
+letters() {
+    yes "$2" | head -n "$1" | tr -d '\n'
+}
+long=$(letters 256 "$(printf '\360\237\224\213')")
+expect 1 "the model's name is 256 letters long, and 255 are the most; shorten it" \
     "$PERDURE" enrol --model "$long" --chemistry NiMH --rated "1 Ah" --labels O-1
-expect 1 "the maker's name is 128 bytes long" \
+iconv -f utf-8 -t utf-8 <err.txt >/dev/null || fail "a refusal tears a letter in two: $(cat err.txt)"
+grep -qF "$(printf '\360\237\224\213\342\200\246: ')" err.txt || fail "a refusal cuts a name and does not show it"
+expect 1 "the maker's name is 256 letters long" \
     "$PERDURE" enrol --model Odd --maker "$long" --chemistry NiMH --rated "1 Ah" --labels O-1
 expect 1 "the size is 32 bytes long, and 31 are the most" \
     "$PERDURE" enrol --model Odd --size "$(printf '%032d' 0)" --chemistry NiMH --rated "1 Ah" --labels O-1

@@ -51,8 +51,10 @@ PERDURE_LOGBOOK=$work/names.perdure
 enrol() {
     "$PERDURE" enrol --model "$1" --chemistry NiMH --rated "$2" --size AA --labels "$3-1,$3-2,$3-3,$3-4" >/dev/null
 }
-enrol '<script>alert("1")</script> & '"'x'" "2000 mAh" S
-enrol "$(printf 'L%.0s' $(seq 120))" "1900 mAh" L
+# The longest names that may be given, the same but for one letter in the middle.
+half=$(for _ in 1 2 3 4 5 6 7; do printf '<script>alert("1")'; done)\'
+enrol "${half}A$half" "2000 mAh" S
+enrol "${half}B$half" "1900 mAh" L
 enrol "$(printf '\327\251\327\234\327\225\327\235 2000')" "2100 mAh" R
 "$PERDURE" start all.lua --cells "$(printf '%s-1,%s-2,%s-3,%s-4,' S S S S L L L L R R R R | sed 's/,$//')" >/dev/null
 timeout -s KILL 0.1 "$PERDURE" engine --bench bench.lua --until-idle >/dev/null 2>&1 || true

@@ -111,6 +111,9 @@ begin
 # answers the question that is shown; a label picks its cell, but where a label is asked it is the answer.
 until_open "$first in slot 1 of the charger: charge" >/dev/null
 until_open "$second in slot 2 of the charger: charge" >/dev/null
+# However long a line is, it is one answer.
+printf '%01500d\nq\n' 0 | "$PERDURE" attend --lines --who Cleo >lines.txt
+[ "$(grep -c 'the answer "0.*": ' lines.txt)" = 1 ] || fail "a long line is not one answer: $(cat lines.txt)"
 printf '%s\r\n3200 mAh, 16 h\n%s\n3201 mAh\nq\n' "$second" "$first" |
     "$PERDURE" attend --lines --who Cleo >lines.txt || fail "attend: $(cat lines.txt)"
 [ "$(grep -c 'on record' lines.txt)" = 2 ] || fail "two lines were answers: $(cat lines.txt)"

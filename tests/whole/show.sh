@@ -14,6 +14,7 @@ return study {
   title = "Shelf and wear",
   params = {},
   run = function(s)
+    note(("\u{1F50B}"):rep(700))
     s:perform("break-in", s.cells, { most = 1 }) -- a capacity whose last step is a rest
     s:perform("capacity", s.cells, { again = 1 })
     local arms = s:split { shelf = 2, work = 2 } -- of each model
@@ -35,7 +36,10 @@ L
 
 charts="discharge retention resistance fade ranking"
 script='<script>alert("1")</script> & '"'x'"
-long=$(printf 'L%.0s' $(seq 127))
+# Two of 200 letters, the same but for the last.
+long=LLLL$(for _ in 1 2 3 4 5 6 7 8 9 10 11 12 13; do
+    printf '%s\327\251\327\234\351\233\273\360\237\224\213 ' "<script>&'"
+done)
 right=$(printf '\327\251\327\234\327\225\327\235 2000')
 
 # well_formed FILE...: an XML parser takes it, and no markup came in with a name.
@@ -77,10 +81,11 @@ expect 0 'readings.csv: 0 rows' "$PERDURE" export bare
 PERDURE_LOGBOOK=$work/names.perdure
 "$PERDURE" new --clock virtual --from 2026-03-02 --seed 7 >/dev/null
 "$PERDURE" enrol --model "$script" --chemistry NiMH --rated "2000 mAh" --size AA --labels S-1,S-2,S-3,S-4 >/dev/null
-"$PERDURE" enrol --model "$long" --chemistry NiMH --rated "1900 mAh" --size AA --labels L-1,L-2,L-3,L-4 >/dev/null
+"$PERDURE" enrol --model "${long}A" --maker "$long" --chemistry NiMH --rated "1900 mAh" --size AA --labels L-1,L-2,L-3,L-4 >/dev/null
+"$PERDURE" enrol --model "${long}B" --chemistry NiMH --rated "1900 mAh" --size AA --labels L-5,L-6,L-7,L-8 >/dev/null
 "$PERDURE" enrol --model "$right" --chemistry NiMH --rated "2100 mAh" --size AA --labels R-1,R-2,R-3,R-4 >/dev/null
 "$PERDURE" enrol --model '=1+1, "x"' --chemistry NiMH --rated "750 mAh" --size AAA --labels E-1 >/dev/null
-cells=S-1,S-2,S-3,S-4,L-1,L-2,L-3,L-4,R-1,R-2,R-3,R-4
+cells=S-1,S-2,S-3,S-4,L-1,L-2,L-3,L-4,L-5,L-6,L-7,L-8,R-1,R-2,R-3,R-4
 "$PERDURE" start both.lua --cells $cells >/dev/null
 "$PERDURE" start endurance --cells E-1 >/dev/null
 # Before the end: runs that wait, then runs cut off in the middle of a step.
@@ -102,7 +107,8 @@ for turn in 1 2; do
     done
     expect 0 '' "$PERDURE" plot ranking -o $turn/left.svg --by remaining --preset article
     expect 0 '' "$PERDURE" plot fade -o $turn/fade.png --preset video
-    expect 0 '13 labels' "$PERDURE" labels -o $turn/labels.svg
+    expect 0 '17 labels' "$PERDURE" labels -o $turn/labels.svg
+    cp out.txt labels.txt
     expect 0 '' "$PERDURE" labels -o $turn/labels.pdf --paper letter
     expect 0 '' "$PERDURE" report -o $turn/report.html
     expect 0 'readings.csv' "$PERDURE" export $turn/data
@@ -150,7 +156,45 @@ grep -q 'return study {' 1/report.html || fail "the text of the study is not in 
 # A name written from right to left turns round itself, not the sentence that it stands in.
 mark=$(printf '\342\200\216')
 grep -q "$mark$right$mark promises 2100 mAh" 1/report.html || fail "a sentence is turned round"
-[ "$("$PERDURE" rank --by capacity --json | grep -c '"model": "LLL')" = 1 ] || fail "a long name is ranked once"
+[ "$("$PERDURE" rank --by capacity --json | grep -c '"model": "LLL')" = 2 ] || fail "each long name is ranked once"
+
+# Long names: shortened where room is short, so that they can be told apart; whole once on the page; no letter torn.
+[ "$(ask_logbook "SELECT group_concat(length(name)) FROM model WHERE name LIKE 'LLLL%'")" = 200,200 ] || fail "a name was cut"
+said=$(xmllint --xpath '//*[@id="ranking"]//*[local-name()="td"][2]/text()' 1/report.html | grep LLLL | sort -u)
+[ "$(echo "$said" | wc -l)" = 2 ] || fail "the ranking does not tell long names apart: $said"
+[ "$(echo "$said" | grep -c "$(printf '\342\200\246')")" = 2 ] || fail "the ranking does not show that names are shortened: $said"
+for end in A B; do
+    xmllint --xpath 'string(//*[@id="method"])' 1/report.html | grep -qF "in full: $long$end" || fail "the report has no whole name"
+    for chart in $charts; do
+        xmllint --xpath "//*[local-name()='text']/*[local-name()='title']/text()" 1/$chart.svg |
+            sed 's/&lt;/</g; s/&gt;/>/g; s/&amp;/\&/g' | grep -qF "$long$end" || fail "$chart has no whole name"
+    done
+    [ "$(grep -cF "$long$end" 1/data/models.csv)" = 1 ] || fail "the export has no whole name"
+    expect 0 "$long$end, NiMH" "$PERDURE" cells "L-$([ $end = A ] && echo 1 || echo 5)"
+    for verb in cells rank results "results --by model" "results --retention" "results --wear"; do
+        # shellcheck disable=SC2086
+        expect 0 ": $long$end" "$PERDURE" $verb
+        iconv -f utf-8 -t utf-8 <out.txt >/dev/null || fail "$verb tears a letter in two"
+        sed '1,/^in full:$/d' out.txt | grep -F ": $long" | sort -u | sed 's/: LLLL.*//' >forms.txt # of each table
+        [ "$(wc -l <forms.txt)" -ge 2 ] || fail "$verb shows fewer than two long names: $(cat forms.txt)"
+        [ -z "$(sort forms.txt | uniq -d)" ] || fail "$verb does not tell long names apart: $(cat forms.txt)"
+        [ "$(grep -c "$(printf '\342\200\246')" forms.txt)" = "$(wc -l <forms.txt)" ] || fail "$verb does not show that names are shortened"
+        ! sed '/^in full:$/,$d' out.txt | grep '^L-' | grep -qF "$long" || fail "$verb has lines as long as names"
+    done
+done
+for verb in overview runs agenda; do
+    expect 0 '' "$PERDURE" $verb
+    iconv -f utf-8 -t utf-8 <out.txt >/dev/null || fail "$verb tears a letter in two"
+done
+grep -q 'have no room for their model' labels.txt || fail "labels do not say that names are shortened"
+# A script sees the whole name.
+echo 'return protocol { title = "Named", run = function(cell) note(cell.model) end }' >named.lua
+cp names.perdure named.perdure
+expect 0 '' "$PERDURE" --logbook named.perdure run named.lua --cells L-5 --bench bench.lua
+[ "$(sqlite3 named.perdure "SELECT count(*) FROM event WHERE level = 'note' AND text = (SELECT name FROM model WHERE name LIKE 'LLLL%B')")" = 1 ] ||
+    fail "a script does not see the whole name"
+# What a script notes is kept whole, however long it is.
+[ "$(ask_logbook "SELECT max(length(text)) FROM event WHERE level = 'note'")" = 700 ] || fail "a note was cut"
 
 # Numbers, worked out again by SQL. The charge under the drawn curve is the capacity on record, to the mAh.
 expect 0 '' "$PERDURE" plot discharge -o one.svg --cells E-1
@@ -159,7 +203,7 @@ capacity=$(ask_logbook "SELECT round(1000 * value) FROM result JOIN cell ON cell
 shown=$(grep -o '[0-9]*.mAh</tspan>\|[0-9]* mAh<' one.svg | head -1 | tr -cd '0-9')
 [ "$shown" -ge "$((${capacity%.*} - 1))" ] && [ "$shown" -le "$((${capacity%.*} + 1))" ] || fail "$shown mAh drawn, $capacity on record"
 # A fresh capacity was read from the discharge before, not from the rest that came after it.
-grep -q 'the most charge: 2[0-9][0-9][0-9].mAh' 1/discharge.svg || fail "$(grep -o '[^>]*the most charge[^<]*' 1/discharge.svg)"
+grep -q 'the most charge: 2[0-9][0-9][0-9][^0-9]*mAh' 1/discharge.svg || fail "$(grep -o '[^>]*the most charge[^<]*' 1/discharge.svg)"
 # Ages count from the end of the charge before, not from when the wait began.
 ages=$(ask_logbook "SELECT DISTINCT (began - charged) / 86400000000 FROM (SELECT step.started_at AS began,
     (SELECT max(outcome.ended_at) FROM step AS s JOIN outcome ON outcome.step = s.id
@@ -189,7 +233,7 @@ sqlite3 -noheader tables.db "SELECT name FROM models" >names.txt
 ask_logbook "SELECT name FROM model ORDER BY id" | cmp - names.txt || fail "names changed: $(cat names.txt)"
 [ "$(sqlite3 tables.db 'SELECT count(*) FROM readings WHERE voltage_V < 0.5 OR voltage_V > 2')" = 0 ] ||
     fail "voltages are not in volts"
-[ "$(tr -d '\n' <1/data/cells.csv | tr '\r' '\n' | wc -l)" = 14 ] || fail "rows do not end with CR LF"
+[ "$(tr -d '\n' <1/data/cells.csv | tr '\r' '\n' | wc -l)" = 18 ] || fail "rows do not end with CR LF"
 # The tables have the columns that their description says, in its order.
 for table in models cells runs steps results channels readings results-flat; do
     sqlite3 -noheader tables.db "SELECT group_concat(json_extract(value, '$.name')) FROM json_each(
