@@ -1,21 +1,12 @@
 /* Leading studies onward by estimates, all on one set of channels. */
 #include "engine/project.h"
-#include "engine/study.h"
 
-#include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
-#include "base/rows.h"
-#include "engine/acts.h"
 #include "engine/answer.h"
-#include "engine/journal.h"
-#include "engine/live_run.h"
-#include "engine/pinned.h"
-#include "logbook/cells.h"
+#include "engine/project_internal.h"
+#include "engine/study.h"
 #include "logbook/facts.h"
-#include "logbook/runs.h"
-#include "logbook/studies.h"
 
 /* A study that goes on for ever without waiting must not hold up the agenda. */
 #define REQUESTS_MOST 100000
@@ -23,128 +14,13 @@
 /* Of a bench that nobody knows yet. */
 #define CHANNELS_USUAL 8
 
-/* A window without an end is given one a century away (bindings/study.lua): there is none. */
-#define NO_END (50 * 366 * 86400 * US_PER_S)
-
-/* A run of a study's protocol on one cell. */
-struct planned {
-    const char *label;            /* of walk.cells */
-    const struct estimate *known; /* NULL: nothing is known of it */
-    utc_us charged;               /* its last charge before; 0: none */
-    utc_us ready, latest;         /* its window; latest 0: no end */
-    uint64_t order;               /* of queueing */
-    utc_us start, end;            /* end 0: no channel yet */
-};
-
-/* A study on its way. */
-struct walk {
-    const struct projection *p;
-    struct run_record record;
-    struct pinned pinned;
-    struct script *script;
-    struct journal journal;
-    struct script_request request; /* what comes next */
-    int requests;
-    bool open; /* it was begun on record */
-    bool over;
-    utc_us time;     /* where the projection stands; 0 while replaying */
-    json_t *charged; /* LABEL -> seconds since 1970 of the last charge, on record or projected */
-    bool has_window;
-    json_t *looked_at; /* LABEL -> true since the wait: its window is for the first look alone */
-    struct duration age, late;
-    struct text outcome;
-    struct error failure;
-
-    json_t *cells; /* being performed on; NULL: nothing is */
-    struct planned *run;
-    int runs, placed;
-};
-
-struct plan {
-    const struct projection *p;
-    int channels;
-    utc_us *channel; /* when each is free again */
-    uint64_t order;
-    struct walk *walk;
-    int walks;
-};
-
-/* --- performing by estimate
- * -------------------------------------------------------------------------- */
-
-static utc_us charged_at(struct walk *w, const char *label)
-{
-    const json_t *projected = json_object_get(w->charged, label);
-    struct cell_record cell;
-    struct error unread;
-    utc_us at = 0;
-    if (projected)
-        return (utc_us)(json_real_value(projected) * 1e6);
-    if (!logbook_cell(w->p->logbook, label, &cell, &unread))
-        logbook_last_charge(w->p->logbook, cell.id, INT64_MAX, &at, &unread);
-    if (at) /* looked up once: a cell with thousands of cycles has many charges to look through */
-        json_object_set_new(w->charged, label, json_real((double)at / 1e6));
-    return at;
-}
-
-static utc_us later(const struct walk *w, utc_us from, const struct duration *duration)
+utc_us project_later(const struct walk *w, utc_us from, const struct duration *duration)
 {
     return zone_after(logbook_zone(w->p->logbook), from, duration);
 }
 
-/* The protocol to perform, as it is pinned to the study; NULL when it is not. */
-static char *protocol_text(struct walk *w, size_t *length)
-{
-    struct error unread;
-    char module[160], *text = NULL;
-    snprintf(module, sizeof module, "protocol/%s", w->request.text);
-    return pinned_module(&w->pinned, module, &text, length, &unread) ? NULL : text;
-}
-
-/* What one protocol comes to on cells of one model: asked for once, however many cells there are.
- */
-struct by_model {
-    struct by_model *next;
-    char model[sizeof((struct cell_facts *)0)->model];
-    const struct estimate *known;
-};
-
-static const struct estimate *estimate_on(struct walk *w, const char *text, size_t length,
-                                          const char *label, struct by_model **models)
-{
-    struct error unread;
-    struct cell_facts facts;
-    if (!text || facts_of_cell(w->p->logbook, label, &facts, &unread))
-        return NULL;
-    for (const struct by_model *model = *models; model; model = model->next)
-        if (strcmp(model->model, facts.model) == 0)
-            return model->known;
-    struct script_context context = {.name = w->request.text,
-                                     .text = text,
-                                     .length = length,
-                                     .params = w->request.params,
-                                     .seed = 1,
-                                     .cell = facts,
-                                     .module = pinned_module,
-                                     .owner = &w->pinned};
-    struct by_model *model = xcalloc(1, sizeof *model);
-    *model = (struct by_model){*models, "", estimate(w->p->estimates, &context)};
-    string_copy(model->model, sizeof model->model, facts.model);
-    *models = model;
-    return model->known;
-}
-
-static void forget_models(struct by_model *models)
-{
-    while (models) {
-        struct by_model *next = models->next;
-        free(models);
-        models = next;
-    }
-}
-
 /* As the engine refuses it: raised in the script. */
-static void refuse(struct walk *w, const struct error *why)
+void project_refuse(struct walk *w, const struct error *why)
 {
     struct text message = TEXT_EMPTY;
     text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
@@ -154,103 +30,8 @@ static void refuse(struct walk *w, const struct error *why)
     text_free(&message);
 }
 
-/* The runs are queued; false when there are none to wait for. */
-static bool begin_performing(struct plan *plan, struct walk *w)
-{
-    size_t i, length = 0;
-    char *protocol = protocol_text(w, &length);
-    json_t *label;
-    if (!protocol) {
-        struct error why;
-        error_set(&why, ERROR_SCRIPT, w->request.text,
-                  "put NAME.lua beside the study, then start the study anew",
-                  "no protocol of this name was pinned to the study");
-        refuse(w, &why);
-        return false;
-    }
-    struct by_model *models = NULL;
-    w->cells = json_loads(w->request.cells, 0, NULL);
-    w->runs = (int)json_array_size(w->cells);
-    w->placed = 0;
-    w->run = xcalloc((size_t)w->runs + 1, sizeof *w->run);
-    json_array_foreach(w->cells, i, label)
-    {
-        struct planned *run = &w->run[i];
-        run->label = json_string_value(label);
-        run->known = estimate_on(w, protocol, length, run->label, &models);
-        run->charged = charged_at(w, run->label);
-        run->ready = w->time;
-        run->order = plan->order++;
-        if (!w->has_window || !run->charged || json_object_get(w->looked_at, run->label))
-            continue;
-        utc_us due = later(w, run->charged, &w->age), latest = later(w, due, &w->late);
-        run->ready = due > w->time ? due : w->time;
-        run->latest = latest - due < NO_END ? latest : 0;
-    }
-    forget_models(models);
-    free(protocol);
-    return true;
-}
-
-/* What became of them, in the order in which they end, as the engine gives it. */
-static void tell_runs(struct walk *w)
-{
-    json_t *runs = json_array();
-    for (int i = 0; i < w->runs; i++) {
-        const struct planned *run = &w->run[i];
-        const struct estimate *known = run->known;
-        json_t *row = json_pack("{s:s, s:i, s:s, s:n, s:s, s:o, s:f, s:f}", "cell", run->label,
-                                "run", 0, "state", "done", "why", "timing", "in time", "results",
-                                known ? json_incref(known->results) : json_object(), "end",
-                                (double)run->end / 1e6, "age",
-                                run->charged ? (double)(run->start - run->charged) / 1e6 : 0.0);
-        if (known && isfinite(known->charged_end))
-            json_object_set_new(w->charged, run->label,
-                                json_real((double)run->start / 1e6 + known->charged_end));
-        json_object_set(row, "charged", json_object_get(w->charged, run->label));
-        json_array_append_new(runs, row);
-    }
-    rows_sort(&runs, "end");
-    json_t *outcome = json_pack("{s:o}", "runs", runs);
-    char *text = json_dumps(outcome, JSON_COMPACT | JSON_REAL_PRECISION(17));
-    text_add(&w->outcome, text);
-    free(text);
-    json_decref(outcome);
-}
-
-/* All have had their channel. */
-static void end_performing(struct walk *w)
-{
-    struct due due = {.run = w->record.id,
-                      .segment = w->record.segment,
-                      .n = w->journal.n,
-                      .script = w->record.script_name,
-                      .what = w->request.text,
-                      .cells = w->cells,
-                      .from = INT64_MAX,
-                      .going_on = w->open};
-    for (int i = 0; i < w->runs; i++) {
-        const struct planned *run = &w->run[i];
-        due.from = run->start < due.from ? run->start : due.from;
-        due.until = run->end > due.until ? run->end : due.until;
-        due.channel_hours += (double)(run->end - run->start) / 3.6e9;
-        due.late += run->latest && run->start > run->latest;
-        if (run->latest)
-            due.latest = due.latest && due.latest < run->latest ? due.latest : run->latest;
-    }
-    if (!w->runs)
-        due.from = due.until = w->time;
-    tell_runs(w);
-    w->p->visit(w->p->context, &due);
-    w->time = due.until > w->time ? due.until : w->time;
-    free(w->run);
-    json_decref(w->cells);
-    w->run = NULL;
-    w->cells = NULL;
-}
-
-/* --- the other requests
- * ------------------------------------------------------------------------------- */
+/* --- what a study asks for
+ * ---------------------------------------------------------------------------- */
 
 static void answer(struct walk *w)
 {
@@ -331,23 +112,23 @@ static void lead(struct plan *plan, struct walk *w)
     struct error why;
     text_clear(&w->outcome);
     if (!w->open && window_check(&w->request, &why)) {
-        refuse(w, &why);
+        project_refuse(w, &why);
         go_on(w);
         return;
     }
     switch (w->request.kind) {
     case REQUEST_WAIT: {
-        utc_us until =
-            w->request.until ? w->request.until : later(w, w->journal.cursor, &w->request.wait);
+        utc_us until = w->request.until ? w->request.until
+                                        : project_later(w, w->journal.cursor, &w->request.wait);
         w->time = until > w->time ? until : w->time;
         text_add(&w->outcome, "true");
         break;
     }
     case REQUEST_PERFORM:
-        if (begin_performing(plan, w) && w->runs)
+        if (project_perform(plan, w) && w->runs)
             return;
         if (w->cells)
-            end_performing(w);
+            project_performed(w);
         break;
     case REQUEST_ASK: answer(w); break;
     case REQUEST_RESTART:
@@ -403,27 +184,6 @@ static utc_us *first_free(const struct plan *plan)
     return &plan->channel[best];
 }
 
-/* Of those that wait when a channel is free the one that was queued first; if none does, the first
- * to be ready. */
-static struct planned *next_run(const struct plan *plan, utc_us free_at, struct walk **of)
-{
-    struct planned *next = NULL;
-    for (int i = 0; i < plan->walks; i++)
-        for (int r = 0; plan->walk[i].cells && r < plan->walk[i].runs; r++) {
-            struct planned *run = &plan->walk[i].run[r];
-            if (run->end)
-                continue;
-            const bool waits = run->ready <= free_at, next_waits = next && next->ready <= free_at;
-            if (!next || (waits && !next_waits) ||
-                (waits == next_waits &&
-                 (waits ? run->order < next->order : run->ready < next->ready))) {
-                next = run;
-                *of = &plan->walk[i];
-            }
-        }
-    return next;
-}
-
 static struct walk *next_walk(const struct plan *plan)
 {
     struct walk *next = NULL;
@@ -450,7 +210,7 @@ static void lead_all(struct plan *plan)
     for (;;) {
         utc_us *free_at = first_free(plan);
         struct walk *w = next_walk(plan), *of = NULL;
-        struct planned *run = next_run(plan, *free_at, &of);
+        struct planned *run = project_next_run(plan, *free_at, &of);
         if (!w && !run)
             return;
         const utc_us start = run && run->ready > *free_at ? run->ready : *free_at;
@@ -462,7 +222,7 @@ static void lead_all(struct plan *plan)
         run->end = start + (utc_us)((run->known ? run->known->seconds : 0) * 1e6);
         *free_at = run->end;
         if (++of->placed == of->runs) {
-            end_performing(of);
+            project_performed(of);
             go_on(of);
         }
     }
