@@ -37,7 +37,7 @@ struct wired_spec {
     struct wired_end ohmmeter_scanner; /* as the meter's; none where it is the meter itself */
     struct limits limits;              /* those of source and sink are met with them */
     double compliance; /* V the source is set to where a charge has no ceiling; NAN: the limit */
-    int frozen_after;  /* equal readings with current that are worth a warning; 0: never */
+    int frozen_after;  /* equal readings with current that are no readings any more; 0: never */
     bool emulated;     /* the instruments are programs, and their cells keep the clock's pace */
 };
 

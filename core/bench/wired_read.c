@@ -7,22 +7,24 @@
 
 /* --- putting together ------------------------------------------------------------------------ */
 
-/* A meter whose value does not move by one digit while current flows may have stopped measuring. */
+/* A meter whose value does not move by one digit while current flows has stopped measuring: no end
+ * and no guard would ever see the cell again. */
 static void watch_frozen(struct wired *wired)
 {
     const struct reading *now = &wired->taken, *last = &wired->last;
     bool same = wired->active && now->voltage == last->voltage && now->current == last->current;
     wired->alike = same ? wired->alike + 1 : 0;
     wired->last = *now;
-    if (wired->spec.frozen_after == 0 || wired->alike + 1 != wired->spec.frozen_after ||
-        !wired->channel.warn)
+    if (wired->spec.frozen_after == 0 || wired->alike + 1 < wired->spec.frozen_after)
         return;
-    char text[200];
-    snprintf(text, sizeof text,
-             "%d readings were the same to the last digit (%.9g V, %.9g A) while current flows: is "
-             "the meter still measuring?",
-             wired->spec.frozen_after, now->voltage, now->current);
-    wired->channel.warn(wired->channel.owner, text);
+    const struct instrument *meter = wired->spec.meter.instrument;
+    wired->alike = 0;
+    wired->last.voltage = NAN; /* counted from one again */
+    error_set(
+        &wired->failure, ERROR_LOST, instrument_name(meter ? meter : wired->active),
+        "see whether it still measures; frozen_after in the bench file sets how many are too many",
+        "%d readings were the same to the last digit (%.9g V, %.9g A) while current flows",
+        wired->spec.frozen_after, now->voltage, now->current);
 }
 
 static void finish(struct wired *wired)
@@ -37,13 +39,14 @@ static void finish(struct wired *wired)
     if (!wired->failure.code && !isfinite(wired->taken.current))
         error_set(&wired->failure, ERROR_BENCH, wired->channel.name, "mend its driver",
                   "nothing told a current");
+    if (!wired->failure.code)
+        watch_frozen(wired);
     if (wired->failure.code) {
         const struct error failure = wired->failure;
         wired_answer(wired, NULL, &failure);
         return;
     }
     wired->taken.at = wired->began + (wired->ended - wired->began) / 2;
-    watch_frozen(wired);
     const struct reading taken = wired->taken;
     wired_answer(wired, &taken, NULL);
 }
