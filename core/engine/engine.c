@@ -143,7 +143,7 @@ int engine_take(struct engine *engine, int64_t id, struct error *error)
         run_event(run, "warning", "waits: channel %s is not on this bench", run->record.channel);
     if (state == RUN_PAUSED || state == RUN_ATTENTION) {
         /* Its cell is still in its channel: keep others out. */
-        bool gone = false;
+        const struct channel *gone;
         struct channel *channel = queue_channel(engine, run, &gone);
         run->phase = LIVE_PARKED;
         if (channel && run->record.channel[0] &&

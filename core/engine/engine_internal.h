@@ -21,7 +21,8 @@ struct engine {
     bool queue_changed;         /* a run came or a channel became free */
     struct deadline look_again; /* lost.c: for instruments that a queued run waits for */
     bench_us gone_since;        /* 0: no queued run does */
-    bool some_over;             /* some run is OVER and still linked */
+    bool gone_told;
+    bool some_over;      /* some run is OVER and still linked */
     bool until_run_over; /* what options.until_run waits for has come, but is not committed */
     bool in_transaction;
     int64_t last_commit;   /* real us */

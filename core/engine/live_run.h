@@ -126,9 +126,10 @@ void run_end_because(struct live_run *run, enum run_state state, const char *for
 void run_park(struct live_run *run);
 void run_over(struct live_run *run);   /* once safe */
 void run_parked(struct live_run *run); /* once safe */
-/* Goes on record as why it does not move. */
+/* Goes on record as why it does not move; no_more: it does again. */
 void run_waits_for(struct live_run *run, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
+void run_waits_no_more(struct live_run *run);
 void run_event(struct live_run *run, const char *level, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 

@@ -68,11 +68,28 @@ static void look_again(void *owner)
     engine->queue_changed = true;
 }
 
+void lost_queued(struct live_run *run, const struct channel *gone)
+{
+    struct engine *engine = run->engine;
+    if (gone && !run->record.why)
+        run_waits_for(run, "waits: %s of channel %s does not answer",
+                      instrument_name(missing(gone)), gone->name);
+    else if (!gone && run->record.why)
+        run_waits_no_more(run);
+    /* One notice speaks for all that wait. */
+    if (!gone || engine->gone_told || !engine->gone_since ||
+        now_of(run) - engine->gone_since < TELL_AFTER)
+        return;
+    notify_lost(run);
+    engine->gone_told = true;
+}
+
 void lost_look_again(struct engine *engine, bool waits)
 {
     bench_us now = clock_bench(engine->options.clock);
     if (!waits) {
         engine->gone_since = 0;
+        engine->gone_told = false;
         return;
     }
     if (!engine->gone_since)

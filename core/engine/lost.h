@@ -16,6 +16,9 @@
 bool lost_is_there(const struct channel *channel);
 /* On record, of a bench on which an engine begins: which channels are not there, and why. */
 void lost_tell(struct engine *engine);
+/* On record of a queued run that has no channel: that it waits for one that is not there (NULL: for
+ * one that is in use). */
+void lost_queued(struct live_run *run, const struct channel *gone);
 /* A queued run waits for a channel that is not there (or none does any more): looked at again soon.
  */
 void lost_look_again(struct engine *engine, bool waits);

@@ -309,10 +309,8 @@ void notify_lost(struct live_run *run)
     struct text words = TEXT_EMPTY, text = TEXT_EMPTY;
     json_t *cells = json_pack("[s]", run->record.cell_label);
     text_addf(&words, "run %" PRId64 " %s", run->record.id, run->record.why);
-    text_addf(&text,
-              "Channel %s was made safe. The run goes on by itself when all instruments of the "
-              "channel answer again.\n",
-              run->channel->name);
+    text_addf(&text, "%sThe run goes on by itself when all instruments of its channel answer.\n",
+              run->channel ? "Its channel was made safe. " : "");
     add_fact(notice, "WHAT", run->record.why);
     complete(run, notice, &words, &text, cells);
 }

@@ -24,8 +24,10 @@ static struct channel *where_it_is(struct engine *engine, const struct live_run 
 
 /* A run that was going on keeps its channel, there or not; a queued one may name the channel it
  * wants. */
-struct channel *queue_channel(struct engine *engine, const struct live_run *run, bool *gone)
+struct channel *queue_channel(struct engine *engine, const struct live_run *run,
+                              const struct channel **gone)
 {
+    *gone = NULL;
     struct bench *bench = engine->options.bench;
     const bool begins = run->record.state == RUN_QUEUED;
     if (run->record.channel[0]) {
@@ -34,14 +36,14 @@ struct channel *queue_channel(struct engine *engine, const struct live_run *run,
             return NULL;
         if (!begins || lost_is_there(channel))
             return channel;
-        *gone = true;
+        *gone = channel;
         return NULL;
     }
     struct channel *free = NULL, *unfit = NULL;
     for (int i = bench->count - 1; i >= 0; i--) {
         struct channel *channel = bench->channels[i];
         if (!channel->owner && !lost_is_there(channel))
-            *gone = true;
+            *gone = channel;
         else if (!channel->owner && unfit_for(run, channel))
             unfit = channel;
         else if (!channel->owner)
@@ -86,12 +88,14 @@ void queue_begin(struct engine *engine)
                 perform_rearm(run);
                 continue;
             }
-            bool gone = false;
+            const struct channel *gone = NULL;
             struct channel *channel = needs_channel(run) ? queue_channel(engine, run, &gone) : NULL;
-            if (channel || !needs_channel(run))
+            if (channel || !needs_channel(run)) {
                 run_begin(run, channel);
-            else
-                waits |= gone;
+            } else {
+                lost_queued(run, gone);
+                waits |= gone != NULL;
+            }
         }
     lost_look_again(engine, waits);
 }

@@ -4,9 +4,10 @@
 
 #include "engine/live_run.h"
 
-/* The channel that the run is to have; NULL while none is free for it. *gone is set where one would
- * be, but for an instrument that does not answer. */
-struct channel *queue_channel(struct engine *engine, const struct live_run *run, bool *gone);
+/* The channel that the run is to have; NULL while none is free for it. *gone is one that would be,
+ * but for an instrument that does not answer; NULL when that is not so. */
+struct channel *queue_channel(struct engine *engine, const struct live_run *run,
+                              const struct channel **gone);
 
 /* Begins every run whose time has come and that has a channel: those that are taken up first, then
  * in the order of queueing. */

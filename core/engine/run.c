@@ -119,6 +119,11 @@ void run_waits_for(struct live_run *run, const char *format, ...)
     set_state(run, run->record.state, clock_utc(run->engine->options.clock), why);
 }
 
+void run_waits_no_more(struct live_run *run)
+{
+    set_state(run, run->record.state, clock_utc(run->engine->options.clock), NULL);
+}
+
 /* --- beginning
  * ------------------------------------------------------------------------------------- */
 
@@ -212,7 +217,7 @@ void run_begin(struct live_run *run, struct channel *channel)
         return;
     }
     if (run->record.why) /* what it waited for is there */
-        set_state(run, run->record.state, clock_utc(run->engine->options.clock), NULL);
+        run_waits_no_more(run);
     say_taken_up(run);
     run_continue(run, NULL);
 }

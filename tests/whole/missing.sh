@@ -14,8 +14,9 @@ cat >short.lua <<'L'
 return protocol { title = "Short", run = function(cell) cell:discharge { current = "1 A", stop = { time = "30 s" }, every = "2 s" } end }
 L
 sed 's/Short/Long/; s/30 s/60 s/' short.lua >long.lua
+echo 'echo "$PERDURE_NOTICE: $PERDURE_SUMMARY" >>told.txt' >tell.sh
 begin_engine() {
-    "$PERDURE" engine --bench bench.lua >>engine.txt 2>&1 &
+    "$PERDURE" engine --bench bench.lua --on-due "sh tell.sh" >>engine.txt 2>&1 &
     engine=$!
 }
 state_of() {
@@ -41,6 +42,12 @@ expect 4 'meter-2' "$PERDURE" engine --bench bench.lua --until-idle
 begin_engine
 until_is 1 'done E1'
 until_is 2 'done E1'
+"$PERDURE" runs | grep -q 'E2 .*queued .*waits: meter-2 of channel E2 does not answer' || fail "runs does not say why run 3 waits: $("$PERDURE" runs)"
+for _ in $(seq 100); do
+    [ -s told.txt ] && break
+    sleep 0.1
+done
+[ "$(cat told.txt)" = 'lost: run 3 waits: meter-2 of channel E2 does not answer' ] || fail "told: $(cat told.txt)"
 [ "$(state_of 3)" = 'queued E2' ] || fail "on a channel that is not there: $(state_of 3)"
 [ "$(ask_logbook "SELECT count(*) FROM event WHERE level = 'warning' AND text LIKE 'channel E2 is not used until meter-2 answers: %'")" = 1 ] ||
     fail "not on record: $(ask_logbook 'SELECT text FROM event')"
