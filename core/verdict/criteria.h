@@ -7,6 +7,7 @@
 
 struct criterion_kind {
     const char *name;
+    const char *heading; /* for people: "Left", to be followed by an age */
     bool higher_is_better;
     bool of_age;        /* compares cells opened at one age only */
     const char *result; /* that it takes */

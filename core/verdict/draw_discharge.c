@@ -216,9 +216,10 @@ static void say(const struct gathered *all, const struct evidence *evidence, str
         if (all->median[m] > all->median[best])
             best = m;
     double part = 100 * all->median[best] / rating_of(evidence, all->models[best].name);
-    text_addf(title, "%s gives %s%.0f\xc2\xa0mAh, %.0f\xc2\xa0%% of its rating",
+    text_addf(title, "%s gives %s%.0f\xc2\xa0mAh%s, %.0f\xc2\xa0%% of its rating",
               evidence_said(evidence, all->models[best].name),
-              all->count > 1 ? "the most charge: " : "", all->median[best] / 3.6, part);
+              all->count > 1 ? "the most charge: " : "", all->median[best] / 3.6,
+              all->models[best].count > 1 ? " in its middle cell" : "", part);
     text_add(conditions, "Discharge at ");
     add_range(conditions, all->rate.low, all->rate.high, "It");
     if (isfinite(all->stop.low)) {

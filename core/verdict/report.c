@@ -34,6 +34,16 @@ const char *report_take(struct report *report, struct text *text)
     return report_keep(report, bytes);
 }
 
+const char *report_unit(struct report *report, const char *text)
+{
+    const char *ohm = text ? strstr(text, "ohm") : NULL;
+    struct text said = TEXT_EMPTY;
+    if (!ohm)
+        return text;
+    text_addf(&said, "%.*s\xce\xa9%s", (int)(ohm - text), text, ohm + 3);
+    return report_take(report, &said);
+}
+
 void report_add_item(struct report *report, struct page_list *list, const char *item)
 {
     const char **items = xcalloc(list->count + 1, sizeof *items);
@@ -192,7 +202,7 @@ static void list_results(struct report *report)
         f[1] = evidence_said(report->evidence, row_text(row, "model"));
         f[2] = row_text(row, "name");
         f[3] = row_text(row, "value_text");
-        f[4] = row_text(row, "unit");
+        f[4] = report_unit(report, row_text(row, "unit"));
         if (row_text(row, "expanded_text")[0])
             f[5] = report_text(report, "%s (%s)", row_text(row, "expanded_text"),
                                row_text(row, "coverage_text"));
@@ -246,7 +256,7 @@ static void tell(struct report *report, const struct told *told, const char **f)
     f[5] = row_text(told->last, "value_text");
     f[6] = report_text(report, "%s", least);
     f[7] = report_text(report, "%s", most);
-    f[8] = row_text(told->last, "unit");
+    f[8] = report_unit(report, row_text(told->last, "unit"));
     f[9] = row_text(told->last, "expanded_text");
     f[10] = row_text(told->last, "how");
     f[11] = told->flagged ? report_text(report, "%zu", told->flagged) : NULL;

@@ -20,6 +20,9 @@ const char *report_text(struct report *report, const char *format, ...)
 /* Takes over what the text holds. */
 const char *report_take(struct report *report, struct text *text);
 
+/* A unit, or a heading with one, as print writes it: "mohm" is "mΩ". */
+const char *report_unit(struct report *report, const char *text);
+
 /* A list that grows; its items are kept already. */
 void report_add_item(struct report *report, struct page_list *list, const char *item);
 

@@ -20,7 +20,8 @@ static void convert(struct report *report, const struct sheet *sheet, struct pag
     json_t *row, *note;
     *out = (struct page_part){.heading = sheet->heading};
     for (size_t c = 0; c < width; c++)
-        columns[c] = (struct page_column){sheet->columns[c].title, sheet->columns[c].align == 'r',
+        columns[c] = (struct page_column){report_unit(report, sheet->columns[c].title),
+                                          sheet->columns[c].align == 'r',
                                           strcmp(sheet->columns[c].key, "note") == 0};
     const char **fields = report_table(report, &out->table, columns, width, rows);
     json_array_foreach(sheet->rows, r, row)
@@ -32,7 +33,9 @@ static void convert(struct report *report, const struct sheet *sheet, struct pag
                 evidence_say(&said, report->evidence, text);
             else if (text)
                 text_add(&said, text);
-            fields[r * width + c] = text ? report_take(report, &said) : NULL;
+            const char *field = text ? report_take(report, &said) : NULL;
+            fields[r * width + c] =
+                strcmp(sheet->columns[c].key, "unit") == 0 ? report_unit(report, field) : field;
         }
     }
     json_array_foreach(sheet->notes, n, note)

@@ -24,15 +24,26 @@ static const char *range_of(struct report *report, const struct standing *standi
     return report_text(report, "%zu to %zu", range->low, range->high);
 }
 
+/* "Left after 365 days" */
+static const char *heading_of(struct report *report, const struct comparison *comparison, size_t c)
+{
+    const struct criterion_kind *kind = comparison->kind[c];
+    return kind->of_age
+               ? report_text(report, "%s after %.0f days", kind->heading, comparison->age[c])
+               : kind->heading;
+}
+
 static void fill_table(struct report *report, const struct standing *standing)
 {
     const struct comparison *comparison = &standing->comparison;
     size_t width = FIXED_COLUMNS + comparison->criteria;
     struct page_column *columns = report_keep(report, xcalloc(width, sizeof *columns));
     memcpy(columns, fixed, sizeof fixed);
-    for (size_t c = 0; c < comparison->criteria; c++)
+    for (size_t c = 0; c < comparison->criteria; c++) {
+        const char *heading = heading_of(report, comparison, c), *unit = standing_unit(standing, c);
         columns[FIXED_COLUMNS + c].title =
-            report_text(report, "%s (%s)", comparison->name[c], standing_unit(standing, c));
+            *unit ? report_text(report, "%s (%s)", heading, report_unit(report, unit)) : heading;
+    }
     const char **fields =
         report_table(report, &report->page.ranking, columns, width, comparison->models);
     for (size_t i = 0; i < comparison->models; i++) {
@@ -107,8 +118,10 @@ static void explain(struct report *report, const struct contest *contest)
                                     analysis_status_todo(standing->sure)));
     for (size_t c = 0; c < standing->comparison.criteria; c++)
         report_add_item(report, notes,
-                        report_text(report, "%s takes %s.", standing->comparison.name[c],
-                                    standing->comparison.takes[c].bytes));
+                        report_text(report, "%s: %s. (criterion %s)",
+                                    heading_of(report, &standing->comparison, c),
+                                    standing->comparison.takes[c].bytes,
+                                    standing->comparison.name[c]));
     if (standing->comparison.left_out.length)
         report_add_item(report, notes,
                         report_text(report, "%s", standing->comparison.left_out.bytes));
