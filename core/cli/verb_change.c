@@ -56,15 +56,46 @@ static int run_resume(const struct arguments *arguments, struct error *error)
     return on_run(arguments, "resume", "goes on", false, error);
 }
 
+static const struct column changed[] = {
+    {"what", "result", 'l'}, {"was", "was", 'l'}, {"is", "is", 'l'}, {NULL, NULL, 0}};
+
+/* What became of an answer to a question that had one. */
+static void say_correction(const struct arguments *arguments, const json_t *reply)
+{
+    const json_t *changes = json_object_get(reply, "changes");
+    const char *id = arguments->word[0];
+    if (json_object_get(reply, "same")) {
+        printf("question %s has this answer already: nothing is changed\n", id);
+    } else if (!changes) {
+        printf("question %s corrected; nothing has been worked out from it yet\n", id);
+    } else if (!json_array_size(changes)) {
+        printf("question %s corrected; no figure follows from it\n", id);
+    } else {
+        printf("question %s corrected; run %" JSON_INTEGER_FORMAT " keeps the old figures as "
+               "events\n\n",
+               id, json_integer_value(json_object_get(reply, "run")));
+        print_rows(arguments, changes, changed);
+    }
+}
+
 static int run_answer(const struct arguments *arguments, struct error *error)
 {
     int64_t id;
+    json_t *reply = NULL;
     if (argument_run(arguments->word[0], &id, error))
         return error->code;
     json_t *request = answer_request(arguments, id, arguments->word[1]);
-    int code = say(arguments, request, "question", "answered", false, error);
+    if (!change(arguments, request, &reply, error)) {
+        if (arguments->json)
+            print_json(reply);
+        else if (json_is_true(json_object_get(reply, "correction")))
+            say_correction(arguments, reply);
+        else
+            printf("question %s answered\n", arguments->word[0]);
+    }
     json_decref(request);
-    return code;
+    json_decref(reply);
+    return error->code;
 }
 
 /* A dry run says what would happen; a person at a terminal is asked, a script says --yes. */
@@ -122,7 +153,8 @@ const struct verb verb_pause = {"pause", "ID",     1, 1, "holds a run; its outpu
 const struct verb verb_resume = {"resume", "ID",      1, 1, "goes on with a paused run",
                                  NULL,     run_resume};
 const struct verb verb_answer = {
-    "answer", "ID VALUE", 2, 2, "answers a question of the engine", answer_options, run_answer};
+    "answer",       "ID VALUE", 2, 2, "answers a question of the engine, or corrects the answer",
+    answer_options, run_answer};
 const struct verb verb_adopt = {
     "adopt",       "ID SCRIPT", 2, 2, "moves a run to an edited script, if its record fits",
     adopt_options, run_adopt};

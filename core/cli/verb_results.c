@@ -57,6 +57,8 @@ static int run(const struct arguments *arguments, struct error *error)
         print_rows_in(arguments, rows, columns, logbook_zone(logbook));
         if (!arguments->json && measured_any(rows))
             puts(measured_note);
+        if (!arguments->json && measured_any_corrected(rows))
+            puts(corrected_note);
         if (!arguments->json && said.length)
             puts(said.bytes);
     }

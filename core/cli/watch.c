@@ -166,6 +166,18 @@ static bool told(json_t *changes, const struct watched *run, const char *text)
     return false;
 }
 
+/* One that was over before: all that still happens to it is that what was typed is corrected. */
+static int late(struct logbook *logbook, int64_t id, struct watched *out, struct error *error)
+{
+    struct run_record record = {0};
+    *out = (struct watched){.id = id};
+    if (logbook_run(logbook, id, &record, error))
+        return error->code;
+    string_copy(out->cell, sizeof out->cell, record.cell_label);
+    run_record_free(&record);
+    return 0;
+}
+
 static int events(struct watch *watch, struct logbook *logbook, json_t *changes,
                   struct error *error)
 {
@@ -177,21 +189,26 @@ static int events(struct watch *watch, struct logbook *logbook, json_t *changes,
     json_array_foreach(rows, i, row)
     {
         int64_t id = json_integer_value(json_object_get(row, "run"));
-        struct watched *run = find(watch, id);
+        struct watched *run = find(watch, id), over;
         struct text text = TEXT_EMPTY;
         const char *level = row_text(row, "level"), *words = row_text(row, "text");
         watch->seen.event = json_integer_value(json_object_get(row, "id"));
         if (run)
             run->touched = true;
-        if ((run && told(changes, run, words)) || (!run && (id || watch->only)))
+        if ((run && told(changes, run, words)) || (!run && watch->only))
             continue;
+        if (!run && id) {
+            if (late(logbook, id, &over, error))
+                break;
+            run = &over;
+        }
         text_addf(&text, "%s%s%s", strcmp(level, "info") == 0 ? "" : level,
                   strcmp(level, "info") == 0 ? "" : ": ", words);
         add(changes, row_instant(row, "at"), run, "event", &text);
         text_free(&text);
     }
     json_decref(rows);
-    return 0;
+    return error->code;
 }
 
 /* --- steps ---------------------------------------------------------------------------------------

@@ -28,6 +28,11 @@ int answer_act(struct act *a, struct error *error);
 int adopt_act(struct act *a, struct error *error);
 int import_act(struct act *a, struct error *error);
 
+/* An answer to a question that has one: all that follows from it is worked out anew, or the answer
+ * is refused. Takes `value` over. */
+int correct_act(struct act *a, int64_t question, json_t *value, const char *who,
+                struct error *error);
+
 /* Keeps the modules sent with a script and pins them to the run. */
 int pin_modules(struct act *a, int64_t run, json_t *modules, struct error *error);
 

@@ -130,11 +130,13 @@ int answer_act(struct act *a, struct error *error)
     free(expects);
     if (refused)
         return refused;
+    if (answers > 0)
+        return correct_act(a, question, value, who, error);
     char *text = json_dumps(value, JSON_ENCODE_ANY | JSON_COMPACT);
     int code = logbook_answer(a->logbook, question, text, who, a->now, error);
     free(text);
-    a->reply = json_pack("{s:I, s:o, s:b}", "question", question, "answer", value, "correction",
-                         answers > 0);
+    a->reply =
+        json_pack("{s:I, s:o, s:b}", "question", question, "answer", value, "correction", false);
     return code;
 }
 

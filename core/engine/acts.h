@@ -7,7 +7,9 @@
  *   start  {"kind", "name", "text", "modules": {NAME: TEXT}, "params": {..}, "cells": [..],
  *           "channel"?}
  *   pause, resume, stop  {"run"}
- *   answer {"question", "answer", "who"}  answer: as typed; checked against what is expected
+ *   answer {"question", "answer", "who"}  answer: as typed; checked against what is expected.
+ *          The reply: {"question", "answer", "correction", "same"?, "run"?, "changes"?}; changes,
+ *          once the first answer was taken: [{"what", "was", "is"}]  see act_correct.c
  *   import {"cell", "file", "sha256", "bytes", "map_name", "map_text", "params", "began_us",
  *           "ends_us", "rows", "bad_rows", "bad", "again", "results", "steps": [{"kind", "at_us",
  *           "first_line", "last_line", "rows", "gaps", "file_charge"}]}  see act_import.c

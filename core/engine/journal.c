@@ -63,29 +63,57 @@ int64_t journal_left(const struct journal *journal)
                                                               : 0;
 }
 
+bool journal_peek(const struct journal *journal, struct journal_entry *out)
+{
+    const struct journal_page *page = journal->page;
+    if (!journal_left(journal))
+        return false;
+    const struct spot *spot = &page->entry[journal->n];
+    *out = (struct journal_entry){
+        .n = journal->n + 1,
+        .name = page->strings.bytes + spot->name,
+        .args = page->strings.bytes + spot->args,
+        .outcome = spot->outcome == SIZE_MAX ? NULL : page->strings.bytes + spot->outcome,
+        .outcome_at = spot->outcome_at,
+    };
+    return true;
+}
+
+void journal_put(struct journal *journal, int64_t n, const char *outcome)
+{
+    struct journal_page *page = journal->page;
+    if (n >= 1 && n <= page->count)
+        page->entry[n - 1].outcome = keep(page, outcome);
+}
+
+enum journal_step journal_pass(struct journal *journal, const char **outcome)
+{
+    struct journal_entry entry;
+    bool on_record = journal_peek(journal, &entry);
+    journal->n++;
+    if (!on_record)
+        return JOURNAL_NEW;
+    if (!entry.outcome)
+        return JOURNAL_OPEN;
+    *outcome = entry.outcome;
+    journal->cursor = entry.outcome_at;
+    return JOURNAL_REPLAYED;
+}
+
 enum journal_step journal_next(struct journal *journal, const struct script_request *request,
                                const char **outcome, struct error *error)
 {
-    const struct journal_page *page = journal->page;
-    int64_t n = ++journal->n;
-    if (!page || n > page->count)
-        return JOURNAL_NEW;
+    struct journal_entry entry;
+    if (!journal_peek(journal, &entry) ||
+        (strcmp(entry.name, request->name) == 0 && strcmp(entry.args, request->args) == 0))
+        return journal_pass(journal, outcome);
 
-    const struct spot *spot = &page->entry[n - 1];
-    const char *name = page->strings.bytes + spot->name;
-    const char *args = page->strings.bytes + spot->args;
-    if (strcmp(name, request->name) != 0 || strcmp(args, request->args) != 0) {
-        char what[64];
-        snprintf(what, sizeof what, "journal entry %" PRId64, n);
-        error_set(error, ERROR_FAILED, what,
-                  "compare the pinned text with what changed, then adopt a text that fits",
-                  "the record says %s %.200s, but the script (line %d) now asks for %s %.200s",
-                  name, args, request->line, request->name, request->args);
-        return JOURNAL_DIVERGED;
-    }
-    if (spot->outcome == SIZE_MAX)
-        return JOURNAL_OPEN;
-    *outcome = page->strings.bytes + spot->outcome;
-    journal->cursor = spot->outcome_at;
-    return JOURNAL_REPLAYED;
+    char what[64];
+    journal->n++;
+    snprintf(what, sizeof what, "journal entry %" PRId64, entry.n);
+    error_set(error, ERROR_FAILED, what,
+              "compare the pinned text with what changed, then adopt a text that fits",
+              "the record says %s %.200s, but the script (line %d) now asks for %s %.200s",
+              entry.name, entry.args, request->line, request->name, request->args);
+    return JOURNAL_DIVERGED;
 }

@@ -37,4 +37,11 @@ int64_t journal_left(const struct journal *journal);
 enum journal_step journal_next(struct journal *journal, const struct script_request *request,
                                const char **outcome, struct error *error);
 
+/* For a correction: what comes next on record, strings alive until the next journal_put; false when
+ * nothing is left. Another outcome in place of the one that was read, of an entry still to come.
+ * Takes the next number whatever was asked for, as journal_next would if it were the same. */
+bool journal_peek(const struct journal *journal, struct journal_entry *out);
+void journal_put(struct journal *journal, int64_t n, const char *outcome);
+enum journal_step journal_pass(struct journal *journal, const char **outcome);
+
 #endif

@@ -112,6 +112,9 @@ void run_start(struct live_run *run);
 void run_requeue(struct live_run *run);
 /* Resumes the script with an outcome and performs what it asks for, until it has to wait. */
 void run_continue(struct live_run *run, const char *outcome);
+/* An outcome on record was corrected: the script is begun anew and hears its journal again, up to
+ * where it stands. Nothing that is being done is disturbed. */
+void run_hear_again(struct live_run *run);
 /* An outcome that is an error, for the script to meet: run->outcome. */
 void run_refuse(struct live_run *run, const struct error *why);
 /* The outcome of the request being performed: journaled, then given to the script. */
@@ -175,6 +178,10 @@ void cell_answered(struct live_run *run, const char *answer);
 bool by_hand_begin(struct live_run *run, bool taken_up);
 /* With what was typed (JSON, see answer.h), or NULL for a rest that is over. */
 void by_hand_end(struct live_run *run, const char *answer);
+/* What an answer makes of a step, on record (*sums) and for the script (*json, replaced); of a
+ * rest, for which there is none, how long it was, in s. */
+void by_hand_outcome(enum step_kind kind, const struct channel_accuracy *accuracy,
+                     const char *answer, double rested, struct step_sums *sums, struct text *json);
 
 /* --- perform.c: the primitives that need no channel
  * ------------------------------------------------ */

@@ -364,6 +364,31 @@ void run_continue(struct live_run *run, const char *outcome)
     }
 }
 
+void run_hear_again(struct live_run *run)
+{
+    const struct script_ops *scripts = run->engine->options.scripts;
+    const int64_t stands = run->journal.n;
+    const char *outcome = NULL;
+    enum journal_step step = JOURNAL_REPLAYED;
+    struct error failure;
+    error_clear(&failure);
+    if (!run->script)
+        return; /* it hears its journal when it is taken up */
+    close_script(run);
+    bool heard = !open_script(run, &failure);
+    while (heard && run->journal.n < stands && step == JOURNAL_REPLAYED) {
+        heard = scripts->resume(run->script, outcome, run->journal.cursor, &run->request,
+                                &failure) == SCRIPT_AWAITS;
+        if (heard)
+            step = journal_next(&run->journal, &run->request, &outcome, &failure);
+    }
+    if (heard && step == (stands ? JOURNAL_OPEN : JOURNAL_REPLAYED))
+        return;
+    if (!is_trouble(run, &failure))
+        run_end_because(run, RUN_ATTENTION, "after a corrected answer: %s: %s", failure.what,
+                        failure.why);
+}
+
 /* --- ending and parking
  * ------------------------------------------------------------------------------ */
 

@@ -129,14 +129,13 @@ static double typed(const json_t *answer, const char *name)
     return json_is_number(value) ? json_number_value(value) : NAN;
 }
 
-void by_hand_end(struct live_run *run, const char *answer_text)
+void by_hand_outcome(enum step_kind kind, const struct channel_accuracy *accuracy,
+                     const char *answer_text, double rested, struct step_sums *sums,
+                     struct text *json)
 {
-    struct engine *engine = run->engine;
-    const struct step_plan *plan = &run->request.plan;
     json_t *answer = answer_text ? json_loads(answer_text, 0, NULL) : NULL;
-    utc_us now = clock_utc(engine->options.clock);
     struct outcome outcome = {
-        .kind = plan->kind,
+        .kind = kind,
         .charge = typed(answer, "charge"),
         .energy = typed(answer, "energy"),
         .duration = typed(answer, "time"),
@@ -148,22 +147,30 @@ void by_hand_end(struct live_run *run, const char *answer_text)
         .last_current = NAN,
         .max_temperature = typed(answer, "temperature"),
         .resistance = typed(answer, "resistance"),
-        .ended_by = plan->kind == STEP_REST ? END_TIME : END_PERSON,
+        .ended_by = kind == STEP_REST ? END_TIME : END_PERSON,
         .quality = "good",
     };
-    if (plan->kind == STEP_REST)
-        outcome.duration = (double)(now - run->step_started) / 1e6;
+    if (kind == STEP_REST)
+        outcome.duration = rested;
     if (isfinite(outcome.charge) && isfinite(outcome.energy) && outcome.charge > 0)
         outcome.mean_voltage = outcome.energy / outcome.charge;
     struct outcome_standard standard;
-    standard_of_display(&run->channel->accuracy, &outcome, answer, &standard);
+    standard_of_display(accuracy, &outcome, answer, &standard);
     json_decref(answer);
+    outcome_sums(&outcome, sums);
+    text_clear(json);
+    outcome_json(&outcome, &standard, json);
+}
+
+void by_hand_end(struct live_run *run, const char *answer)
+{
+    struct engine *engine = run->engine;
+    utc_us now = clock_utc(engine->options.clock);
     struct step_sums sums;
-    outcome_sums(&outcome, &sums);
+    by_hand_outcome(run->request.plan.kind, &run->channel->accuracy, answer,
+                    (double)(now - run->step_started) / 1e6, &sums, &run->outcome);
     engine_write(engine);
     logbook_end_step(engine->options.logbook, run->step_id, &sums, now, engine_error(engine));
-    text_clear(&run->outcome);
-    outcome_json(&outcome, &standard, &run->outcome);
     run->by_hand = false;
     run->step_id = 0;
     run_complete(run, run->outcome.bytes);

@@ -2,19 +2,28 @@
 #include "engine/session.h"
 
 #include <math.h>
+#include <stddef.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/rows.h"
 #include "bench/wired.h"
 #include "engine/engine_internal.h"
 
-static void add_stated(json_t *out, const char *name, const struct stated_accuracy *stated)
-{
-    if (isfinite(stated->relative) && isfinite(stated->absolute))
-        json_object_set_new(
-            out, name,
-            json_pack("{s:f, s:f}", "relative", stated->relative, "absolute", stated->absolute));
-}
+/* Their names in the record. */
+static const struct {
+    const char *name;
+    size_t offset; /* of a struct stated_accuracy */
+} stated[] = {
+    {"voltage", offsetof(struct channel_accuracy, voltage)},
+    {"current", offsetof(struct channel_accuracy, current)},
+    {"temperature", offsetof(struct channel_accuracy, temperature)},
+    {"time", offsetof(struct channel_accuracy, time)},
+    {"charge", offsetof(struct channel_accuracy, charge)},
+    {"energy", offsetof(struct channel_accuracy, energy)},
+    {"resistance", offsetof(struct channel_accuracy, resistance)},
+};
+#define STATED (sizeof stated / sizeof *stated)
 
 static void add_number(json_t *out, const char *name, double number)
 {
@@ -25,18 +34,33 @@ static void add_number(json_t *out, const char *name, double number)
 static char *accuracy_text(const struct channel_accuracy *a)
 {
     json_t *out = json_object();
-    add_stated(out, "voltage", &a->voltage);
-    add_stated(out, "current", &a->current);
-    add_stated(out, "temperature", &a->temperature);
-    add_stated(out, "time", &a->time);
-    add_stated(out, "charge", &a->charge);
-    add_stated(out, "energy", &a->energy);
-    add_stated(out, "resistance", &a->resistance);
+    for (size_t i = 0; i < STATED; i++) {
+        const struct stated_accuracy *one = (const void *)((const char *)a + stated[i].offset);
+        if (isfinite(one->relative) && isfinite(one->absolute))
+            json_object_set_new(
+                out, stated[i].name,
+                json_pack("{s:f, s:f}", "relative", one->relative, "absolute", one->absolute));
+    }
     add_number(out, "shared", a->shared);
     add_number(out, "steady", a->steady);
     char *text = json_dumps(out, JSON_COMPACT | JSON_REAL_PRECISION(15));
     json_decref(out);
     return text;
+}
+
+void session_accuracy(const char *text, struct channel_accuracy *out)
+{
+    json_t *said = text ? json_loads(text, 0, NULL) : NULL;
+    *out = STATES_NOTHING;
+    for (size_t i = 0; i < STATED; i++) {
+        const json_t *one = json_object_get(said, stated[i].name);
+        if (one)
+            *(struct stated_accuracy *)(void *)((char *)out + stated[i].offset) =
+                (struct stated_accuracy){row_number(one, "relative"), row_number(one, "absolute")};
+    }
+    out->shared = row_number(said, "shared");
+    out->steady = row_number(said, "steady");
+    json_decref(said);
 }
 
 static json_t *instrument_facts(const struct instrument *instrument)

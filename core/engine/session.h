@@ -15,6 +15,9 @@ int session_begin(struct engine *engine, struct error *error);
 /* A channel has just measured: its instruments have told who they are. Writes only what is new. */
 void session_saw(struct engine *engine, const struct channel *channel);
 
+/* What a session has on record of a channel's accuracy (JSON; NULL: nothing), read back. */
+void session_accuracy(const char *text, struct channel_accuracy *out);
+
 void session_free(struct engine *engine);
 
 #endif

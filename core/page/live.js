@@ -201,6 +201,8 @@ async function answer(item, typed) {
       allow(item);
       complain(item, errorWords(said.error));
       if (response.status === 403) openSession();
+    } else if (said.reply.same) {
+      put(item.problem, 'It had this answer already; nothing is changed.');
     } else if (said.reply.correction) {
       put(item.problem, 'It had been answered already; this is on record as a correction.');
     } else {

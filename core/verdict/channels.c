@@ -251,7 +251,7 @@ int rows_correct(const struct history *history, json_t *rows, struct text *said,
             json_object_set_new(row, "percent_of_rating", json_real(percent * value / before));
         json_object_set_new(row, "corrected", json_true());
         struct text flags = TEXT_EMPTY;
-        text_addf(&flags, "%s%scorrected", row_text(row, "flags"),
+        text_addf(&flags, "%s%sunbiased", row_text(row, "flags"),
                   row_text(row, "flags")[0] ? " " : "");
         json_object_set_new(row, "flags", json_string(flags.bytes));
         text_free(&flags);

@@ -39,8 +39,8 @@ bool channels_correct(const struct channels *channels, const char *channel, cons
 /* Corrects every check of a competing cell; *said: what was done, in words. */
 int history_correct(struct history *history, struct text *said, struct error *error);
 
-/* The same for rows of a listing of results: "value", "uncertainty", "corrected": true, and among
- * the flags. */
+/* The same for rows of a listing of results: "value", "uncertainty", "corrected": true, and
+ * "unbiased" among the flags. */
 int rows_correct(const struct history *history, json_t *rows, struct text *said,
                  struct error *error);
 

@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "analysis/uncertainty.h"
 #include "base/rows.h"
@@ -61,6 +62,26 @@ void measured_say(json_t *rows)
         json_object_set_new(row, "coverage_text", json_string(isfinite(U) ? text : ""));
         say_percent(row);
     }
+}
+
+const char corrected_note[] =
+    "corrected: what was typed was wrong and was typed anew; `perdure runs N` has the old figures";
+
+int measured_corrected(const json_t *row)
+{
+    return strstr(row_text(row, "flags"), "corrected") != NULL;
+}
+
+int measured_any_corrected(const json_t *rows)
+{
+    size_t i;
+    json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        if (measured_corrected(row))
+            return 1;
+    }
+    return 0;
 }
 
 int measured_any(const json_t *rows)

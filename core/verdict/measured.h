@@ -19,4 +19,10 @@ void measured_say(json_t *rows);
 int measured_any(const json_t *rows);
 extern const char measured_note[];
 
+/* True when what was typed of the result was corrected; when that is so of any, which then wants
+ * its note. */
+int measured_corrected(const json_t *row);
+int measured_any_corrected(const json_t *rows);
+extern const char corrected_note[];
+
 #endif

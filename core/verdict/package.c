@@ -83,7 +83,7 @@ static const struct package_field results[] = {
     {"uncertainty", "number", NULL, "standard uncertainty; empty: not known"},
     {"freedom", "number", NULL, "degrees of freedom of the uncertainty; empty: well known"},
     {"how", "string", NULL, "how it was obtained, such as simulated"},
-    {"flags", "string", NULL, "what to keep in mind, such as gap"},
+    {"flags", "string", NULL, "what to keep in mind: gap, void; corrected: typed anew"},
     {"at", "datetime", NULL, "when it was recorded; " INSTANT},
     {NULL, NULL, NULL, NULL},
 };
@@ -132,7 +132,7 @@ static const struct package_field flat[] = {
     {"expanded", "number", NULL, "expanded uncertainty, k times the standard one"},
     {"percent_of_rating", "number", "%", "of a charge: part of the rated capacity"},
     {"how", "string", NULL, "how it was obtained, such as simulated"},
-    {"flags", "string", NULL, "what to keep in mind, such as gap"},
+    {"flags", "string", NULL, "what to keep in mind: gap, void; corrected: typed anew"},
     {"at", "datetime", NULL, "when it was recorded; " INSTANT},
     {NULL, NULL, NULL, NULL},
 };

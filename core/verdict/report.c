@@ -318,7 +318,9 @@ void report_results(struct report *report)
     list_results(report);
     report->page.results_note = count ? "Every value on record, in the order of the runs. Origin: "
                                         "how it was obtained; flags: "
-                                        "what to keep in mind, such as a gap in the readings; "
+                                        "what to keep in mind, such as a gap in the readings, or "
+                                        "corrected: what was typed was wrong, and the run's events "
+                                        "have the old figures; "
                                         "\xc2\xb1 U: expanded uncertainty k u of what measured it, "
                                         "coverage about 95 %."
                                       : "No result is on record.";

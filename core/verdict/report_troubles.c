@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "logbook/facts.h"
+#include "verdict/measured.h"
 #include "verdict/report.h"
 
 static const struct page_column columns[] = {
@@ -121,7 +122,10 @@ static void add_flags(struct troubles *t)
         struct text said = TEXT_EMPTY;
         if (!row_text(row, "flags")[0])
             continue;
-        text_addf(&said, "result %s is flagged: %s", row_text(row, "name"), row_text(row, "flags"));
+        text_addf(
+            &said, "result %s is flagged: %s%s", row_text(row, "name"), row_text(row, "flags"),
+            measured_corrected(row) ? " (it was typed anew; the run's events have the old one)"
+                                    : "");
         add(t, row_text(row, "at"), "flagged result", row_text(row, "cell"),
             json_integer_value(json_object_get(row, "run")), said.bytes);
         text_free(&said);
