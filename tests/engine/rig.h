@@ -5,6 +5,7 @@
 
 #include "support/cmocka_setup.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -22,12 +23,15 @@
 
 /* The text of a script is letters, one a request: c charge 1 A for 600 s, d discharge 1 A for 300
  * s, v discharge 1 A to 1.2 V, r rest 60 s, e read, w wait 1 h, q ask, n note, R record, X restart
- * with state, F fail, B a charge without an end. What it was given last is kept in `heard`. */
+ * with state, F fail, B a charge without an end. By the figure last heard (a charge, or what was
+ * asked): k record it, D discharge with it, N note it, O wait 1 h if it is 1 or more, else be done.
+ * What it was given last is kept in `heard`. */
 struct script {
     char *letters;
     size_t at;
     char state[64];
-    char args[64];
+    char args[160], note[64];
+    double figure, uncertainty; /* last heard; NAN */
 };
 
 static char heard[4096]; /* outcomes given to scripts, a line each */
@@ -40,6 +44,7 @@ static int letters_open(struct script **out, const struct script_context *contex
     struct script *script = calloc(1, sizeof *script);
     script->letters = strndup(context->text, context->length);
     string_copy(script->state, sizeof script->state, context->state ? context->state : "");
+    script->figure = script->uncertainty = NAN;
     opened++;
     *out = script;
     return 0;
@@ -62,6 +67,35 @@ static void letters_step(struct script_request *request, enum step_kind kind, do
     request->plan.time = time;
 }
 
+static void letters_hear(struct script *script, const char *outcome)
+{
+    json_t *said = json_loads(outcome, JSON_DECODE_ANY, NULL);
+    const json_t *charge = json_object_get(said, "charge");
+    const json_t *u = json_object_get(said, "charge_uncertainty");
+    if (json_is_number(charge) || json_is_number(said))
+        script->figure = json_number_value(charge ? charge : said);
+    if (json_is_number(charge))
+        script->uncertainty = json_is_number(u) ? json_number_value(u) : NAN;
+    json_decref(said);
+}
+
+static void letters_record(struct script *script, struct script_request *request, double value)
+{
+    char uncertainty[48] = "";
+    request->name = "record";
+    request->kind = REQUEST_RECORD;
+    request->text = "capacity";
+    request->value = value;
+    request->unit = "Ah";
+    request->uncertainty = script->uncertainty;
+    request->freedom = NAN;
+    if (isfinite(script->uncertainty))
+        snprintf(uncertainty, sizeof uncertainty, "\"uncertainty\":%.17g,", script->uncertainty);
+    snprintf(script->args, sizeof script->args,
+             "{\"name\":\"capacity\",%s\"unit\":\"Ah\",\"value\":%.17g}", uncertainty, value);
+    request->args = script->args;
+}
+
 static enum script_status letters_resume(struct script *script, const char *outcome, utc_us now,
                                          struct script_request *request, struct error *error)
 {
@@ -69,6 +103,8 @@ static enum script_status letters_resume(struct script *script, const char *outc
     if (outcome)
         snprintf(heard + used, sizeof heard - used, "%lld %s\n",
                  (long long)((now - RIG_START) / US_PER_S), outcome);
+    if (outcome)
+        letters_hear(script, outcome);
     *request = (struct script_request){.line = (int)script->at + 1, .args = "{}"};
     /* A script begun with a state skips to after the X that made it. */
     if (script->state[0] && !script->at)
@@ -124,8 +160,31 @@ static enum script_status letters_resume(struct script *script, const char *outc
         request->unit = "Ah";
         request->uncertainty = NAN;
         return SCRIPT_AWAITS;
+    case 'k': letters_record(script, request, script->figure); return SCRIPT_AWAITS;
+    case 'D':
+        request->name = "discharge";
+        letters_step(request, STEP_DISCHARGE, -script->figure, 300);
+        snprintf(script->args, sizeof script->args, "{\"current\":%.17g}", script->figure);
+        request->args = script->args;
+        return SCRIPT_AWAITS;
+    case 'N':
+        request->name = "note";
+        request->kind = REQUEST_NOTE;
+        snprintf(script->note, sizeof script->note, "it has %.6g", script->figure);
+        snprintf(script->args, sizeof script->args, "{\"text\":\"%s\"}", script->note);
+        request->text = script->note;
+        request->args = script->args;
+        return SCRIPT_AWAITS;
+    case 'O':
+        if (script->figure < 1)
+            return SCRIPT_DONE;
+        request->name = "wait";
+        request->kind = REQUEST_WAIT;
+        request->wait.seconds = 3600;
+        return SCRIPT_AWAITS;
     case 'X':
         request->name = "restart";
+        request->args = "{\"state\":{\"lap\":1}}";
         request->kind = REQUEST_RESTART;
         request->state = "{\"lap\":1}";
         return SCRIPT_AWAITS;
