@@ -52,7 +52,7 @@ static int follow(struct act *a, const char *name, struct error *error)
     struct live_run *run =
         engine_find(engine, json_integer_value(json_object_get(a->reply, "run")));
     if (strcmp(name, "answer") == 0) {
-        if (run && json_object_get(a->reply, "changes"))
+        if (run && json_object_get(a->reply, "changes") && !json_object_get(a->reply, "same"))
             run_hear_again(run);
         for (run = engine->runs; run; run = run->next)
             if (run->phase == LIVE_ASKING)

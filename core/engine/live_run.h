@@ -21,8 +21,8 @@
 #include "bench/bench.h"
 #include "engine/deadline.h"
 #include "engine/journal.h"
+#include "engine/outcome.h"
 #include "engine/pinned.h"
-#include "engine/standard.h"
 #include "logbook/runs.h"
 #include "logbook/steps.h"
 
@@ -178,10 +178,6 @@ void cell_answered(struct live_run *run, const char *answer);
 bool by_hand_begin(struct live_run *run, bool taken_up);
 /* With what was typed (JSON, see answer.h), or NULL for a rest that is over. */
 void by_hand_end(struct live_run *run, const char *answer);
-/* What an answer makes of a step, on record (*sums) and for the script (*json, replaced); of a
- * rest, for which there is none, how long it was, in s. */
-void by_hand_outcome(enum step_kind kind, const struct channel_accuracy *accuracy,
-                     const char *answer, double rested, struct step_sums *sums, struct text *json);
 
 /* --- perform.c: the primitives that need no channel
  * ------------------------------------------------ */
@@ -195,13 +191,5 @@ void perform_rearm(struct live_run *run);
 int64_t perform_ask(struct live_run *run, int64_t n, const char *text, const char *expects);
 /* Looks whether the open question of the run has its answer. */
 void perform_answered(struct live_run *run);
-
-/* --- outcome.c
- * -------------------------------------------------------------------------------------- */
-
-void outcome_json(const struct outcome *outcome, const struct outcome_standard *standard,
-                  struct text *out);
-void plan_json(const struct step_plan *plan, struct text *out);
-void outcome_sums(const struct outcome *outcome, struct step_sums *sums);
 
 #endif

@@ -10,7 +10,9 @@
 --                   what the engine itself had to ask: to put a cell in, to look at it
 --   NULL            not known, not measured, or without meaning here
 --
--- Rows are added and completed, not rewritten: what was once recorded stays.
+-- Rows are added and completed, not rewritten: what was once recorded stays. But for what follows from
+-- an answer that is corrected (a journal entry's outcome, what a script recorded by it): that is worked
+-- out anew, and the figures that held before become events.
 
 PRAGMA application_id = 0x50455244; -- 'PERD'
 PRAGMA user_version = 2;

@@ -90,7 +90,8 @@ becomes 2 done
 [ "$(ask_logbook "SELECT value FROM result WHERE name = 'typed'")" = 1.875 ] || fail "the answer's unit"
 expect 0 '' "$PERDURE" answer 1 1900 --who Ada
 [ "$(ask_logbook 'SELECT count(*) FROM answer')" = 2 ] || fail "a correction is an entry of its own"
-[ "$(ask_logbook "SELECT value FROM result WHERE name = 'typed'")" = 1.875 ] || fail "a correction rewrote a result"
+[ "$(ask_logbook "SELECT value, flags FROM result WHERE name = 'typed'")" = '1.9|corrected' ] || fail "a correction does not hold"
+expect 0 'typed was 1.875 Ah and is 1.9 Ah: question 1 was corrected by Ada' "$PERDURE" runs 2
 expect 1 '' "$PERDURE" answer 7 1900
 
 # 5. SIGTERM: over within two seconds, outputs safe, the run left to be taken up.
