@@ -211,7 +211,18 @@ static int put_restated(void *owner, const struct journal_entry *entry,
     return error->code;
 }
 
-/* What is over was over at this place for another reason, or is not over. */
+/* A script that failed by its figures fails by other ones. */
+static int tell_failure(struct correction *c, const struct replay_report *was,
+                        const struct replay_report *is, struct error *error)
+{
+    struct text words = TEXT_EMPTY;
+    text_addf(&words, "it failed by \"%s\" and would fail by \"%s\"", was->last, is->last);
+    event_of(c, c->run.id, &words, error);
+    text_free(&words);
+    return error->code;
+}
+
+/* What is over ended here, and would not have; or the other way round. */
 static int same_end(struct correction *c, const struct replay_report *was,
                     const struct replay_report *is, struct error *error)
 {
@@ -230,6 +241,8 @@ static int same_end(struct correction *c, const struct replay_report *was,
     const bool over = run_state_is_over(c->run.state) || c->before.segment != c->run.segment;
     if (!over || (was->end == is->end && strcmp(was->last, is->last) == 0))
         return 0;
+    if (was->end == REPLAY_FAILED && is->end == REPLAY_FAILED)
+        return tell_failure(c, was, is, error);
     char what[64];
     snprintf(what, sizeof what, "after journal entry %" PRId64, is->entries);
     return error_set(error, ERROR_FAILED, what, "compare the two", "it would %s%s where it %s%s",

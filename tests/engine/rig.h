@@ -24,8 +24,8 @@
 /* The text of a script is letters, one a request: c charge 1 A for 600 s, d discharge 1 A for 300
  * s, v discharge 1 A to 1.2 V, r rest 60 s, e read, w wait 1 h, q ask, n note, R record, X restart
  * with state, F fail, B a charge without an end. By the figure last heard (a charge, or what was
- * asked): k record it, D discharge with it, N note it, O wait 1 h if it is 1 or more, else be done.
- * What it was given last is kept in `heard`. */
+ * asked): k record it, D discharge with it, N note it, E fail by it, O wait 1 h if it is 1 or more,
+ * else be done. What it was given last is kept in `heard`. */
 struct script {
     char *letters;
     size_t at;
@@ -175,6 +175,9 @@ static enum script_status letters_resume(struct script *script, const char *outc
         request->text = script->note;
         request->args = script->args;
         return SCRIPT_AWAITS;
+    case 'E':
+        error_set(error, ERROR_SCRIPT, "letters:1", "", "%.6g is wrong", script->figure);
+        return SCRIPT_FAILED;
     case 'O':
         if (script->figure < 1)
             return SCRIPT_DONE;

@@ -233,6 +233,50 @@ static void a_run_goes_on_by_the_corrected_figure(void **state)
     }
 }
 
+static void what_is_recorded_later_has_the_corrected_figure(void **state)
+{
+    (void)state;
+    struct rig rig;
+    open_by_hand(&rig);
+    rig_queue(&rig, "qrk", "A");
+    rig_engine(&rig);
+    rig_until(&rig, 1);
+    say(&rig, 1, "3", "Ada", 0);
+    rig_until(&rig, 30); /* within the rest */
+    say(&rig, 1, "4", "Ada", 0);
+    rig_until(&rig, 40);
+    json_t *results = rig_rows(&rig, LIST_RESULTS, 1);
+    assert_int_equal(json_array_size(results), 0);
+    json_decref(results);
+    rig_work(&rig);
+    rig_state(&rig, 1, RUN_DONE);
+    one_result(&rig, 0, 4, ""); /* never was anything else */
+    sound(&rig);
+    rig_close(&rig);
+}
+
+static void a_run_that_failed_is_corrected_too(void **state)
+{
+    (void)state;
+    struct rig rig;
+    open_by_hand(&rig);
+    rig_queue(&rig, "dkE", "A");
+    rig_engine(&rig);
+    rig_until(&rig, 1);
+    say(&rig, 1, "1857 mAh", "Ada", 0);
+    rig_work(&rig);
+    rig_state(&rig, 1, RUN_FAILED);
+    say(&rig, 1, "1875 mAh", "Ada", 0);
+    rig_state(&rig, 1, RUN_FAILED);
+    one_result(&rig, 0, 1.875, "corrected");
+    assert_int_equal(events_with(&rig, 1,
+                                 "it failed by \"1.857 is wrong\" and would fail by "
+                                 "\"1.875 is wrong\": question 1"),
+                     1);
+    sound(&rig);
+    rig_close(&rig);
+}
+
 /* What a channel is doing meanwhile goes on: no gap, no second look. */
 static void a_step_is_not_disturbed(void **state)
 {
@@ -374,6 +418,8 @@ int main(void)
         cmocka_unit_test(the_same_again_changes_nothing),
         cmocka_unit_test(an_engine_at_work_corrects_what_is_over),
         cmocka_unit_test(a_run_goes_on_by_the_corrected_figure),
+        cmocka_unit_test(what_is_recorded_later_has_the_corrected_figure),
+        cmocka_unit_test(a_run_that_failed_is_corrected_too),
         cmocka_unit_test(a_step_is_not_disturbed),
         cmocka_unit_test(what_is_not_taken_yet_is_only_said_anew),
         cmocka_unit_test(a_script_that_would_have_gone_on_otherwise_refuses),
