@@ -209,10 +209,15 @@ static void test_missing_device(void **state)
     assert_non_null(strstr(rig.why.why, "No such file"));
     assert_non_null(strstr(rig.why.todo, "path"));
     rig.spec.path = "/dev/null";
-    link_close(rig.link);
-    rig_until(&rig, rig.closed == 1, 1);
-    assert_int_equal(rig_open(&rig, NULL, &error), 0);
-    rig_until(&rig, rig.downs == 2, 1);
+    for (int tries = 1; tries <= 50; tries++) {
+        link_close(rig.link);
+        rig_until(&rig, rig.closed == tries, 1);
+        assert_int_equal(rig_open(&rig, NULL, &error), 0);
+        rig_until(&rig, rig.downs == 1 + tries, 1);
+        if (!strstr(rig.why.why, "in use"))
+            break;
+        usleep(20000); /* this very test goes on beside it, in another build */
+    }
     assert_non_null(strstr(rig.why.why, "terminal"));
     rig.closed = 0;
     rig_end_all(&rig);
