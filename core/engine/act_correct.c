@@ -139,6 +139,36 @@ static int put_outcome(struct correction *c, const json_t *was, const json_t *is
     return error->code;
 }
 
+/* When the step was: the ages of all that comes after it on this cell are counted from there. */
+static int put_times(struct correction *c, const char *answer, struct error *error)
+{
+    struct logbook *logbook = c->a->logbook;
+    struct text words = TEXT_EMPTY;
+    char was[40], is[40];
+    utc_us started, ended, old;
+    if (logbook_step_times(logbook, c->before.step, &started, &ended, error))
+        return error->code;
+    old = ended;
+    if (!by_hand_times(answer, &c->sums, c->before.asked_at, &started, &ended) || old == ended)
+        return 0;
+    const struct zone *zone = logbook_zone(logbook);
+    if (ended > c->before.outcome_at) {
+        zone_format(zone, c->before.outcome_at - c->before.outcome_at % US_PER_S, was, sizeof was);
+        return error_set(error, ERROR_FAILED, c->before.name, "give an earlier time",
+                         "it had ended when it was first answered, at %s", was);
+    }
+    zone_format(zone, old - old % US_PER_S, was, sizeof was);
+    zone_format(zone, ended - ended % US_PER_S, is, sizeof is);
+    text_addf(&words, "%s, entry %" PRId64 ": ended %s and not %s", c->before.name, c->before.n, is,
+              was);
+    json_array_append_new(c->changes,
+                          json_pack("{s:s, s:s, s:s}", "what", "ended", "was", was, "is", is));
+    if (!logbook_correct_times(logbook, c->before.step, started, ended, error))
+        event_of(c, c->before.run, &words, error);
+    text_free(&words);
+    return error->code;
+}
+
 /* --- what the script made of it ------------------------------------------------------------------
  */
 
@@ -291,7 +321,7 @@ static int apply(struct correction *c, json_t *value, struct error *error)
     if (same && !follows)
         json_object_set_new(a->reply, "same", json_true());
     else if (!logbook_answer(a->logbook, c->before.question, text, c->who, a->now, error) &&
-             follows)
+             !(is && c->before.step && put_times(c, text, error)) && follows)
         work_out(c, was, is, error);
     json_decref(was);
     json_decref(is);

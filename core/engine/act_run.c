@@ -124,7 +124,8 @@ int answer_act(struct act *a, struct error *error)
         return bad_request(error, problem.text);
     if (logbook_question_expects(a->logbook, question, &expects, &answers, error))
         return error->code;
-    int refused = answer_read(expects, typed, &value, error);
+    const struct answer_clock clock = {logbook_zone(a->logbook), a->now};
+    int refused = answer_read(expects, typed, &clock, &value, error);
     if (refused)
         say_where(a, expects, typed, error);
     free(expects);

@@ -29,6 +29,8 @@ static const struct shown {
 };
 #define DISPLAYS (sizeof displays / sizeof *displays)
 
+#define ENDED "ended "
+
 /* A cell that gives this much more than its rating was misread or mislabelled. */
 #define RATING_MOST 2.0
 
@@ -82,7 +84,7 @@ static void hint_display(const json_t *expects, struct text *out)
         const struct shown *shown = find_display(json_string_value(name));
         text_addf(out, "%s%s", i ? ", " : "", shown ? shown->example : "");
     }
-    text_add(out, "\"; more, in any order, after commas");
+    text_add(out, "\"; more, in any order, after commas; \"ended 18:30\" if not just now");
 }
 
 static void hint(const json_t *expects, struct text *out)
@@ -254,6 +256,51 @@ static int refuse_implausible(const json_t *expects, const char *part, const str
     return refuse(expects, part, why, error);
 }
 
+/* "18:30" is the latest there was. */
+static int read_time(const char *typed, const struct answer_clock *clock, utc_us *at,
+                     struct error *error)
+{
+    char today[40], whole[64];
+    bool of_day = strlen(typed) == 5 && typed[2] == ':';
+    if (!of_day) {
+        string_copy(whole, sizeof whole, typed);
+        if (strlen(whole) > 11 && whole[10] == ' ')
+            whole[10] = 'T'; /* as people write it */
+        return zone_parse(clock->zone, whole, at, error);
+    }
+    for (int days = 0; days >= -1; days--) {
+        zone_format(clock->zone, zone_day(clock->zone, clock->now, days), today, sizeof today);
+        snprintf(whole, sizeof whole, "%.10sT%s:00", today, typed);
+        if (zone_parse(clock->zone, whole, at, error) || *at <= clock->now)
+            break;
+    }
+    return error->code;
+}
+
+/* When it ended, where that was not just now. */
+static int read_ended(const json_t *expects, const char *part, const struct answer_clock *clock,
+                      json_t *values, struct error *error)
+{
+    struct error unread;
+    char asked[40];
+    utc_us at = 0, since = json_integer_value(json_object_get(expects, "asked_us"));
+    error_clear(&unread);
+    if (read_time(part + strlen(ENDED), clock, &at, &unread))
+        return refuse(expects, part, unread.why, error);
+    if (at > clock->now)
+        return refuse(expects, part, "that is still to come", error);
+    if (at < since && since - at < 60 * US_PER_S)
+        at = since; /* typed to the minute */
+    if (at < since) {
+        char why[120];
+        snprintf(why, sizeof why, "it was asked for after that, at %s",
+                 zone_format(clock->zone, since - since % US_PER_S, asked, sizeof asked));
+        return refuse(expects, part, why, error);
+    }
+    json_object_set_new(values, "ended_us", json_integer(at));
+    return 0;
+}
+
 /* One part of a display's text: which of its values it is follows from its unit. */
 static int read_part(const json_t *expects, const char *part, json_t *values, struct error *error)
 {
@@ -287,15 +334,17 @@ static int read_part(const json_t *expects, const char *part, json_t *values, st
                   error);
 }
 
-static int read_display(const json_t *expects, const char *typed, json_t **answer,
-                        struct error *error)
+static int read_display(const json_t *expects, const char *typed, const struct answer_clock *clock,
+                        json_t **answer, struct error *error)
 {
     json_t *values = json_pack("{s:{}}", "steps"), *name;
     char *copy = xstrdup(typed), *rest = copy, *part;
     size_t i;
     while ((part = strsep(&rest, ",;")) && !error->code) {
         part += strspn(part, " \t");
-        if (*part)
+        if (strncasecmp(part, ENDED, strlen(ENDED)) == 0)
+            read_ended(expects, part, clock, values, error);
+        else if (*part)
             read_part(expects, part, values, error);
     }
     free(copy);
@@ -314,7 +363,8 @@ static int read_display(const json_t *expects, const char *typed, json_t **answe
     return error->code;
 }
 
-int answer_read(const char *expects, const char *typed, json_t **answer, struct error *error)
+int answer_read(const char *expects, const char *typed, const struct answer_clock *clock,
+                json_t **answer, struct error *error)
 {
     json_t *document = json_loads(expects, 0, NULL);
     const char *kind = text_of(document, "kind");
@@ -328,7 +378,7 @@ int answer_read(const char *expects, const char *typed, json_t **answer, struct 
     else if (strcmp(kind, "choice") == 0)
         read_choice(document, trimmed, answer, error);
     else if (strcmp(kind, "display") == 0)
-        read_display(document, trimmed, answer, error);
+        read_display(document, trimmed, clock, answer, error);
     else if (strcmp(kind, "label") == 0)
         read_label(document, trimmed, answer, error);
     else if (strcmp(kind, "text") == 0)

@@ -8,7 +8,9 @@
  *   label    "label", "channel"            -> the label, typed or scanned; or true: "yes"
  *   display  "needs": [..], "rated_Ah", "most_V"?
  *                                          -> {"charge": A.s, "time": s, ...} from "1875 mAh, 4 h 2
- * min", and "steps": {"charge": A.s, ...}, the step of each last digit typed */
+ * min", and "steps": {"charge": A.s, ...}, the step of each last digit typed; "ended 18:30" or
+ * "ended 2026-03-02 18:30" among them, by the logbook's zone, is "ended_us", not before "asked_us"
+ */
 #ifndef PERDURE_ENGINE_ANSWER_H
 #define PERDURE_ENGINE_ANSWER_H
 
@@ -18,9 +20,16 @@
 #include "base/error.h"
 #include "logbook/logbook.h"
 
+/* What times that are typed are read by. */
+struct answer_clock {
+    const struct zone *zone;
+    utc_us now;
+};
+
 /* Checks what was typed; *answer is owned by the caller. An error says what a valid answer looks
  * like, and the question stays open. */
-int answer_read(const char *expects, const char *typed, json_t **answer, struct error *error);
+int answer_read(const char *expects, const char *typed, const struct answer_clock *clock,
+                json_t **answer, struct error *error);
 
 /* "a number in mAh, from 0 to 4000": what a valid answer looks like; returns buffer. */
 char *answer_hint(const char *expects, char *buffer, size_t size);

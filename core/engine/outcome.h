@@ -17,4 +17,9 @@ void outcome_sums(const struct outcome *outcome, struct step_sums *sums);
 void by_hand_outcome(enum step_kind kind, const struct channel_accuracy *accuracy,
                      const char *answer, double rested, struct step_sums *sums, struct text *out);
 
+/* True when the answer tells when the step ended: *ended then, and *started by how long it took,
+ * not before it was asked for. In run_by_hand.c. */
+bool by_hand_times(const char *answer, const struct step_sums *sums, utc_us asked, utc_us *started,
+                   utc_us *ended);
+
 #endif

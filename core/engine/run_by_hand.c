@@ -87,6 +87,7 @@ static void ask_person(struct live_run *run)
     text_addf(&expects,
               "{\"kind\":\"display\",\"needs\":[%s],\"rated_Ah\":", needs(&run->request.plan));
     text_add_number(&expects, run->cell.rated_charge / 3600);
+    text_addf(&expects, ",\"asked_us\":%" PRId64, run->step_started);
     text_add(&expects, ",\"most_V\":");
     text_add_number(&expects, run->cell.profile->limits.voltage_most + ROOM_VOLTAGE);
     text_add(&expects, "}");
@@ -162,15 +163,34 @@ void by_hand_outcome(enum step_kind kind, const struct channel_accuracy *accurac
     outcome_json(&outcome, &standard, json);
 }
 
+bool by_hand_times(const char *answer_text, const struct step_sums *sums, utc_us asked,
+                   utc_us *started, utc_us *ended)
+{
+    json_t *answer = answer_text ? json_loads(answer_text, 0, NULL) : NULL;
+    const json_t *told = json_object_get(answer, "ended_us");
+    const bool tells = told != NULL;
+    if (tells) {
+        *ended = json_integer_value(told);
+        if (isfinite(sums->duration))
+            *started = *ended - (utc_us)llround(sums->duration * 1e6);
+        if (*started < asked)
+            *started = asked;
+    }
+    json_decref(answer);
+    return tells;
+}
+
 void by_hand_end(struct live_run *run, const char *answer)
 {
     struct engine *engine = run->engine;
-    utc_us now = clock_utc(engine->options.clock);
+    utc_us now = clock_utc(engine->options.clock), started = run->step_started, ended = now;
     struct step_sums sums;
     by_hand_outcome(run->request.plan.kind, &run->channel->accuracy, answer,
                     (double)(now - run->step_started) / 1e6, &sums, &run->outcome);
     engine_write(engine);
-    logbook_end_step(engine->options.logbook, run->step_id, &sums, now, engine_error(engine));
+    if (by_hand_times(answer, &sums, run->step_started, &started, &ended))
+        logbook_move_step(engine->options.logbook, run->step_id, started, engine_error(engine));
+    logbook_end_step(engine->options.logbook, run->step_id, &sums, ended, engine_error(engine));
     run->by_hand = false;
     run->step_id = 0;
     run_complete(run, run->outcome.bytes);

@@ -29,7 +29,7 @@ int logbook_answered(struct logbook *logbook, int64_t question, struct answered 
         "step.id, step.kind, "
         "(SELECT accuracy FROM session_channel JOIN session ON session.id = session "
         "WHERE session_channel.channel = step.channel AND began_at <= outcome_at "
-        "ORDER BY session.id DESC LIMIT 1) "
+        "ORDER BY session.id DESC LIMIT 1), asked_at "
         "FROM question JOIN journal USING (run, segment, n) LEFT JOIN step ON step.id = "
         "(SELECT max(id) FROM step AS of_entry WHERE of_entry.run = question.run "
         "AND of_entry.segment = question.segment AND of_entry.n = question.n) "
@@ -50,6 +50,7 @@ int logbook_answered(struct logbook *logbook, int64_t question, struct answered 
         out->step = sqlite3_column_int64(stmt, 7);
         string_copy(out->kind, sizeof out->kind, column_string(stmt, 8));
         out->accuracy = column_copy(stmt, 9);
+        out->asked_at = sqlite3_column_int64(stmt, 10);
     }
     sql_done(stmt);
     return failed || row ? failed : no_question(question, error);
@@ -147,6 +148,30 @@ int logbook_correct_step(struct logbook *logbook, int64_t step, const struct ste
             V_REAL(sums->mid_voltage), V_REAL(sums->peak_voltage), V_REAL(sums->max_temperature),
             V_REAL(sums->resistance));
 
+    return one_row(logbook, failed, "outcome of a step", error);
+}
+
+int logbook_step_times(struct logbook *logbook, int64_t step, utc_us *started, utc_us *ended,
+                       struct error *error)
+{
+    return NUMBER(logbook, error, started, "SELECT started_at FROM step WHERE id = ?1",
+                  V_INT(step)) ||
+                   NUMBER(logbook, error, ended, "SELECT ended_at FROM outcome WHERE step = ?1",
+                          V_INT(step))
+               ? error->code
+               : 0;
+}
+
+int logbook_correct_times(struct logbook *logbook, int64_t step, utc_us started, utc_us ended,
+                          struct error *error)
+{
+    int failed = SQL(logbook, error, "UPDATE step SET started_at = ?2 WHERE id = ?1", V_INT(step),
+                     V_INT(started));
+
+    if (!failed)
+        failed = SQL(logbook, error,
+                     "UPDATE outcome SET ended_at = ?2 WHERE step = ?1 AND ended_at IS NOT NULL",
+                     V_INT(step), V_INT(ended));
     return one_row(logbook, failed, "outcome of a step", error);
 }
 

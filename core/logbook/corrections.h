@@ -12,9 +12,10 @@ struct answered {
     int64_t question, run;
     int segment;
     int64_t n;
-    char name[32];     /* of the entry: "discharge", "ask" */
-    char *answer;      /* the latest, JSON; NULL: none; owned */
-    char *outcome;     /* of the entry; NULL: the engine has not taken the answer; owned */
+    char name[32]; /* of the entry: "discharge", "ask" */
+    char *answer;  /* the latest, JSON; NULL: none; owned */
+    char *outcome; /* of the entry; NULL: the engine has not taken the answer; owned */
+    utc_us asked_at;
     utc_us outcome_at; /* 0 while there is none */
     int64_t step;      /* of the entry; 0: it is no step */
     char kind[16];     /* of the step */
@@ -39,9 +40,14 @@ int logbook_correct_outcome(struct logbook *logbook, int64_t run, int segment, i
                             const char *outcome, struct error *error);
 int logbook_correct_args(struct logbook *logbook, int64_t run, int segment, int64_t n,
                          const char *args, struct error *error);
-/* Of a step that has ended; when that was stays. */
+/* Of a step that has ended. */
 int logbook_correct_step(struct logbook *logbook, int64_t step, const struct step_sums *sums,
                          struct error *error);
+/* When a step that has ended was. */
+int logbook_step_times(struct logbook *logbook, int64_t step, utc_us *started, utc_us *ended,
+                       struct error *error);
+int logbook_correct_times(struct logbook *logbook, int64_t step, utc_us started, utc_us ended,
+                          struct error *error);
 /* Value, unit, uncertainty and freedom of the result of this run, segment and n; with `flag`
  * (borrowed, may be NULL) among its flags. */
 int logbook_correct_result(struct logbook *logbook, const struct result_record *result,

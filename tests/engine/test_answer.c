@@ -9,11 +9,14 @@ static const char milliamperehours[] =
     "{\"kind\":\"number\",\"unit\":\"mAh\",\"least\":0,\"most\":4000}";
 static const char display[] = "{\"kind\":\"display\",\"needs\":[\"charge\"],\"rated_Ah\":2.0}";
 
+/* It is noon of 2026-03-02 in UTC. */
+static struct answer_clock at_noon = {NULL, 1772452800000000LL};
+
 static json_t *taken(const char *expects, const char *typed)
 {
     struct error error;
     json_t *answer = NULL;
-    if (answer_read(expects, typed, &answer, &error))
+    if (answer_read(expects, typed, &at_noon, &answer, &error))
         print_error("\"%s\": %s: %s\n", typed, error.what, error.why);
     assert_non_null(answer);
     return answer;
@@ -32,7 +35,7 @@ static void refuses(const char *expects, const char *typed, const char *word)
     struct error error;
     json_t *answer = NULL;
     char said[1600];
-    assert_int_equal(answer_read(expects, typed, &answer, &error), ERROR_FAILED);
+    assert_int_equal(answer_read(expects, typed, &at_noon, &answer, &error), ERROR_FAILED);
     assert_null(answer);
     snprintf(said, sizeof said, "%s: %s; %s", error.what, error.why, error.todo);
     if (!strstr(said, word))
@@ -74,6 +77,37 @@ static void a_display_is_read_by_its_units(void **state)
     refuses(display, "-5 mAh", "plausible");
     refuses(display, "1875 mAh, 12 V", "plausible");
     refuses(display, "1875 mAh, 3 W", "no display");
+}
+
+static void ended_at(const char *expects, const char *typed, const char *expected)
+{
+    char text[40];
+    json_t *answer = taken(expects, typed);
+    utc_us at = json_integer_value(json_object_get(answer, "ended_us"));
+    assert_string_equal(utc_format(at, text, sizeof text), expected);
+    json_decref(answer);
+}
+
+/* It is one o'clock in Berlin, and was asked for at eleven. */
+static void when_it_ended_is_typed_by_the_wall_clock(void **state)
+{
+    (void)state;
+    static const char asked[] = "{\"kind\":\"display\",\"needs\":[\"charge\"],\"rated_Ah\":2.0,"
+                                "\"asked_us\":1772445615000000}";
+    struct error error;
+    struct zone *berlin;
+    assert_int_equal(zone_open(&berlin, "Europe/Berlin", &error), 0);
+    at_noon.zone = berlin;
+    ended_at(display, "1875 mAh, ended 12:30", "2026-03-02T11:30:00Z");
+    ended_at(display, "1875 mAh, ended 14:30", "2026-03-01T13:30:00Z"); /* yesterday's */
+    ended_at(display, "Ended 2026-02-28 08:00, 1875 mAh", "2026-02-28T07:00:00Z");
+    ended_at(asked, "1875 mAh, ended 11:00", "2026-03-02T10:00:15Z"); /* to the minute */
+    refuses(display, "1875 mAh, ended 2026-03-02 13:01", "still to come");
+    refuses(asked, "1875 mAh, ended 10:59", "asked for after that, at 2026-03-02T11:00:15+01:00");
+    refuses(display, "1875 mAh, ended soon", "soon");
+    refuses(display, "1875 mAh, ended 25:00", "25:00");
+    zone_close(berlin);
+    at_noon.zone = NULL;
 }
 
 static void choices_and_done(void **state)
@@ -154,6 +188,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(numbers_come_in_the_unit_that_was_asked_for),
         cmocka_unit_test(a_display_is_read_by_its_units),
+        cmocka_unit_test(when_it_ended_is_typed_by_the_wall_clock),
         cmocka_unit_test(choices_and_done),
         cmocka_unit_test(a_label_is_the_one_that_is_expected),
         cmocka_unit_test(a_voltage_is_judged_by_the_chemistry),
