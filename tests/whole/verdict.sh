@@ -180,6 +180,10 @@ near "left in the ranking" "$(ask rank.json '$[0]."by_remaining@42d".mean')" 93 
 # Price by what it buys: 3 for 1.946 Ah at 1.29 V; 3 for 219 cycles of 2 Ah at 1.29 V.
 "$PERDURE" rank --by price --json >rank.json
 near "price a Wh" "$(ask rank.json '$[1].by_price.mean')" 1.195 0.01
+near "the price of a cell" "$(ask rank.json '$[1].price_of_cell')" 3 0
+# The column of the criterion shows that, and not what a cell costs.
+"$PERDURE" rank --by price >out.txt || fail "rank --by price"
+near "price a Wh in the table" "$(awk '$2 " " $3 == "Kestrel 2000" { print $(NF - 4) }' out.txt)" 1.195 0.01
 [ "$(ask rank.json '$[0].model')" = "Pipit 2000" ] || fail "the cheaper one: $(cat rank.json)"
 expect 1 'Pipit 2000 has no such value' "$PERDURE" rank --by cost
 table --by model --name cost
