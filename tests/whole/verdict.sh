@@ -462,7 +462,23 @@ holds "S1" "$(bias 0 S1 low)" "$(bias 0 S1 high)" 0.667
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 expect 0 'Corrected: 9 values' "$PERDURE" results --correct
 
-# 9. Words that do not go together.
+# 9. A protocol is the same one whether a person starts it by its file or a study by its name.
+new_logbook same
+"$PERDURE" enrol --model Wader --chemistry NiMH --rated "2000 mAh" --size AA --labels W-1,W-2 >/dev/null
+"$PERDURE" start resistance --cells W-1,W-2 >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+cat >lamps.lua <<'L'
+return study { title = "Lamps", run = function(s)
+  s:perform("cycles", s.cells, { count = 15 })
+  s:perform("resistance", s.cells)
+end }
+L
+"$PERDURE" start lamps.lua --cells W-1,W-2 >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+table --wear
+[ "$(ask table.json '$[0].resistance.cells')" = 2 ] || fail "before and after: $(cat table.json)"
+
+# 10. Words that do not go together.
 expect 2 'one at a time' "$PERDURE" results --wear --retention
 expect 2 'not grouped by this' "$PERDURE" results --by colour
 expect 2 'for --retention only' "$PERDURE" results --wear --warming 2@20degC
