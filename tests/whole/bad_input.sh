@@ -96,6 +96,8 @@ expect 2 'no such verb' "$PERDURE" charge
 expect 2 'option' "$PERDURE" start capacity --sells T-01
 expect 2 'number' "$PERDURE" runs first
 expect 3 'already' "$PERDURE" new
+expect 2 'there is no such clock' "$PERDURE" --logbook fast.perdure new --clock fast
+[ ! -e fast.perdure ] || fail "a logbook with a clock that is none"
 expect 3 'real' "$PERDURE" engine --bench bench.lua --clock real
 expect 1 'fast' "$PERDURE" start capacity --cells T-03 --set rate=fast
 expect 1 'raet' "$PERDURE" start capacity --cells T-03 --set raet="500 mA"
