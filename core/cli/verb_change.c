@@ -60,11 +60,23 @@ static int run_answer(const struct arguments *arguments, struct error *error)
 {
     int64_t id;
     if (argument_run(arguments->word[0], &id, error))
-        return error->code;
-    json_t *request = answer_request(arguments, id, arguments->word[1]);
-    int code = say(arguments, request, "question", "answered", false, error);
+        return error_set(error, ERROR_USAGE, arguments->word[0],
+                         "perdure attend lists the questions and their numbers",
+                         "a question is named by its number");
+    json_t *reply = NULL, *request = answer_request(arguments, id, arguments->word[1]);
+    int code = change(arguments, request, &reply, error);
     json_decref(request);
-    return code;
+    if (code)
+        return code;
+    if (arguments->json)
+        print_json(reply);
+    else
+        printf("question %s answered%s\n", arguments->word[0],
+               json_is_true(json_object_get(reply, "correction"))
+                   ? " anew; what its run has already made of the answer before stands"
+                   : "");
+    json_decref(reply);
+    return 0;
 }
 
 /* A dry run says what would happen; a person at a terminal is asked, a script says --yes. */

@@ -88,10 +88,11 @@ sleep 0.2
 expect 0 'answered' "$PERDURE" answer 1 1875 --who Ada
 becomes 2 done
 [ "$(ask_logbook "SELECT value FROM result WHERE name = 'typed'")" = 1.875 ] || fail "the answer's unit"
-expect 0 '' "$PERDURE" answer 1 1900 --who Ada
+expect 0 'what its run has already made of the answer before stands' "$PERDURE" answer 1 1900 --who Ada
 [ "$(ask_logbook 'SELECT count(*) FROM answer')" = 2 ] || fail "a correction is an entry of its own"
 [ "$(ask_logbook "SELECT value FROM result WHERE name = 'typed'")" = 1.875 ] || fail "a correction rewrote a result"
 expect 1 '' "$PERDURE" answer 7 1900
+expect 2 'a question is named by its number' "$PERDURE" answer seven 1900
 
 # 5. SIGTERM: over within two seconds, outputs safe, the run left to be taken up.
 before=$(date +%s%N)
