@@ -96,6 +96,17 @@ expect 2 'no such verb' "$PERDURE" charge
 expect 2 'option' "$PERDURE" start capacity --sells T-01
 expect 2 'number' "$PERDURE" runs first
 expect 3 'already' "$PERDURE" new
+# Help fits a terminal of 80 columns, every verb's.
+for verb in '' $("$PERDURE" help | sed -n 's/^  \([a-z]*\) .*/\1/p'); do
+    "$PERDURE" help $verb >out.txt || fail "help $verb"
+    [ "$(wc -L <out.txt)" -le 80 ] || fail "help $verb is $(wc -L <out.txt) columns wide"
+done
+# What cannot be written down is no success; a reader that has seen enough is no failure.
+if [ -e /dev/full ]; then
+    status=0
+    "$PERDURE" cells >/dev/full 2>err.txt || status=$?
+    [ "$status" = 1 ] && grep -q 'perdure: output: it could not be written: .*; ' err.txt || fail "status $status on a full disk: $(cat err.txt)"
+fi
 expect 2 'there is no such clock' "$PERDURE" --logbook fast.perdure new --clock fast
 [ ! -e fast.perdure ] || fail "a logbook with a clock that is none"
 expect 3 'real' "$PERDURE" engine --bench bench.lua --clock real
