@@ -479,6 +479,9 @@ table --wear
 [ "$(ask table.json '$[0].resistance.cells')" = 2 ] || fail "before and after: $(cat table.json)"
 
 # 10. Words that do not go together.
+expect 1 'no cell of this label' "$PERDURE" results --cell T-99
+expect 1 'no such run' "$PERDURE" results --run 999
+expect 1 'both a price and a discharge with its energy' "$PERDURE" rank --by price
 expect 2 'one at a time' "$PERDURE" results --wear --retention
 expect 2 'not grouped by this' "$PERDURE" results --by colour
 expect 2 'for --retention only' "$PERDURE" results --wear --warming 2@20degC
