@@ -85,6 +85,14 @@ expect 2 'rated' "$PERDURE" enrol --model Odd --chemistry NiMH --labels O-1
 expect 1 'T-04' "$PERDURE" start drain --cells T-04
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 
+# Files as spreadsheets write them: with a byte order mark; parted by semicolons; without a cell.
+printf '\357\273\277label,model,chemistry,rated\r\nB-01,Marked,NiMH,1 Ah\r\n' >marked.csv
+expect 0 'Marked' "$PERDURE" enrol marked.csv
+printf 'label;model;chemistry;rated\nB-02;Parted;NiMH;1 Ah\n' >parted.csv
+expect 2 'parted by commas' "$PERDURE" enrol parted.csv
+printf 'label,model,chemistry,rated\n' >none.csv
+expect 2 'no cell is in it' "$PERDURE" enrol none.csv
+
 # A chemistry that must not be charged: it may be enrolled and drained, never charged.
 "$PERDURE" enrol --model "Primary" --chemistry alkaline --rated "2500 mAh" --labels P-01 >/dev/null
 expect 1 'charge' "$PERDURE" run capacity --cells P-01 --bench bench.lua
