@@ -69,7 +69,7 @@ int table_file_read(const char *path, json_t **rows, struct error *error)
     csv_set_space_func(&parser, NULL);
 
     /* Fed a line at a time, so that a problem is known by its line. */
-    size_t at = 0;
+    size_t at = length >= 3 && memcmp(text, "\xef\xbb\xbf", 3) == 0 ? 3 : 0; /* a byte order mark */
     while (at < length && !table.problem[0]) {
         const char *end = memchr(text + at, '\n', length - at);
         size_t part = end ? (size_t)(end - text) - at + 1 : length - at;

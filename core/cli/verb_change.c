@@ -83,7 +83,9 @@ static int run_answer(const struct arguments *arguments, struct error *error)
     int64_t id;
     json_t *reply = NULL;
     if (argument_run(arguments->word[0], &id, error))
-        return error->code;
+        return error_set(error, ERROR_USAGE, arguments->word[0],
+                         "perdure attend lists the questions and their numbers",
+                         "a question is named by its number");
     json_t *request = answer_request(arguments, id, arguments->word[1]);
     if (!change(arguments, request, &reply, error)) {
         if (arguments->json)

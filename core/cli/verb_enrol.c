@@ -121,8 +121,14 @@ static json_t *from_file(const char *path, struct error *error)
         json_t *label = json_object_get(row, "label");
         json_t *model = name ? json_object_get(by_name, name) : NULL;
         bool reference = false;
-        if ((!label && missing(error, where, "label")) ||
-            yes_of(row_text(row, "reference"), &reference, where, error))
+        if (!label) {
+            error_set(error, ERROR_USAGE, where,
+                      "let the first line name the columns, parted by commas (label,model,"
+                      "chemistry,rated), and give each row its label",
+                      "label is missing");
+            break;
+        }
+        if (yes_of(row_text(row, "reference"), &reference, where, error))
             break;
         if (!model) {
             model = model_of(row, where, error);
@@ -135,6 +141,9 @@ static json_t *from_file(const char *path, struct error *error)
             model = references_of(models, model);
         json_array_append(json_object_get(model, "cells"), label);
     }
+    if (!error->code && !json_array_size(models))
+        error_set(error, ERROR_USAGE, path, "give each cell a row below the names of the columns",
+                  "no cell is in it");
 out:
     json_decref(rows);
     json_decref(by_name);

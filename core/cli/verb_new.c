@@ -7,6 +7,7 @@
 #include "base/clock.h"
 #include "base/text.h"
 #include "cli/cli.h"
+#include "cli/workplace.h"
 
 static int number_of(const char *text, uint64_t *seed, struct error *error)
 {
@@ -26,6 +27,8 @@ static int run(const struct arguments *arguments, struct error *error)
     struct logbook_birth birth = {.created = clock_utc(&real),
                                   .clock = argument(arguments, "clock")};
     const char *from = argument(arguments, "from"), *seed = argument(arguments, "seed");
+    if (clock_is_known(birth.clock, error))
+        return error->code;
     if (from && (!birth.clock || strcmp(birth.clock, "virtual") != 0))
         return error_set(error, ERROR_USAGE, "--from", "add --clock virtual, or leave --from out",
                          "only a virtual clock begins on a date of your choice");

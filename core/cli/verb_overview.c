@@ -28,6 +28,7 @@ static const struct column runs[] = {
     {"state", "state", 'l'},
     {"started_at", "started", 't'},
     {"expected_end_at", "expected end", 't'},
+    {"why", "why", 'l'}, /* it waits */
     {NULL, NULL, 0},
 };
 

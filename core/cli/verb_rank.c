@@ -44,8 +44,8 @@ static json_t *row_of(const struct standing *r, size_t m)
         json_object_set_new(row, comparison->name[c],
                             json_string(standing_mean(r, m, c, mean, sizeof mean)));
     }
-    if (isfinite(comparison->price[m]))
-        json_object_set_new(row, "price", json_real(comparison->price[m]));
+    if (isfinite(comparison->price[m])) /* not "price": a criterion has that name */
+        json_object_set_new(row, "price_of_cell", json_real(comparison->price[m]));
     return row;
 }
 
@@ -90,11 +90,12 @@ static void print_words(const struct standing *r)
              "holds "
              "the middle\n95 % of the places, \"% first\" is how often the model came first.");
     if (r->agree == ANALYSIS_OK && comparison->criteria > 1)
-        printf("The criteria %s with one another (Kendall's W %.2f, p %.2g).\n",
+        printf("The criteria %s with one another (Kendall's W %.2f, p %.2g)%s.\n",
                r->agreement.w > 0.7   ? "agree well"
                : r->agreement.w > 0.4 ? "agree in part"
                                       : "hardly agree",
-               r->agreement.w, r->agreement.p);
+               r->agreement.w, r->agreement.p,
+               r->agreement.p < 0.05 || r->agreement.w <= 0.4 ? "" : ", which may be chance");
     size_t first = r->order[0], second = comparison->models > 1 ? r->order[1] : first;
     if (r->sure == ANALYSIS_OK && comparison->models > 1 &&
         r->range[first].high >= r->range[second].low)

@@ -2,7 +2,9 @@
 #include <stdio.h>
 
 #include "cli/show_account.h"
+#include "logbook/cells.h"
 #include "logbook/facts.h"
+#include "logbook/runs.h"
 #include "verdict/channels.h"
 #include "verdict/measured.h"
 
@@ -33,6 +35,18 @@ static int correct(struct logbook *logbook, json_t *rows, struct text *said, str
     return error->code;
 }
 
+/* A label or a number that was mistyped is not a cell or a run without results. */
+static bool are_on_record(struct logbook *logbook, const struct listing_filter *filter,
+                          struct error *error)
+{
+    struct cell_record cell;
+    struct run_record run = {0};
+    bool are = (!filter->label || !logbook_cell(logbook, filter->label, &cell, error)) &&
+               (!filter->run || !logbook_run(logbook, filter->run, &run, error));
+    run_record_free(&run);
+    return are;
+}
+
 static int run(const struct arguments *arguments, struct error *error)
 {
     struct logbook *logbook = NULL;
@@ -48,7 +62,8 @@ static int run(const struct arguments *arguments, struct error *error)
         return error->code;
     if (account) {
         account_show(arguments, logbook, error);
-    } else if (!logbook_list(logbook, LIST_RESULTS, &filter, &rows, error) &&
+    } else if (are_on_record(logbook, &filter, error) &&
+               !logbook_list(logbook, LIST_RESULTS, &filter, &rows, error) &&
                !(argument(arguments, "correct") && correct(logbook, rows, &said, error))) {
         if (arguments->json)
             measured_expand(rows);

@@ -42,13 +42,20 @@ static int decide_clock(struct logbook *logbook, const char *wanted, struct erro
                : 0;
 }
 
-int clock_of_logbook(struct clock *clock, struct logbook *logbook, const char *wanted,
-                     bool writable, struct error *error)
+int clock_is_known(const char *wanted, struct error *error)
 {
     if (wanted && strcmp(wanted, "real") != 0 && strcmp(wanted, "virtual") != 0 &&
         scale_of(wanted) == 0)
         return error_set(error, ERROR_USAGE, wanted, "say real, virtual, or xN such as x60",
                          "there is no such clock");
+    return 0;
+}
+
+int clock_of_logbook(struct clock *clock, struct logbook *logbook, const char *wanted,
+                     bool writable, struct error *error)
+{
+    if (clock_is_known(wanted, error))
+        return error->code;
     const char *kept = logbook_clock(logbook);
     if (kept[0] && wanted && strcmp(kept, wanted) != 0)
         return error_set(error, ERROR_LOGBOOK, logbook_path(logbook),

@@ -25,6 +25,8 @@ struct workplace {
     char socket[128];
 };
 
+/* Refuses a word that names no clock; NULL is none, and no mistake. */
+int clock_is_known(const char *wanted, struct error *error);
 /* Sets the clock by what the logbook keeps. `wanted` ("real", "virtual", "x60" or NULL) decides for
  * a logbook that keeps none yet, and is refused when it differs. `writable`: may decide. */
 int clock_of_logbook(struct clock *clock, struct logbook *logbook, const char *wanted,

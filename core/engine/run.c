@@ -182,8 +182,9 @@ static void say_taken_up(struct live_run *run)
                   PERDURE_VERSION, engine->options.scripts->version, run->record.engine_version,
                   run->record.lua_version);
     else
-        run_event(run, "info", "taken up on channel %s at journal entry %" PRId64,
-                  run->record.channel, run->journal.n + journal_left(&run->journal));
+        run_event(run, "info", "taken up%s%s at journal entry %" PRId64,
+                  run->record.channel[0] ? " on channel " : "", run->record.channel,
+                  run->journal.n + journal_left(&run->journal));
 }
 
 void run_start(struct live_run *run)

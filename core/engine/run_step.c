@@ -268,15 +268,23 @@ void run_step_energise(struct live_run *run)
 /* --- answers
  * ---------------------------------------------------------------------------------------- */
 
+#define NO_CURRENT 1e-3 /* A: less is none */
+
 static void trip(struct live_run *run, const struct reading *reading)
 {
-    char seen[128] = "";
-    if (reading)
-        snprintf(seen, sizeof seen, " (%.4f V, %.4f A, %.1f degC)", reading->voltage,
-                 reading->current, reading->temperature);
+    struct text seen = TEXT_EMPTY;
+    if (reading) {
+        text_addf(&seen, " (%.4f V, %.4f A", reading->voltage, reading->current);
+        if (isfinite(reading->temperature))
+            text_addf(&seen, ", %.1f degC", reading->temperature);
+        text_add(&seen, ")");
+        if (run->step->guard == GUARD_OVER_CURRENT && fabs(reading->current) < NO_CURRENT)
+            text_add(&seen, "; nothing flows: see whether leads, relay and fuse join the cell");
+    }
     run_end_because(run, RUN_FAILED, "guard %s at channel %s: %s%s",
                     step_guard_name(run->step->guard), run->channel->name,
-                    step_guard_about(run->step->guard), seen);
+                    step_guard_about(run->step->guard), seen.length ? seen.bytes : "");
+    text_free(&seen);
 }
 
 static void present(struct live_run *run, const struct reading *reading)

@@ -70,7 +70,30 @@ int db_copy(sqlite3 *from, const char *path, const char *to, struct error *error
     return failed;
 }
 
-/* A backup may replace an older backup, and nothing else. */
+/* Whether a file holds this logbook at another time, also in an older version: born at the same
+ * instant, with the same seed. */
+static bool is_of(const char *path, const struct logbook *logbook)
+{
+    sqlite3 *db = NULL;
+    sqlite3_stmt *stmt = NULL;
+    struct error ignored;
+    bool same = false;
+
+    error_clear(&ignored);
+    if (!db_open_unchanging(&db, path, &ignored) &&
+        sqlite3_prepare_v2(db, "SELECT created_at, seed FROM logbook", -1, &stmt, NULL) ==
+            SQLITE_OK &&
+        sqlite3_step(stmt) == SQLITE_ROW) {
+        const char *seed = (const char *)sqlite3_column_text(stmt, 1);
+        same = sqlite3_column_int64(stmt, 0) == logbook_created(logbook) && seed &&
+               strtoull(seed, NULL, 10) == logbook_seed(logbook);
+    }
+    sqlite3_finalize(stmt);
+    sqlite3_close(db);
+    return same;
+}
+
+/* A backup may replace an older backup of the same logbook, and nothing else. */
 static int refuse_target(struct logbook *logbook, const char *to, struct error *error)
 {
     struct stat about, own;
@@ -83,6 +106,9 @@ static int refuse_target(struct logbook *logbook, const char *to, struct error *
     if (file_check(to, &logbook_migrations, NULL) != 0)
         return error_set(error, ERROR_LOGBOOK, to, "choose another name for the backup",
                          "there is something else of this name, not a logbook");
+    if (!is_of(to, logbook))
+        return error_set(error, ERROR_LOGBOOK, to, "choose another name for the backup",
+                         "this is another logbook, no backup of this one");
     return 0;
 }
 

@@ -179,21 +179,19 @@ static bool has_log(const char *path, off_t *size)
     return has;
 }
 
-/* Where we could write nothing beside the file and there is no log, as on a read-only disk, SQLite
- * must be told that nobody else will write either. */
-static int open_unchanging(struct logbook *logbook, struct error *error)
+int db_open_unchanging(sqlite3 **out, const char *path, struct error *error)
 {
     struct text uri = TEXT_EMPTY;
     int failed;
 
     text_add(&uri, "file:");
-    for (const char *c = logbook->path; *c != '\0'; c++)
+    for (const char *c = path; *c != '\0'; c++)
         if (*c == '%' || *c == '?' || *c == '#')
             text_addf(&uri, "%%%02X", (unsigned)*c);
         else
             text_add_bytes(&uri, c, 1);
     text_add(&uri, "?immutable=1");
-    failed = db_open(&logbook->db, uri.bytes, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, error);
+    failed = db_open(out, uri.bytes, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, error);
     text_free(&uri);
     return failed;
 }
@@ -217,8 +215,9 @@ static int open_to_read(struct logbook *logbook, const struct migration_plan *pl
     int64_t have;
     int failed;
 
+    /* Where we could write nothing beside the file and there is no log, as on a read-only disk. */
     if (!has_log(logbook->path, &size) && !folder_writable(logbook->path))
-        failed = open_unchanging(logbook, error);
+        failed = db_open_unchanging(&logbook->db, logbook->path, error);
     else
         failed = db_open(&logbook->db, logbook->path, SQLITE_OPEN_READONLY, error);
     if (!failed)

@@ -143,6 +143,9 @@ int logbook_open_as(struct logbook **out, const char *path, enum logbook_mode mo
 
 /* Opens the SQLite file itself with this layer's settings; `flags` are SQLite's. */
 int db_open(sqlite3 **out, const char *path, int flags, struct error *error);
+/* To read a file that nobody writes, as SQLite is told: nothing is put beside it, its log is not
+ * seen. */
+int db_open_unchanging(sqlite3 **out, const char *path, struct error *error);
 
 /* Makes an empty database a logbook. */
 int db_fill(sqlite3 *db, const char *path, const struct logbook_birth *birth, struct error *error);

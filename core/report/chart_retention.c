@@ -10,6 +10,12 @@
 
 #define DAY 86400.0
 
+/* Checks of one age: within a tenth, or half a day, as the tables have it. */
+static double alike(double days)
+{
+    return fmax(0.5, 0.1 * days);
+}
+
 /* A model as it is drawn. */
 struct shown {
     const struct retention_model *model;
@@ -45,14 +51,15 @@ static bool band_is_drawn(const struct retention_fit *fit)
     return fit_is_drawn(fit) && drawable(fit->low) && drawable(fit->high);
 }
 
-/* Where the checks end: the mean of those of the last day. */
+/* Where the checks end: the mean of those of the last age. */
 static void end_at_checks(struct shown *shown)
 {
     double sum = 0;
     size_t count = 0;
     for (size_t i = 0; i < shown->model->check_count; i++) {
         const struct retention_mark *check = &shown->model->checks[i];
-        if (check_is_drawn(check) && check->time / DAY > shown->last_check - 0.5) {
+        if (check_is_drawn(check) &&
+            check->time / DAY >= shown->last_check - alike(shown->last_check)) {
             sum += 100 * check->ratio;
             count++;
         }
@@ -103,23 +110,43 @@ static int by_value(const void *a, const void *b)
     return (first > second) - (first < second);
 }
 
-/* The days with checks, each once (to a tenth of a day), and the end. */
+static double mean_of(const double *values, size_t count)
+{
+    double sum = 0;
+    for (size_t i = 0; i < count; i++)
+        sum += values[i];
+    return sum / (double)count;
+}
+
+/* From 10 days on they are whole on the axis. */
+static double on_axis(double days)
+{
+    return days < 10 ? round(days * 10) / 10 : round(days);
+}
+
+/* The first day, the ages of the checks, each once, and the end. */
 static size_t find_dates(struct view *view)
 {
-    size_t all = 1, made = 0, kept = 0;
+    size_t all = 3, made = 0, kept = 0;
     for (size_t i = 0; i < view->count; i++)
         all += view->shown[i].model->check_count;
     view->dates = xcalloc(all, sizeof *view->dates);
     for (size_t i = 0; i < view->count; i++)
         for (size_t j = 0; j < view->shown[i].model->check_count; j++)
             if (check_is_drawn(&view->shown[i].model->checks[j]))
-                view->dates[made++] = round(view->shown[i].model->checks[j].time / DAY * 10) / 10;
-    if (!range_is_empty(&view->days))
-        view->dates[made++] = round(view->days.high * 10) / 10;
+                view->dates[made++] = view->shown[i].model->checks[j].time / DAY;
+    view->dates[made++] = 0;
     qsort(view->dates, made, sizeof *view->dates, by_value);
-    for (size_t i = 0; i < made; i++)
-        if (kept == 0 || view->dates[i] > view->dates[kept - 1])
-            view->dates[kept++] = view->dates[i];
+    for (size_t from = 0, to; from < made; from = to) {
+        double first = view->dates[from];
+        for (to = from + 1; to < made && view->dates[to] <= first + alike(first); to++)
+            ;
+        view->dates[kept++] = on_axis(mean_of(view->dates + from, to - from));
+    }
+    double end = on_axis(view->days.high);
+    if (end > view->dates[kept - 1] + alike(view->dates[kept - 1]))
+        view->dates[kept++] = end;
+    range_add(&view->days, view->dates[kept - 1]); /* rounded, it may lie beyond */
     return kept;
 }
 

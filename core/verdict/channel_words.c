@@ -64,11 +64,16 @@ void channel_instrument_words(const json_t *row, struct text *out)
     json_object_foreach(json_object_get(row, "instruments"), role, is)
     {
         text_addf(out, "%s%s %s", comma(out), role, row_text(is, "name"));
-        if (row_text(is, "model")[0])
-            text_addf(out, " (%s %s, serial %s, firmware %s)", row_text(is, "maker"),
-                      row_text(is, "model"), row_text(is, "serial"), row_text(is, "firmware"));
-        else
+        if (row_text(is, "model")[0]) {
+            static const char *const more[] = {"serial", "firmware"};
+            text_addf(out, " (%s %s", row_text(is, "maker"), row_text(is, "model"));
+            for (size_t i = 0; i < 2; i++)
+                if (row_text(is, more[i])[0])
+                    text_addf(out, ", %s %s", more[i], row_text(is, more[i]));
+            text_add(out, ")");
+        } else {
             text_addf(out, " (driver %s; did not say who it is)", row_text(is, "driver"));
+        }
     }
 }
 

@@ -229,6 +229,13 @@ static int add_criterion(struct gathering *g, const struct criterion_kind *kind,
             error_set(error, ERROR_FAILED, kind->name,
                       "perdure results --retention lists the ages on record",
                       "no cell was opened at an age of %.4g days", age);
+        else if (!models && kind->unit[0] == '/')
+            error_set(
+                error, ERROR_FAILED, kind->name,
+                "enrol models with --price; run capacity where the energy is read, or type it too "
+                "(1875 mAh, 2.3 Wh)",
+                "no cell has both a price and a discharge with its energy on record: it takes %s",
+                kind->takes);
         else if (!models)
             error_set(error, ERROR_FAILED, kind->name, "perdure results lists what is on record",
                       "nothing of this name is on record: it takes %s", kind->takes);

@@ -83,8 +83,11 @@ static bool left_at(const struct course *course, double days, struct retention_f
         return true;
     }
     for (size_t i = 0; i < group->age_count; i++)
-        if (history_same_age(group->ages[i].days, days) && isfinite(group->ages[i].left.mean))
+        if (history_same_age(group->ages[i].days, days) && isfinite(group->ages[i].left.mean)) {
             out->value = group->ages[i].left.mean;
+            out->low = group->ages[i].left.low;
+            out->high = group->ages[i].left.high;
+        }
     return isfinite(out->value);
 }
 

@@ -77,12 +77,23 @@ static const char *kept(struct history *history, const char *text)
     return json_object_iter_key(json_object_iter_at(history->texts, text));
 }
 
+/* A protocol by its file's name. A study calls it without ".lua", and the two are one. */
+static const char *protocol(struct history *history, const char *script)
+{
+    char name[256];
+    size_t length = strlen(script);
+    if (length <= 4 || length >= sizeof name || strcmp(script + length - 4, ".lua") != 0)
+        return kept(history, script);
+    string_copy(name, length - 4 + 1, script);
+    return kept(history, name);
+}
+
 static void take_check(struct history *history, struct subject *subject,
                        const struct check_record *row)
 {
     struct check check = {.name = kept(history, row->name),
                           .unit = kept(history, row->unit),
-                          .script = kept(history, row->script),
+                          .script = protocol(history, row->script),
                           .channel = kept(history, row->channel),
                           .run = row->run,
                           .value = row->value,

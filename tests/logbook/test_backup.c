@@ -62,8 +62,12 @@ static void test_a_backup_replaces_a_backup_only(void **state)
     fclose(file);
     refused(ERROR_LOGBOOK, logbook_backup(logbook, other, &error));
     refused(ERROR_LOGBOOK, logbook_backup(logbook, "/nowhere/at/all.perdure", &error));
+    const struct logbook_birth later = {.created = logbook_created(logbook) + 1,
+                                        .seed = logbook_seed(logbook)};
+    must(logbook_create(in_folder(folder, "another.perdure", other), &later, &error));
+    refused(ERROR_LOGBOOK, logbook_backup(logbook, other, &error));
     close_sound(logbook);
-    assert_int_equal(folder_files(folder, false), 3);
+    assert_int_equal(folder_files(folder, false), 4);
     must(logbook_open(&logbook, to, LOGBOOK_READ, &error));
     assert_int_equal(ask(logbook, "SELECT count(*) FROM cell"), 1);
     close_sound(logbook);

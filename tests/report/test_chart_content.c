@@ -145,6 +145,25 @@ static void retention_dates_forecast_and_ends(void **state)
     text_free(&svg);
 }
 
+/* Several cells of one model that were opened within a few hours of one another: one age, one tick,
+ * one mean. */
+static void retention_of_one_age_has_one_end(void **state)
+{
+    (void)state;
+    const double day = 86400;
+    const struct retention_mark checks[] = {
+        {41.6 * day, 0.90, "A"}, {42.1 * day, 0.86, "B"}, {42.8 * day, 0.94, "C"}};
+    struct retention_model model = {"Kestrel", 2, checks, 3, NULL, 0};
+    struct retention_chart chart = {.models = &model, .count = 1};
+    struct text svg = TEXT_EMPTY;
+    chart_retention(&svg, &chart);
+    static const char *const dates[] = {">0</text>", ">42</text>"};
+    stand_in_order(strstr(svg.bytes, ">100</text>") + 1, dates, 2);
+    assert_lacks(svg.bytes, ">42.8</text>");
+    assert_contains(svg.bytes, ">90 %</text>");
+    text_free(&svg);
+}
+
 static void resistance_is_sorted_and_says_the_change(void **state)
 {
     (void)state;
@@ -300,6 +319,7 @@ int main(void)
         cmocka_unit_test(discharge_takes_the_median_cell),
         cmocka_unit_test(discharge_keeps_six_in_front_for_video),
         cmocka_unit_test(retention_dates_forecast_and_ends),
+        cmocka_unit_test(retention_of_one_age_has_one_end),
         cmocka_unit_test(resistance_is_sorted_and_says_the_change),
         cmocka_unit_test(ranking_goes_from_best_to_worst),
         cmocka_unit_test(ranking_writes_four_digits),

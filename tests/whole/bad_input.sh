@@ -85,6 +85,14 @@ expect 2 'rated' "$PERDURE" enrol --model Odd --chemistry NiMH --labels O-1
 expect 1 'T-04' "$PERDURE" start drain --cells T-04
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 
+# Files as spreadsheets write them: with a byte order mark; parted by semicolons; without a cell.
+printf '\357\273\277label,model,chemistry,rated\r\nB-01,Marked,NiMH,1 Ah\r\n' >marked.csv
+expect 0 'Marked' "$PERDURE" enrol marked.csv
+printf 'label;model;chemistry;rated\nB-02;Parted;NiMH;1 Ah\n' >parted.csv
+expect 2 'parted by commas' "$PERDURE" enrol parted.csv
+printf 'label,model,chemistry,rated\n' >none.csv
+expect 2 'no cell is in it' "$PERDURE" enrol none.csv
+
 # A chemistry that must not be charged: it may be enrolled and drained, never charged.
 "$PERDURE" enrol --model "Primary" --chemistry alkaline --rated "2500 mAh" --labels P-01 >/dev/null
 expect 1 'charge' "$PERDURE" run capacity --cells P-01 --bench bench.lua
@@ -96,6 +104,19 @@ expect 2 'no such verb' "$PERDURE" charge
 expect 2 'option' "$PERDURE" start capacity --sells T-01
 expect 2 'number' "$PERDURE" runs first
 expect 3 'already' "$PERDURE" new
+# Help fits a terminal of 80 columns, every verb's.
+for verb in '' $("$PERDURE" help | sed -n 's/^  \([a-z]*\) .*/\1/p'); do
+    "$PERDURE" help $verb >out.txt || fail "help $verb"
+    [ "$(wc -L <out.txt)" -le 80 ] || fail "help $verb is $(wc -L <out.txt) columns wide"
+done
+# What cannot be written down is no success; a reader that has seen enough is no failure.
+if [ -e /dev/full ]; then
+    status=0
+    "$PERDURE" cells >/dev/full 2>err.txt || status=$?
+    [ "$status" = 1 ] && grep -q 'perdure: output: it could not be written: .*; ' err.txt || fail "status $status on a full disk: $(cat err.txt)"
+fi
+expect 2 'there is no such clock' "$PERDURE" --logbook fast.perdure new --clock fast
+[ ! -e fast.perdure ] || fail "a logbook with a clock that is none"
 expect 3 'real' "$PERDURE" engine --bench bench.lua --clock real
 expect 1 'fast' "$PERDURE" start capacity --cells T-03 --set rate=fast
 expect 1 'raet' "$PERDURE" start capacity --cells T-03 --set raet="500 mA"

@@ -47,4 +47,12 @@ expect 4 "instruments keep real time" "$PERDURE" run capacity --cells T-01 --ben
 # A rehearsal on the same file looks at no instrument.
 end_served
 expect 0 "rehearsed" "$PERDURE" rehearse capacity --bench there.lua
+# A relay that is wired but not named stays open: nothing flows, which is said, and no temperature where none is read.
+serve parted --speed 500 supply="pty:$work/p-supply" load="pty:$work/p-load" meter="pty:$work/p-meter" relay="pty:$work/p-relay"
+sed '/relay = route/d' parted.lua >joined.lua
+PERDURE_LOGBOOK=$work/parted.perdure
+"$PERDURE" new --clock x500 >/dev/null
+"$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01 >/dev/null
+expect 1 "V, 0.0000 A); nothing flows: see whether leads, relay and fuse join the cell" \
+    "$PERDURE" run capacity --cells T-01 --bench joined.lua
 finish

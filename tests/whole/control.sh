@@ -88,11 +88,12 @@ sleep 0.2
 expect 0 'answered' "$PERDURE" answer 1 1875 --who Ada
 becomes 2 done
 [ "$(ask_logbook "SELECT value FROM result WHERE name = 'typed'")" = 1.875 ] || fail "the answer's unit"
-expect 0 '' "$PERDURE" answer 1 1900 --who Ada
+expect 0 'question 1 corrected; run 2 keeps the old figures as events' "$PERDURE" answer 1 1900 --who Ada
 [ "$(ask_logbook 'SELECT count(*) FROM answer')" = 2 ] || fail "a correction is an entry of its own"
 [ "$(ask_logbook "SELECT value, flags FROM result WHERE name = 'typed'")" = '1.9|corrected' ] || fail "a correction does not hold"
 expect 0 'typed was 1.875 Ah and is 1.9 Ah: question 1 was corrected by Ada' "$PERDURE" runs 2
 expect 1 '' "$PERDURE" answer 7 1900
+expect 2 'a question is named by its number' "$PERDURE" answer seven 1900
 
 # 5. SIGTERM: over within two seconds, outputs safe, the run left to be taken up.
 before=$(date +%s%N)

@@ -86,6 +86,7 @@ while read -r kind fault value becomes; do
     *) fail "$kind $fault: does not wait for it, but: $why" ;;
     esac
     "$PERDURE" runs | grep -q "waits for $kind-$i" || fail "runs does not say what run $i waits for"
+    "$PERDURE" overview | grep -q "waits for $kind-$i" || fail "overview does not say what run $i waits for"
     amps=$(amps_of "$i")
     no_current "$amps" || fail "$kind $fault: $amps A flow while it waits"
 done <cases.txt

@@ -180,6 +180,10 @@ near "left in the ranking" "$(ask rank.json '$[0]."by_remaining@42d".mean')" 93 
 # Price by what it buys: 3 for 1.946 Ah at 1.29 V; 3 for 219 cycles of 2 Ah at 1.29 V.
 "$PERDURE" rank --by price --json >rank.json
 near "price a Wh" "$(ask rank.json '$[1].by_price.mean')" 1.195 0.01
+near "the price of a cell" "$(ask rank.json '$[1].price_of_cell')" 3 0
+# The column of the criterion shows that, and not what a cell costs.
+"$PERDURE" rank --by price >out.txt || fail "rank --by price"
+near "price a Wh in the table" "$(awk '$2 " " $3 == "Kestrel 2000" { print $(NF - 4) }' out.txt)" 1.195 0.01
 [ "$(ask rank.json '$[0].model')" = "Pipit 2000" ] || fail "the cheaper one: $(cat rank.json)"
 expect 1 'Pipit 2000 has no such value' "$PERDURE" rank --by cost
 table --by model --name cost
@@ -458,7 +462,26 @@ holds "S1" "$(bias 0 S1 low)" "$(bias 0 S1 high)" 0.667
 expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 expect 0 'Corrected: 9 values' "$PERDURE" results --correct
 
-# 9. Words that do not go together.
+# 9. A protocol is the same one whether a person starts it by its file or a study by its name.
+new_logbook same
+"$PERDURE" enrol --model Wader --chemistry NiMH --rated "2000 mAh" --size AA --labels W-1,W-2 >/dev/null
+"$PERDURE" start resistance --cells W-1,W-2 >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+cat >lamps.lua <<'L'
+return study { title = "Lamps", run = function(s)
+  s:perform("cycles", s.cells, { count = 15 })
+  s:perform("resistance", s.cells)
+end }
+L
+"$PERDURE" start lamps.lua --cells W-1,W-2 >/dev/null
+expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
+table --wear
+[ "$(ask table.json '$[0].resistance.cells')" = 2 ] || fail "before and after: $(cat table.json)"
+
+# 10. Words that do not go together.
+expect 1 'no cell of this label' "$PERDURE" results --cell T-99
+expect 1 'no such run' "$PERDURE" results --run 999
+expect 1 'both a price and a discharge with its energy' "$PERDURE" rank --by price
 expect 2 'one at a time' "$PERDURE" results --wear --retention
 expect 2 'not grouped by this' "$PERDURE" results --by colour
 expect 2 'for --retention only' "$PERDURE" results --wear --warming 2@20degC
