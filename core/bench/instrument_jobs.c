@@ -179,7 +179,7 @@ static void on_reply(void *owner, const struct link_reply *reply)
     if (!instrument->current)
         return;
     error_clear(&error);
-    if (reply->status == LINK_OK && driver->sync && !instrument->sync_known &&
+    if (!instrument->sync_known && reply->status == LINK_OK && driver->sync &&
         instrument->call.want == DRIVER_ASK && instrument->call.length == strlen(driver->sync) &&
         memcmp(instrument->call.bytes, driver->sync, instrument->call.length) == 0)
         instrument->sync_known = xstrdup(reply->bytes);

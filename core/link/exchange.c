@@ -413,14 +413,14 @@ static int enqueue(struct link *link, const char *bytes, size_t length, enum lin
         return refuse(link, error, "nothing can be asked: it is not open");
     if (link->queued >= QUEUE_MOST)
         return refuse(link, error, "nothing can be asked: too many questions are waiting");
-    if (length == 0 || length > link->spec.block_most)
+    if (length == 0 || length > link->frame.block_most)
         return error_set(error, ERROR_BENCH, link->spec.path, "mend the driver",
                          "an empty or overlong question cannot be asked");
     struct exchange *exchange = link_new_exchange(link, length);
     *exchange = (struct exchange){.callback = callback,
                                   .owner = owner,
                                   .answer = answer,
-                                  .patience = patience > 0 ? patience : link->spec.patience,
+                                  .patience = patience > 0 ? patience : link->patience,
                                   .length = length,
                                   .room = exchange->room};
     memcpy(exchange->bytes, bytes, length);
