@@ -3,6 +3,7 @@
 
 #include <lauxlib.h>
 #include <math.h>
+#include <stddef.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -294,6 +295,72 @@ static void check_given(lua_State *L, const struct questions *questions)
         guest_fail(L, "write { ask = \"MEAS:VOLT?\", gives = \"voltage\" }", "read gives nothing");
 }
 
+/* --- kept once ------------------------------------------------------------------------------- */
+
+/* Instruments of one kind ask the same. Each list is kept once for all of them: with hundreds, what
+ * is asked next is then still in the processor's cache. */
+struct kept_list {
+    struct kept_list *next;
+    struct question *all;
+    int count, users;
+};
+
+static struct kept_list *kept_lists;
+
+static bool same_question(const struct question *a, const struct question *b)
+{
+    bool on = a->on && b->on ? strcmp(a->on, b->on) == 0 : a->on == b->on;
+    size_t values = offsetof(struct question, least); /* from there on: zeroed before it is filled */
+    return on && strcmp(a->ask, b->ask) == 0 && a->patience == b->patience &&
+           memcmp((const char *)a + values, (const char *)b + values, sizeof *a - values) == 0;
+}
+
+static bool same_list(const struct kept_list *list, const struct questions *questions)
+{
+    bool same = list->count == questions->count;
+    for (int i = 0; same && i < list->count; i++)
+        same = same_question(&list->all[i], &questions->all[i]);
+    return same;
+}
+
+static void free_questions(struct question *all, int count)
+{
+    for (int i = 0; i < count; i++) {
+        free(all[i].ask);
+        free(all[i].on);
+    }
+    free(all);
+}
+
+static void keep(struct questions *questions)
+{
+    struct kept_list *list = kept_lists;
+    while (list && !same_list(list, questions))
+        list = list->next;
+    if (list) {
+        free_questions(questions->all, questions->count);
+    } else {
+        list = xmalloc(sizeof *list);
+        *list = (struct kept_list){kept_lists, questions->all, questions->count, 0};
+        kept_lists = list;
+    }
+    list->users++;
+    questions->kept = list;
+    questions->all = list->all;
+}
+
+static void let_go(struct kept_list *list)
+{
+    struct kept_list **place = &kept_lists;
+    if (--list->users)
+        return;
+    while (*place != list)
+        place = &(*place)->next;
+    *place = list->next;
+    free_questions(list->all, list->count);
+    free(list);
+}
+
 void questions_read(lua_State *L, int index, int self_ref, unsigned can,
                     struct questions *questions)
 {
@@ -310,14 +377,14 @@ void questions_read(lua_State *L, int index, int self_ref, unsigned can,
         lua_settop(L, index);
     }
     check_given(L, questions);
+    keep(questions);
 }
 
 void questions_free(struct questions *questions)
 {
-    for (int i = 0; i < questions->count; i++) {
-        free(questions->all[i].ask);
-        free(questions->all[i].on);
-    }
-    free(questions->all);
-    *questions = (struct questions){NULL, 0};
+    if (questions->kept)
+        let_go(questions->kept);
+    else
+        free_questions(questions->all, questions->count);
+    *questions = (struct questions){0};
 }

@@ -35,7 +35,8 @@ struct question {
 
 struct questions {
     struct question *all;
-    int count; /* 0: the driver reads by a function */
+    int count;              /* 0: the driver reads by a function */
+    struct kept_list *kept; /* what `all` belongs to; NULL while it is being taken in */
 };
 
 /* Takes in the list at `index`. Its values may be functions of self, which is in the registry at
