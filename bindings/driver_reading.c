@@ -310,7 +310,8 @@ static struct kept_list *kept_lists;
 static bool same_question(const struct question *a, const struct question *b)
 {
     bool on = a->on && b->on ? strcmp(a->on, b->on) == 0 : a->on == b->on;
-    size_t values = offsetof(struct question, least); /* from there on: zeroed before it is filled */
+    size_t values =
+        offsetof(struct question, least); /* from there on: zeroed before it is filled */
     return on && strcmp(a->ask, b->ask) == 0 && a->patience == b->patience &&
            memcmp((const char *)a + values, (const char *)b + values, sizeof *a - values) == 0;
 }
