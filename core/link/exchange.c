@@ -175,8 +175,7 @@ void exchange_start(struct link *link)
     link->counts.asked++;
     link->current = exchange;
     link->state = SENDING;
-    link->since = link_now();
-    link_timer(link, link->since + (int64_t)(exchange->patience * 1e6));
+    link_timer(link, after(exchange->patience));
     uint32_t patience_ms = exchange->answer == LINK_NONE ? 0 : in_ms(exchange->patience);
     if (put(link, exchange->bytes, exchange->length, patience_ms) && link->out.length == 0)
         all_sent(link);
@@ -205,8 +204,7 @@ static void answered(struct link *link, char *bytes, size_t length)
         exchange_drain(link);
         return;
     }
-    double took = (double)(link_now() - link->since) / 1e6;
-    link->reply = (struct link_reply){LINK_OK, bytes, length, took};
+    link->reply = (struct link_reply){LINK_OK, bytes, length};
     link->reply_due = true;
     if (link->resync)
         exchange_drain(link); /* forgets the frame, but leaves its bytes as they are */

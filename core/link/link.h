@@ -72,7 +72,6 @@ struct link_reply {
     enum link_status status;
     const char *bytes; /* LINK_OK: the line, or the content of the block; a NUL follows */
     size_t length;
-    double took; /* s from sending to the last byte */
 };
 
 typedef void link_answered(void *owner, const struct link_reply *reply);

@@ -101,7 +101,7 @@ struct link {
     bool up_due, down_due;
     bool traced; /* hooks.trace is there */
     const struct line_ops *ops;
-    int64_t since; /* us: when the exchange was sent, or the draining began */
+    int64_t since; /* us: when the draining began */
     struct exchange *current;
     struct exchange *first, *last;           /* the queue */
     struct exchange *spare;                  /* none, or one to be used again */
