@@ -187,6 +187,8 @@ static void on_reply(void *owner, const struct link_reply *reply)
         driver->ops->resume(driver, reply, &instrument->call, &instrument->result, &error);
     if (status == DRIVER_FAILED && reply->status != LINK_OK)
         error.code = ERROR_LOST; /* whatever its driver makes of it */
+    else if (status == DRIVER_FAILED)
+        link_resync(instrument->link); /* it may have been to another question */
     go_on(instrument, status, &error);
 }
 
