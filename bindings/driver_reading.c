@@ -126,17 +126,33 @@ static int take_on(const struct question *question, const struct link_reply *rep
     return on ? 0 : fail(error, "see whether its protection has tripped", question->on);
 }
 
+/* Of `reply` without the end that the question's answers have; false when it has another. */
+static bool take_end(const struct question *question, struct link_reply *reply)
+{
+    size_t length = strlen(question->ends);
+    if (reply->length < length ||
+        memcmp(reply->bytes + reply->length - length, question->ends, length) != 0)
+        return false;
+    reply->length -= length;
+    return true;
+}
+
 int question_answered(const struct question *question, const struct link_reply *reply,
                       struct driver_result *result, struct error *error)
 {
     const char *todo = "", *why = reply_trouble(reply->status, &todo);
+    struct link_reply rest = *reply;
     if (why)
         return fail(error, todo, why);
+    if (question->ends && !take_end(question, &rest))
+        return error_set(error, ERROR_LOST, "", "see whether it sends without being asked",
+                         "an answer does not end with %s: it is to another question, or to none",
+                         question->ends);
     if (question->on)
-        return take_on(question, reply, error);
+        return take_on(question, &rest, error);
     if (question->listed)
-        return take_list(question, reply, result, error);
-    return take_item(question, 0, reply->bytes, reply->length, result, error);
+        return take_list(question, &rest, result, error);
+    return take_item(question, 0, rest.bytes, rest.length, result, error);
 }
 
 /* --- from the file --------------------------------------------------------------------------- */
@@ -244,11 +260,23 @@ static void read_ask(lua_State *L, int index, int self_ref, struct question *que
     lua_pop(L, 2);
 }
 
+/* "": none, for a driver where that is a setting. */
+static void read_ends(lua_State *L, int index, int self_ref, struct question *question)
+{
+    if (!push_value(L, index, self_ref, "ends"))
+        return;
+    if (lua_type(L, -1) != LUA_TSTRING)
+        guest_fail(L, "write ends = \";1\"", "ends, in read, is no text");
+    if (lua_rawlen(L, -1) > 0)
+        question->ends = xstrdup(lua_tostring(L, -1));
+    lua_pop(L, 1);
+}
+
 static void read_question(lua_State *L, int index, int self_ref, unsigned can,
                           struct question *question)
 {
-    static const char *const names[] = {"ask",  "gives", "times",    "least",
-                                        "most", "on",    "patience", NULL};
+    static const char *const names[] = {"ask",  "ends", "gives",    "times", "least",
+                                        "most", "on",   "patience", NULL};
     if (!lua_istable(L, index))
         guest_fail(L, "write { ask = \"MEAS:VOLT?\", gives = \"voltage\" }", "read holds a %s",
                    luaL_typename(L, index));
@@ -260,6 +288,7 @@ static void read_question(lua_State *L, int index, int self_ref, unsigned can,
                    question->patience, DRIVER_PATIENCE_MOST);
     question->least = number_of(L, index, self_ref, "least", NAN);
     question->most = number_of(L, index, self_ref, "most", NAN);
+    read_ends(L, index, self_ref, question);
     bool gives = push_value(L, index, self_ref, "gives");
     if (gives) {
         read_gives(L, question);
@@ -307,12 +336,17 @@ struct kept_list {
 
 static struct kept_list *kept_lists;
 
+static bool same_text(const char *a, const char *b)
+{
+    return a && b ? strcmp(a, b) == 0 : a == b;
+}
+
 static bool same_question(const struct question *a, const struct question *b)
 {
-    bool on = a->on && b->on ? strcmp(a->on, b->on) == 0 : a->on == b->on;
     size_t values =
         offsetof(struct question, least); /* from there on: zeroed before it is filled */
-    return on && strcmp(a->ask, b->ask) == 0 && a->patience == b->patience &&
+    return same_text(a->on, b->on) && same_text(a->ends, b->ends) && same_text(a->ask, b->ask) &&
+           a->patience == b->patience &&
            memcmp((const char *)a + values, (const char *)b + values, sizeof *a - values) == 0;
 }
 
@@ -329,6 +363,7 @@ static void free_questions(struct question *all, int count)
     for (int i = 0; i < count; i++) {
         free(all[i].ask);
         free(all[i].on);
+        free(all[i].ends);
     }
     free(all);
 }
