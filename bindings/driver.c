@@ -315,6 +315,8 @@ int lua_driver_open(struct driver **out, const char *name, const char *text, siz
 {
     struct lua_driver *driver = xcalloc(1, sizeof *driver);
     driver->driver.ops = &ops;
+    driver->driver.name = driver->name;
+    driver->driver.title = driver->title;
     driver->text = xmalloc(length + 1);
     memcpy(driver->text, text, length);
     driver->text[length] = '\0';
@@ -325,7 +327,7 @@ int lua_driver_open(struct driver **out, const char *name, const char *text, siz
     size_t stem = strlen(name);
     if (stem > 4 && strcmp(name + stem - 4, ".lua") == 0)
         stem -= 4;
-    snprintf(driver->driver.name, sizeof driver->driver.name, "%.*s", (int)stem, name);
+    snprintf(driver->name, sizeof driver->name, "%.*s", (int)stem, name);
     if (open_guest(driver, error)) {
         close_driver(&driver->driver);
         return ERROR_BENCH;

@@ -227,7 +227,7 @@ int word_driver(lua_State *L)
     const char *title = field_text(L, 1, "a driver", "title");
     if (!title || !*title)
         return guest_fail(L, "add title = \"...\"", "the driver has no title");
-    string_copy(driver->driver.title, sizeof driver->driver.title, title);
+    string_copy(driver->title, sizeof driver->title, title);
     need(L, "instrument", "identify");
     read_ending(L);
     read_can(L);

@@ -27,6 +27,7 @@ struct lua_driver {
     struct text out;            /* what call->bytes points to */
     struct text sent, came;     /* the last exchange, for messages */
 
+    char name[64], title[128];
     char *text; /* of the file */
     size_t length;
     char *file, *settings;

@@ -3,6 +3,7 @@
 
 #include <lauxlib.h>
 #include <math.h>
+#include <stddef.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -125,17 +126,33 @@ static int take_on(const struct question *question, const struct link_reply *rep
     return on ? 0 : fail(error, "see whether its protection has tripped", question->on);
 }
 
+/* Of `reply` without the end that the question's answers have; false when it has another. */
+static bool take_end(const struct question *question, struct link_reply *reply)
+{
+    size_t length = strlen(question->ends);
+    if (reply->length < length ||
+        memcmp(reply->bytes + reply->length - length, question->ends, length) != 0)
+        return false;
+    reply->length -= length;
+    return true;
+}
+
 int question_answered(const struct question *question, const struct link_reply *reply,
                       struct driver_result *result, struct error *error)
 {
     const char *todo = "", *why = reply_trouble(reply->status, &todo);
+    struct link_reply rest = *reply;
     if (why)
         return fail(error, todo, why);
+    if (question->ends && !take_end(question, &rest))
+        return error_set(error, ERROR_LOST, "", "see whether it sends without being asked",
+                         "an answer does not end with %s: it is to another question, or to none",
+                         question->ends);
     if (question->on)
-        return take_on(question, reply, error);
+        return take_on(question, &rest, error);
     if (question->listed)
-        return take_list(question, reply, result, error);
-    return take_item(question, 0, reply->bytes, reply->length, result, error);
+        return take_list(question, &rest, result, error);
+    return take_item(question, 0, rest.bytes, rest.length, result, error);
 }
 
 /* --- from the file --------------------------------------------------------------------------- */
@@ -243,11 +260,23 @@ static void read_ask(lua_State *L, int index, int self_ref, struct question *que
     lua_pop(L, 2);
 }
 
+/* "": none, for a driver where that is a setting. */
+static void read_ends(lua_State *L, int index, int self_ref, struct question *question)
+{
+    if (!push_value(L, index, self_ref, "ends"))
+        return;
+    if (lua_type(L, -1) != LUA_TSTRING)
+        guest_fail(L, "write ends = \";1\"", "ends, in read, is no text");
+    if (lua_rawlen(L, -1) > 0)
+        question->ends = xstrdup(lua_tostring(L, -1));
+    lua_pop(L, 1);
+}
+
 static void read_question(lua_State *L, int index, int self_ref, unsigned can,
                           struct question *question)
 {
-    static const char *const names[] = {"ask",  "gives", "times",    "least",
-                                        "most", "on",    "patience", NULL};
+    static const char *const names[] = {"ask",  "ends", "gives",    "times", "least",
+                                        "most", "on",   "patience", NULL};
     if (!lua_istable(L, index))
         guest_fail(L, "write { ask = \"MEAS:VOLT?\", gives = \"voltage\" }", "read holds a %s",
                    luaL_typename(L, index));
@@ -259,6 +288,7 @@ static void read_question(lua_State *L, int index, int self_ref, unsigned can,
                    question->patience, DRIVER_PATIENCE_MOST);
     question->least = number_of(L, index, self_ref, "least", NAN);
     question->most = number_of(L, index, self_ref, "most", NAN);
+    read_ends(L, index, self_ref, question);
     bool gives = push_value(L, index, self_ref, "gives");
     if (gives) {
         read_gives(L, question);
@@ -294,6 +324,79 @@ static void check_given(lua_State *L, const struct questions *questions)
         guest_fail(L, "write { ask = \"MEAS:VOLT?\", gives = \"voltage\" }", "read gives nothing");
 }
 
+/* --- kept once ------------------------------------------------------------------------------- */
+
+/* Instruments of one kind ask the same. Each list is kept once for all of them: with hundreds, what
+ * is asked next is then still in the processor's cache. */
+struct kept_list {
+    struct kept_list *next;
+    struct question *all;
+    int count, users;
+};
+
+static struct kept_list *kept_lists;
+
+static bool same_text(const char *a, const char *b)
+{
+    return a && b ? strcmp(a, b) == 0 : a == b;
+}
+
+static bool same_question(const struct question *a, const struct question *b)
+{
+    size_t values =
+        offsetof(struct question, least); /* from there on: zeroed before it is filled */
+    return same_text(a->on, b->on) && same_text(a->ends, b->ends) && same_text(a->ask, b->ask) &&
+           a->patience == b->patience &&
+           memcmp((const char *)a + values, (const char *)b + values, sizeof *a - values) == 0;
+}
+
+static bool same_list(const struct kept_list *list, const struct questions *questions)
+{
+    bool same = list->count == questions->count;
+    for (int i = 0; same && i < list->count; i++)
+        same = same_question(&list->all[i], &questions->all[i]);
+    return same;
+}
+
+static void free_questions(struct question *all, int count)
+{
+    for (int i = 0; i < count; i++) {
+        free(all[i].ask);
+        free(all[i].on);
+        free(all[i].ends);
+    }
+    free(all);
+}
+
+static void keep(struct questions *questions)
+{
+    struct kept_list *list = kept_lists;
+    while (list && !same_list(list, questions))
+        list = list->next;
+    if (list) {
+        free_questions(questions->all, questions->count);
+    } else {
+        list = xmalloc(sizeof *list);
+        *list = (struct kept_list){kept_lists, questions->all, questions->count, 0};
+        kept_lists = list;
+    }
+    list->users++;
+    questions->kept = list;
+    questions->all = list->all;
+}
+
+static void let_go(struct kept_list *list)
+{
+    struct kept_list **place = &kept_lists;
+    if (--list->users)
+        return;
+    while (*place != list)
+        place = &(*place)->next;
+    *place = list->next;
+    free_questions(list->all, list->count);
+    free(list);
+}
+
 void questions_read(lua_State *L, int index, int self_ref, unsigned can,
                     struct questions *questions)
 {
@@ -310,14 +413,14 @@ void questions_read(lua_State *L, int index, int self_ref, unsigned can,
         lua_settop(L, index);
     }
     check_given(L, questions);
+    keep(questions);
 }
 
 void questions_free(struct questions *questions)
 {
-    for (int i = 0; i < questions->count; i++) {
-        free(questions->all[i].ask);
-        free(questions->all[i].on);
-    }
-    free(questions->all);
-    *questions = (struct questions){NULL, 0};
+    if (questions->kept)
+        let_go(questions->kept);
+    else
+        free_questions(questions->all, questions->count);
+    *questions = (struct questions){0};
 }

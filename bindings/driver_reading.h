@@ -6,6 +6,7 @@
  *     { ask = "MEAS:VOLT?", gives = "voltage" },
  *     { ask = "MEAS:ALL?", gives = { "voltage", "", "current" }, times = { 1, 1, -0.001 } },
  *     { ask = "OUTP?", on = "its output went off by itself" },
+ *     { ask = "READ?;*OPC?", ends = ";1", gives = "voltage" },
  *   } */
 #ifndef PERDURE_BINDINGS_DRIVER_READING_H
 #define PERDURE_BINDINGS_DRIVER_READING_H
@@ -26,6 +27,7 @@ struct question {
     double patience; /* s; 0: the link's */
     char *
         on; /* asked only while it drives, and says on; else why it fails. NULL: it gives numbers */
+    char *ends;         /* of an answer, taken off before it is read; NULL: nothing */
     double least, most; /* of what it gives; NAN: not looked at */
     int items;
     bool listed; /* the answer is a list of just `items`; else it is one number */
@@ -35,7 +37,8 @@ struct question {
 
 struct questions {
     struct question *all;
-    int count; /* 0: the driver reads by a function */
+    int count;              /* 0: the driver reads by a function */
+    struct kept_list *kept; /* what `all` belongs to; NULL while it is being taken in */
 };
 
 /* Takes in the list at `index`. Its values may be functions of self, which is in the registry at

@@ -21,6 +21,7 @@ return driver {
     range = 0,              -- V or A, the greatest value to be measured; 0: it finds its range itself
     cycles = 0,             -- of the power line that a reading lasts; 0: as it is
     patience = 0,           -- s for one reading; 0: the link's
+    marked = false,         -- for one that sends numbers without being asked: an answer must show that it is one
   },
 
   identify = function(self)
@@ -43,6 +44,12 @@ return driver {
   end,
 
   read = {
-    { ask = "READ?", gives = measures, patience = function(self) return self.settings.patience end },
+    {
+      -- Marked, the answer to *OPC?, which is 1, comes with the number, behind a semicolon (IEEE 488.2, 8.4).
+      ask = function(self) return self.settings.marked and "READ?;*OPC?" or "READ?" end,
+      ends = function(self) return self.settings.marked and ";1" or "" end,
+      gives = measures,
+      patience = function(self) return self.settings.patience end,
+    },
   },
 }

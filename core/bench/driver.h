@@ -80,7 +80,7 @@ struct driver_ops {
 
 struct driver {
     const struct driver_ops *ops;
-    char name[64], title[128];
+    const char *name, *title;
     unsigned can;     /* CAN_... */
     const char *safe; /* bytes that turn everything off, at any time, asked or not; NULL: none */
     const char *sync; /* a question whose answer never changes; NULL: none */

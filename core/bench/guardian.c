@@ -17,7 +17,8 @@
 #include "base/text.h"
 #include "bench/guardian_wire.h"
 
-#define BEATS_IN_PATIENCE 6
+#define BEATS_IN_PATIENCE 4
+#define UNANSWERED_MOST   8   /* beats: a patience at least, as they come half an interval early */
 #define SEND_MS           200 /* the longest an order may wait for room */
 #define FIRST_MS          5000
 #define CLOSE_MS          1000
@@ -268,12 +269,13 @@ static void start(struct guardian *guardian)
 enum guardian_state guardian_beat(struct guardian *guardian)
 {
     int64_t now = guardian_now_us();
-    if (now < guardian->beat_due_us)
+    /* Up to half of it early, when the loop is awake anyway: then it need not wake for this one. */
+    if (now < guardian->beat_due_us - guardian->beat_every_us / 2)
         return guardian_state(guardian);
     guardian->beat_due_us = now + guardian->beat_every_us;
     reap(guardian);
     take_reports(guardian);
-    if (guardian->pid && guardian->unanswered >= BEATS_IN_PATIENCE)
+    if (guardian->pid && guardian->unanswered >= UNANSWERED_MOST)
         lose(guardian, "it does not answer", 0);
     if (guardian->pid)
         send_beat(guardian);
@@ -410,9 +412,10 @@ void guardian_settle(struct guardian *guardian)
         guardian->tripped = false;
 }
 
-double guardian_beat_every(const struct guardian *guardian)
+double guardian_beat_in(const struct guardian *guardian)
 {
-    return (double)guardian->beat_every_us / 1e6;
+    int64_t us = guardian->beat_due_us - guardian_now_us();
+    return us > 0 ? (double)us / 1e6 : 0;
 }
 
 const struct error *guardian_trouble(const struct guardian *guardian)

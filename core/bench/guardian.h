@@ -57,10 +57,10 @@ int guardian_hold(struct guardian *guardian, int id, int fd, const char *safe, s
  * that is not held is fine. */
 void guardian_release(struct guardian *guardian, int id);
 
-/* A sign of life. Call it in every pass of the loop, which must not sleep for longer than
- * guardian_beat_every; when called more often it costs a look at the clock. */
+/* A sign of life, at least four in a patience. Call it in every pass of the loop, which must not
+ * sleep for longer than guardian_beat_in; when called more often it costs a look at the clock. */
 enum guardian_state guardian_beat(struct guardian *guardian);
-double guardian_beat_every(const struct guardian *guardian); /* s, a sixth of the patience */
+double guardian_beat_in(const struct guardian *guardian); /* s */
 
 enum guardian_state guardian_state(const struct guardian *guardian);
 

@@ -7,11 +7,11 @@
 
 struct job {
     struct job *next;
-    struct driver_order order;
     instrument_done *done; /* NULL: nobody wants to know */
     void *owner;           /* the instrument itself for its own */
     bench_us began;
     int calls, tries;
+    struct driver_order order;
 };
 
 /* In front what each exchange touches, as in struct link. */

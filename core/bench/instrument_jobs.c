@@ -179,7 +179,7 @@ static void on_reply(void *owner, const struct link_reply *reply)
     if (!instrument->current)
         return;
     error_clear(&error);
-    if (reply->status == LINK_OK && driver->sync && !instrument->sync_known &&
+    if (!instrument->sync_known && reply->status == LINK_OK && driver->sync &&
         instrument->call.want == DRIVER_ASK && instrument->call.length == strlen(driver->sync) &&
         memcmp(instrument->call.bytes, driver->sync, instrument->call.length) == 0)
         instrument->sync_known = xstrdup(reply->bytes);
@@ -187,6 +187,8 @@ static void on_reply(void *owner, const struct link_reply *reply)
         driver->ops->resume(driver, reply, &instrument->call, &instrument->result, &error);
     if (status == DRIVER_FAILED && reply->status != LINK_OK)
         error.code = ERROR_LOST; /* whatever its driver makes of it */
+    else if (status == DRIVER_FAILED)
+        link_resync(instrument->link); /* it may have been to another question */
     go_on(instrument, status, &error);
 }
 

@@ -27,7 +27,8 @@ void wired_fail(struct wired *wired, const struct error *failure)
 static void begin(struct wired *wired, enum wired_op op)
 {
     wired->op = op;
-    error_clear(&wired->failure);
+    if (wired->failure.code) /* mostly clear already, and its texts lie far apart in memory */
+        error_clear(&wired->failure);
     if (op == OP_DRIVE)
         wired_drive(wired);
     else if (op == OP_READ)

@@ -30,15 +30,15 @@ struct wired_spec {
     const char *name;
     const struct clock *clock; /* borrowed */
     void *uv_loop;             /* borrowed; that of the instruments */
+    int frozen_after; /* equal readings with current that are no readings any more; 0: never */
+    bool emulated;    /* the instruments are programs, and their cells keep the clock's pace */
     struct wired_end source, sink, meter, thermometer;
+    struct wired_end ohmmeter;         /* may be the meter itself, at the same point */
     struct wired_end relay;            /* between source, sink and cell */
     struct wired_end scanner;          /* between the meter, which others share, and the cell */
-    struct wired_end ohmmeter;         /* may be the meter itself, at the same point */
     struct wired_end ohmmeter_scanner; /* as the meter's; none where it is the meter itself */
     struct limits limits;              /* those of source and sink are met with them */
     double compliance; /* V the source is set to where a charge has no ceiling; NAN: the limit */
-    int frozen_after;  /* equal readings with current that are no readings any more; 0: never */
-    bool emulated;     /* the instruments are programs, and their cells keep the clock's pace */
 };
 
 /* Ticks, accuracy and void_after may be changed before its first use. */

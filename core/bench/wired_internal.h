@@ -32,15 +32,15 @@ struct wired {
     struct reading taken;       /* of OP_READ, as it comes together */
     bench_us began, ended;      /* of its voltage and current */
     struct reading last;        /* for those that look frozen */
+    struct error failure;       /* the first of this op */
     struct wired_spec spec;
 
     struct limits limits; /* the channel's met with those of the cell in it */
     bool occupied;
-    struct drive wanted;  /* of OP_DRIVE, or next */
-    struct delay *delay;  /* of OP_SAFE; NULL without a relay */
-    bool parting;         /* of OP_SAFE: the relay is told to open */
-    bool joined;          /* the relay was closed and not opened since */
-    struct error failure; /* the first of this op */
+    struct drive wanted; /* of OP_DRIVE, or next */
+    struct delay *delay; /* of OP_SAFE; NULL without a relay */
+    bool parting;        /* of OP_SAFE: the relay is told to open */
+    bool joined;         /* the relay was closed and not opened since */
 };
 
 /* The end of an op: notified, or returned by the call that is still on its way. */

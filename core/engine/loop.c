@@ -194,7 +194,7 @@ static void wait_real(struct engine *engine)
     if (engine->in_transaction || engine->held || engine->unsaved_since)
         us = sooner(us, options->commit_every);
     if (options->guardian)
-        us = sooner(us, guardian_beat_every(options->guardian));
+        us = sooner(us, guardian_beat_in(options->guardian));
     int64_t patience = service_patience(engine->service);
     if (patience)
         us = sooner(us, (double)patience / 1e6);

@@ -175,8 +175,7 @@ void exchange_start(struct link *link)
     link->counts.asked++;
     link->current = exchange;
     link->state = SENDING;
-    link->since = link_now();
-    link_timer(link, link->since + (int64_t)(exchange->patience * 1e6));
+    link_timer(link, after(exchange->patience));
     uint32_t patience_ms = exchange->answer == LINK_NONE ? 0 : in_ms(exchange->patience);
     if (put(link, exchange->bytes, exchange->length, patience_ms) && link->out.length == 0)
         all_sent(link);
@@ -205,8 +204,7 @@ static void answered(struct link *link, char *bytes, size_t length)
         exchange_drain(link);
         return;
     }
-    double took = (double)(link_now() - link->since) / 1e6;
-    link->reply = (struct link_reply){LINK_OK, bytes, length, took};
+    link->reply = (struct link_reply){LINK_OK, bytes, length};
     link->reply_due = true;
     if (link->resync)
         exchange_drain(link); /* forgets the frame, but leaves its bytes as they are */
@@ -413,14 +411,14 @@ static int enqueue(struct link *link, const char *bytes, size_t length, enum lin
         return refuse(link, error, "nothing can be asked: it is not open");
     if (link->queued >= QUEUE_MOST)
         return refuse(link, error, "nothing can be asked: too many questions are waiting");
-    if (length == 0 || length > link->spec.block_most)
+    if (length == 0 || length > link->frame.block_most)
         return error_set(error, ERROR_BENCH, link->spec.path, "mend the driver",
                          "an empty or overlong question cannot be asked");
     struct exchange *exchange = link_new_exchange(link, length);
     *exchange = (struct exchange){.callback = callback,
                                   .owner = owner,
                                   .answer = answer,
-                                  .patience = patience > 0 ? patience : link->spec.patience,
+                                  .patience = patience > 0 ? patience : link->patience,
                                   .length = length,
                                   .room = exchange->room};
     memcpy(exchange->bytes, bytes, length);

@@ -23,7 +23,7 @@ int64_t link_now(void)
 
 void link_trace(struct link *link, char way, const char *bytes, size_t length)
 {
-    if (link->hooks.trace && length)
+    if (link->traced && length)
         link->hooks.trace(link->hooks.owner, way, bytes, length, link_now());
 }
 
@@ -43,6 +43,7 @@ static void arm(struct link *link)
 static void on_timer(uv_timer_t *timer)
 {
     struct link *link = timer->data;
+    link->timer_ms = TIMER_NEVER;
     if (link->due_ms == TIMER_NEVER)
         return;
     if (link->due_ms > (int64_t)uv_now(link->loop)) {
@@ -66,7 +67,7 @@ static void on_timer(uv_timer_t *timer)
 void link_timer(struct link *link, int64_t due_us)
 {
     link->due_ms = (due_us + 999) / 1000 + 1;
-    if (!uv_is_active((uv_handle_t *)&link->timer) || link->timer_ms > link->due_ms)
+    if (link->timer_ms > link->due_ms)
         arm(link);
 }
 
@@ -354,7 +355,9 @@ int link_open(void *uv_loop, const struct link_spec *spec, const struct link_hoo
     link->loop = uv_loop;
     link->spec = *spec;
     fill_spec(&link->spec);
+    link->patience = link->spec.patience;
     link->hooks = *hooks;
+    link->traced = hooks->trace != NULL;
     if (hooks->sync.ask)
         link->hooks.sync.ask = xstrdup(hooks->sync.ask);
     link->ops = lines[spec->kind];
@@ -365,6 +368,7 @@ int link_open(void *uv_loop, const struct link_spec *spec, const struct link_hoo
     uv_timer_init(link->loop, &link->soon);
     link->timer.data = link->soon.data = link;
     link->handles = 2;
+    link->timer_ms = TIMER_NEVER;
     link->state = WAITING;
     link_timer(link, 0);
     *out = link;

@@ -72,7 +72,6 @@ struct link_reply {
     enum link_status status;
     const char *bytes; /* LINK_OK: the line, or the content of the block; a NUL follows */
     size_t length;
-    double took; /* s from sending to the last byte */
 };
 
 typedef void link_answered(void *owner, const struct link_reply *reply);
@@ -110,7 +109,8 @@ void link_forget(struct link *link, void *owner);
 
 /* An answer made no sense where it was read: drain and synchronise before the next exchange. The
  * link sees by itself what comes between two questions; but a stray answer that comes after the
- * second question was sent is taken for that one's, for nothing on the wire tells them apart. */
+ * second question was sent is taken for that one's, for nothing on the wire tells them apart: only
+ * what is asked can, by an answer unlike all that comes unasked (`ends` of a driver's reading). */
 void link_resync(struct link *link);
 
 bool link_is_up(const struct link *link); /* open and trusted */

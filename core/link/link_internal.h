@@ -85,10 +85,11 @@ extern const struct line_ops line_serial, line_tcp, line_usbtmc, line_pty;
 /* In front what each exchange touches, close together: with a thousand links nothing else of one
  * stays in the processor's cache until its next. */
 struct link {
-    const struct line_ops *ops;
     enum link_state state;
     int fd, lock_fd; /* -1 */
     int queued;
+    int syncs;  /* synchronisation questions since the last IDLE */
+    int owed;   /* of them, not answered yet */
     bool fresh; /* DRAINING after opening: `up` comes next */
     bool trusted;
     bool told_down;
@@ -98,21 +99,24 @@ struct link {
     bool emptied;   /* the line was read empty in this event of the loop, and nothing sent since */
     bool reply_due; /* `current` has its answer in reply */
     bool up_due, down_due;
-    int64_t since; /* us: when the exchange was sent, or the draining began */
+    bool traced; /* hooks.trace is there */
+    const struct line_ops *ops;
+    int64_t since; /* us: when the draining began */
     struct exchange *current;
     struct exchange *first, *last;           /* the queue */
     struct exchange *spare;                  /* none, or one to be used again */
     struct exchange *over_first, *over_last; /* to be delivered, as is */
-    struct link_reply reply;
     struct frame frame;
-    struct text out; /* what the line did not take yet, from out_sent on */
+    struct link_reply reply;
+    int64_t timer_ms; /* when it fires, as uv_now, which may be sooner than... */
+    int64_t due_ms;   /* ...when it is wanted; TIMER_NEVER: not at all */
+    double patience;  /* s, as in spec */
+    struct text out;  /* what the line did not take yet, from out_sent on */
     size_t out_sent;
     struct link_counts counts;
-    uv_loop_t *loop;
-    int64_t timer_ms; /* when it fires, as uv_now; it may be sooner than... */
-    int64_t due_ms;   /* ...when it is wanted; TIMER_NEVER: not at all */
-    uv_timer_t timer; /* of the state: back-off, patience, silence */
 
+    uv_loop_t *loop;
+    uv_timer_t timer;      /* of the state: back-off, patience, silence */
     uv_timer_t soon;       /* delivers what a call from outside the loop's events brought about */
     int handles;           /* of these two, not yet closed */
     uv_poll_t *poll;       /* NULL while nothing is open; frees itself */
@@ -120,8 +124,6 @@ struct link {
     struct link_spec spec; /* defaults filled in; strings owned */
     struct link_hooks hooks;
     int back_off;     /* ms, of the next attempt */
-    int syncs;        /* synchronisation questions since the last IDLE */
-    int owed;         /* of them, not answered yet */
     struct error why; /* to be delivered with down_due */
 };
 

@@ -20,10 +20,22 @@
  * beyond it damage is found when it is met, or by logbook_check. */
 #define QUICK_CHECK_MOST (8 << 20)
 
+/* SQLite counts its memory under a lock, at each piece that it takes and gives back: several times
+ * a row. Nobody asks for the count. Too late, and no harm, once SQLite is at work. */
+static void count_no_memory(void)
+{
+    static bool told;
+
+    if (!told)
+        sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
+    told = true;
+}
+
 int db_open(sqlite3 **out, const char *path, int flags, struct error *error)
 {
     int failed = 0;
 
+    count_no_memory();
     /* One thread works on it: no locks are taken for others. */
     if (sqlite3_open_v2(path, out, flags | SQLITE_OPEN_NOMUTEX, NULL) != SQLITE_OK)
         failed = sql_error(*out, path, error);

@@ -172,20 +172,29 @@ static void put_double(struct line *line, double value)
     put_digits(line, bits);
 }
 
+static void put_doubles(struct line *line, const double *values, int count)
+{
+    for (int k = 0; k < count; k++) {
+        *line->at++ = ' ';
+        put_double(line, values[k]);
+    }
+}
+
 static void put_field(struct line *line, const struct step *step, const struct field *field)
 {
     const void *at = (const char *)step + field->offset;
-    int count = used(step, field);
-    for (int k = 0; k < count; k++) {
-        *line->at++ = ' ';
-        switch (field->form) {
-        case FORM_DOUBLE: put_double(line, ((const double *)at)[k]); break;
-        case FORM_INT: put_whole(line, *(const int *)at); break;
-        case FORM_INT64: put_whole(line, *(const int64_t *)at); break;
-        case FORM_BOOL: put_whole(line, *(const bool *)at); break;
-        case FORM_END: put_name(line, step_end_name(*(const enum step_end *)at)); break;
-        case FORM_GUARD: put_name(line, step_guard_name(*(const enum step_guard *)at)); break;
-        }
+    if (field->form == FORM_DOUBLE) {
+        put_doubles(line, at, used(step, field));
+        return;
+    }
+    *line->at++ = ' ';
+    switch (field->form) {
+    case FORM_DOUBLE: break;
+    case FORM_INT: put_whole(line, *(const int *)at); break;
+    case FORM_INT64: put_whole(line, *(const int64_t *)at); break;
+    case FORM_BOOL: put_whole(line, *(const bool *)at); break;
+    case FORM_END: put_name(line, step_end_name(*(const enum step_end *)at)); break;
+    case FORM_GUARD: put_name(line, step_guard_name(*(const enum step_guard *)at)); break;
     }
 }
 

@@ -56,7 +56,8 @@ static void cut_short(struct stretch *stretch, double cut)
     stretch->dt *= cut;
 }
 
-/* For the voltage at half the charge: a few points, thinned to every second when they are full. */
+/* For the voltage at half the charge: a few points, thinned to every second when they are full. In
+ * whole microcoulombs, which take half the room in a checkpoint. */
 static void remember(struct step *step, double voltage)
 {
     int n = step->past_count;
@@ -69,7 +70,7 @@ static void remember(struct step *step, double voltage)
         }
         step->past_spacing = step->charge / (STEP_PAST / 2);
     }
-    step->past_charge[n] = step->charge;
+    step->past_charge[n] = rint(step->charge * 1e6) / 1e6;
     step->past_voltage[n] = voltage;
     step->past_count = n + 1;
 }

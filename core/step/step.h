@@ -62,42 +62,42 @@ struct step {
     double rated;         /* A.s; 0 when not known */
     double tick_least, tick_most, rest_most; /* s, as in the channel */
 
-    /* Progress: all of it is saved by checkpoint.h. */
+    /* Progress: all of it is saved by checkpoint.h. Arrays are last: few readings touch them. */
     int64_t elapsed_us;  /* since the start, gaps included: the t of the last reading */
     double active;       /* s, gaps excluded (for a rest: included) */
     double charge;       /* A.s, magnitude in the step's direction */
     double energy;       /* J, same */
     double voltage_time; /* V.s, for the mean */
     double first_voltage, peak_voltage, low_voltage, max_temperature, min_temperature;
-    double smooth_voltage, smooth_peak;                                   /* for -dV under noise */
-    double past_charge[STEP_PAST], past_voltage[STEP_PAST], past_spacing; /* for mid_voltage */
-    int past_count;
-    double stretch_start; /* active when this stretch began: `blind` counts from it */
-    int odd_currents;     /* readings in a row whose current is not what was asked */
+    double smooth_voltage, smooth_peak; /* for -dV under noise */
+    double past_spacing;                /* A.s, for mid_voltage, as the arrays of the past */
+    double stretch_start;               /* active when this stretch began: `blind` counts from it */
+    struct step_row last, kept;         /* the last reading and the last row recorded */
+    int odd_currents;                   /* readings in a row whose current is not what was asked */
     bool tapering; /* the current has been seen above its end, or the voltage at the ceiling */
-    struct step_row last, kept; /* the last reading and the last row recorded */
-    int level;
-    double level_start; /* active when the level began */
-    double level_voltage[PULSE_LEVELS], level_current[PULSE_LEVELS];
-    double window_t[STEP_WINDOW], window_v[STEP_WINDOW], window_temperature[STEP_WINDOW];
-    int window_count;
-    int gaps;
-    double gap_time;    /* s */
+    int past_count, window_count, level, gaps;
     int64_t row_count;  /* k of the next row */
     int64_t row_due_us; /* t at which `every` wants it */
 
     /* The last call's results. */
     enum step_end ended_by;
     enum step_guard guard;
-    int rows; /* how many of `row` are to be kept */
+    bool interrupted; /* the next reading starts a new stretch */
+    int rows;         /* how many of `row` are to be kept */
     struct step_row row[3];
-    bool interrupted;  /* the next reading starts a new stretch */
     bench_us origin;   /* bench time of t = 0, moved at each new stretch; BENCH_NEVER before
                           the first reading and after a load. Never saved */
     double tick;       /* s to the next wanted reading */
     double end_span;   /* s between the readings that the end was found between; 0: at one */
     double end_slope;  /* V/s up to an end by voltage; NAN */
     double resistance; /* ohm, of the last reading */
+
+    /* Progress again. */
+    double past_charge[STEP_PAST], past_voltage[STEP_PAST];
+    double window_t[STEP_WINDOW], window_v[STEP_WINDOW], window_temperature[STEP_WINDOW];
+    double level_start; /* active when the level began */
+    double level_voltage[PULSE_LEVELS], level_current[PULSE_LEVELS];
+    double gap_time; /* s */
 };
 
 /* `plan` must have passed step_plan_check. Ticks come from the channel. Copies everything. */

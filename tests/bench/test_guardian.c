@@ -113,7 +113,7 @@ static void hangs(struct engine *engine, int trips)
     double took = last_safe_s() - before;
     print_message("    %d lines: all safe %.3f s after SIGSTOP\n", line_count, took);
     assert_true(took < 2);
-    assert_true(took > 1.5 - 0.25 - 0.1); /* not before it had to: the last beat is that old */
+    assert_true(took > 1.5 - 0.375 - 0.1); /* not before it had to: the last beat is that old */
     assert_true(all_safe(3, 2));
     assert_int_equal(kill(engine->guardian, 0), 0); /* it stays */
 
@@ -181,7 +181,7 @@ static void test_fires_until_all_is_written(void **state)
     struct guardian *guardian = guardian_open(QUICK);
     hold_all(guardian);
     assert_true(all_safe(1, 2 * QUICK));
-    assert_int_equal(guardian_beat(guardian), GUARDIAN_FIRING);
+    assert_true(beats_until(guardian, GUARDIAN_FIRING, 0.2)); /* it writes first, then tells */
     guardian_settle(guardian); /* too early */
     assert_int_equal(guardian_state(guardian), GUARDIAN_FIRING);
     double before = now_s();

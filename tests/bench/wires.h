@@ -309,7 +309,7 @@ static inline struct fake_driver *fake_new(unsigned can)
 {
     struct fake_driver *fake = calloc(1, sizeof *fake);
     fake->driver = (struct driver){.ops = &fake_ops, .can = can, .sync = "ID?\n"};
-    strcpy(fake->driver.name, "fake");
+    fake->driver.name = "fake";
     fake->lines[DRIVER_IDENTIFY][0] = "?ID?";
     fake->lines[DRIVER_PREPARE][0] = "!PREP";
     if (can & (CAN_SOURCE | CAN_SINK)) {

@@ -22,6 +22,42 @@ static struct driver *with(const char *questions)
     return open_text(text_with(questions), NULL);
 }
 
+/* An answer that must end so: what ends otherwise, such as a number that nobody asked for, is none.
+ */
+static void test_ends(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *answer;
+        double value;
+        const char *says;
+    } cases[] = {
+        {"V?;*OPC?=+1.25E+00;1", 1.25, NULL},
+        {"V?;*OPC?=1.0101E+00", 0, "an answer does not end with ;1"},
+        {"V?;*OPC?=1", 0, "an answer does not end with ;1"},
+        {"V?;*OPC?=", 0, "an answer does not end with ;1"},
+        {"V?;*OPC?=;1", 0, "is no number"},
+        {"V?;*OPC?=1.25;1;1", 0, "is no number"},
+    };
+    struct driver *driver = with("{ ask = 'V?;*OPC?', ends = ';1', gives = 'voltage' },"
+                                 "{ ask = 'N?', ends = '', gives = 'current' },"
+                                 "{ ask = 'C?', ends = function(self) return '!' end,"
+                                 "  gives = { 'temperature', '' } }");
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        const char *answers[] = {cases[i].answer, "N?=2", "C?=20,x!", NULL};
+        struct task task = run_task(driver, DRIVER_READ, answers);
+        if (cases[i].says) {
+            assert_int_equal(task.status, DRIVER_FAILED);
+            says(cases[i].answer, task.all, cases[i].says);
+        } else {
+            is_done(&task);
+            assert_true(task.result.voltage == cases[i].value && task.result.current == 2 &&
+                        task.result.temperature == 20);
+        }
+    }
+    close_driver(driver);
+}
+
 /* The same rules for numbers as a driver's own: test_driver.c. */
 static void test_numbers(void **state)
 {
@@ -330,9 +366,13 @@ static void test_given_up(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_numbers),    cmocka_unit_test(test_worth_asking_again),
-        cmocka_unit_test(test_values),     cmocka_unit_test(test_on),
-        cmocka_unit_test(test_resistance), cmocka_unit_test(test_refused),
+        cmocka_unit_test(test_ends),
+        cmocka_unit_test(test_numbers),
+        cmocka_unit_test(test_worth_asking_again),
+        cmocka_unit_test(test_values),
+        cmocka_unit_test(test_on),
+        cmocka_unit_test(test_resistance),
+        cmocka_unit_test(test_refused),
         cmocka_unit_test(test_given_up),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

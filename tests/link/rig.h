@@ -39,7 +39,6 @@ struct answer {
     enum link_status status;
     char text[256];
     size_t length;
-    double took;
 };
 
 struct rig {
@@ -226,7 +225,6 @@ static inline void rig_on_answer(void *owner, const struct link_reply *reply)
     assert_true(rig->answered < ANSWERS_MOST);
     answer->status = reply->status;
     answer->length = reply->length;
-    answer->took = reply->took;
     size_t kept = reply->length < sizeof answer->text ? reply->length : sizeof answer->text - 1;
     memcpy(answer->text, reply->bytes, kept);
     rig_mark(rig, 'a');

@@ -23,7 +23,6 @@ static void test_one_question_one_answer(void **state)
     rig_begin_up(&rig, hear_plain, "NAME?\n");
     assert_answer(rig_hear(&rig, "U1?\n"), "U1");
     assert_answer(rig_hear(&rig, "U2?\n"), "U2");
-    assert_true(rig.answers[1].took > 0 && rig.answers[1].took < 0.5);
     assert_string_equal(rig.far.heard, "U1?\nU2?\n"); /* in step: no other question was asked */
     assert_string_equal(rig.out, "U1?\nU2?\n");
     assert_string_equal(rig.in, "U1\nU2\n");

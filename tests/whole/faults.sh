@@ -37,6 +37,10 @@ count=$(wc -l <cases.txt)
 serve bench --sets "$count" --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" \
     --soc "50 %" --for 300 --log truth.log --resolution meter=10uV --noise meter=0.1mV "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%"
 sed -i 's/ = channel {/&  frozen_after = 5,/' bench.lua
+# One that sends numbers unasked: unmarked, one that came in the middle of a question would pass for its answer.
+chatters=meter-$(grep -n '^meter chatter' cases.txt | cut -d: -f1)
+sed -i "/name = \"$chatters\"/,/driver/ s/driver = \"meter\",/& settings = { marked = true },/" bench.lua
+grep -q marked bench.lua || fail "no meter is marked"
 "$PERDURE" new --clock x10 --seed 7 >/dev/null
 labels=$(seq -f 'T-%02g' 1 "$count" | paste -sd,)
 "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels "$labels" >/dev/null
