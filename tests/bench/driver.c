@@ -43,7 +43,7 @@ static double ours(struct driver *driver, long readings)
         enum driver_status status = driver->ops->begin(driver, &order, &call, &result, &error);
         while (status == DRIVER_AWAITS) {
             const char *answer = answers[question++ % 3];
-            struct link_reply reply = {LINK_OK, answer, strlen(answer), 0};
+            struct link_reply reply = {LINK_OK, answer, strlen(answer)};
             status = driver->ops->resume(driver, &reply, &call, &result, &error);
         }
         if (status != DRIVER_DONE) {
