@@ -48,17 +48,19 @@ struct pair {
 #define DIGITS_UNCERTAIN 3
 
 /* So many digits, or as many more as tell the two apart. */
-static void say_numbers(double was, double is, int digits, const char *unit, struct pair *out)
+static struct pair say_numbers(double was, double is, int digits, const char *unit)
 {
+    struct pair said = {"", ""};
     const char *space = unit[0] ? " " : "";
     do {
-        snprintf(out->was, sizeof out->was, "%.*g%s%s", digits, was, space, unit);
-        snprintf(out->is, sizeof out->is, "%.*g%s%s", digits, is, space, unit);
-    } while (!same_number(was, is) && strcmp(out->was, out->is) == 0 && digits++ < 17);
+        snprintf(said.was, sizeof said.was, "%.*g%s%s", digits, was, space, unit);
+        snprintf(said.is, sizeof said.is, "%.*g%s%s", digits, is, space, unit);
+    } while (!same_number(was, is) && strcmp(said.was, said.is) == 0 && digits++ < 17);
     if (isnan(was))
-        string_copy(out->was, sizeof out->was, "not known");
+        string_copy(said.was, sizeof said.was, "not known");
     if (isnan(is))
-        string_copy(out->is, sizeof out->is, "not known");
+        string_copy(said.is, sizeof said.is, "not known");
+    return said;
 }
 
 static void add_row(json_t *rows, const char *what, const char *was, const char *is)
@@ -86,10 +88,10 @@ void correct_say_result(const json_t *was, const json_t *is, struct text *out, j
 {
     const char *name = row_text(is, "name"), *unit = row_text(is, "unit");
     struct text before = TEXT_EMPTY, now = TEXT_EMPTY;
-    struct pair value, u;
-    say_numbers(row_number(was, "value"), row_number(is, "value"), DIGITS, unit, &value);
-    say_numbers(row_number(was, "uncertainty"), row_number(is, "uncertainty"), DIGITS_UNCERTAIN,
-                unit, &u);
+    struct pair value =
+        say_numbers(row_number(was, "value"), row_number(is, "value"), DIGITS, unit);
+    struct pair u = say_numbers(row_number(was, "uncertainty"), row_number(is, "uncertainty"),
+                                DIGITS_UNCERTAIN, unit);
     add_result(was, value.was, u.was, &before);
     add_result(is, value.is, u.is, &now);
     text_addf(out, "%s was %s and is %s", name, before.bytes, now.bytes);
@@ -132,12 +134,11 @@ static void say_field(const char *entry, const char *key, double was, double is,
                       json_t *rows)
 {
     char name[64];
-    struct pair value;
     struct text what = TEXT_EMPTY;
     bool uncertain = field_name(key, name, sizeof name);
     if (same_number(was, is))
         return;
-    say_numbers(was, is, uncertain ? DIGITS_UNCERTAIN : DIGITS, unit_of(key), &value);
+    struct pair value = say_numbers(was, is, uncertain ? DIGITS_UNCERTAIN : DIGITS, unit_of(key));
     if (out->length)
         text_addf(out, ", %s was %s and is %s", name, value.was, value.is);
     else

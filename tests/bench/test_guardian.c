@@ -182,7 +182,7 @@ static void test_fires_until_all_is_written(void **state)
     hold_all(guardian);
     assert_true(all_safe(1, 2 * QUICK));
     assert_true(beats_until(guardian, GUARDIAN_FIRING, 0.2)); /* it writes first, then tells */
-    guardian_settle(guardian); /* too early */
+    guardian_settle(guardian);                                /* too early */
     assert_int_equal(guardian_state(guardian), GUARDIAN_FIRING);
     double before = now_s();
     while (guardian_beat(guardian) == GUARDIAN_FIRING && now_s() < before + 2)
