@@ -36,11 +36,22 @@ unit_tests() {
         END { if (!n) { print "FAILED  " kind ": no unit test ran"; print kind ": unit tests" >>(results "/failed") } }'
 }
 
-# whole_tests BUILD KIND: those of the whole program.
+# some_whole_tests BUILD KIND AT_ONCE TEST...
+some_whole_tests() {
+    build=$1 kind=$2 some=$3
+    shift 3
+    for test in "$@"; do
+        echo "\"$kind: $(basename "$test" .sh)\" env \"PERDURE=$PWD/$build/perdure\" KIND=$kind sh $test"
+    done | xargs -L 1 -P "$some" sh tests/support/check.sh "$results"
+}
+
+# whole_tests BUILD KIND: those of the whole program; first, and one by one, those that count milliseconds.
+timed="tests/whole/guardian.sh tests/whole/follow.sh"
 whole_tests() {
-    for test in tests/whole/*.sh; do
-        echo "\"$2: $(basename "$test" .sh)\" env \"PERDURE=$PWD/$1/perdure\" KIND=$2 sh $test"
-    done | xargs -L 1 -P "$at_once" sh tests/support/check.sh "$results"
+    # shellcheck disable=SC2086
+    some_whole_tests "$1" "$2" 1 $timed
+    # shellcheck disable=SC2046
+    some_whole_tests "$1" "$2" "$at_once" $(ls tests/whole/*.sh | grep -vxF "$(printf '%s\n' $timed)")
 }
 
 sources=$(git ls-files '*.c' '*.h' 2>/dev/null || find core bindings tests -name '*.[ch]')
