@@ -105,6 +105,29 @@ static json_t *references_of(json_t *models, json_t *model)
     return entry;
 }
 
+/* A column that is not known would be left out without a word: "prize" for "price". */
+static int known_columns(const json_t *row, const char *where, struct error *error)
+{
+    static const char *const known[] = {"label", "model", "chemistry", "rated",    "maker",
+                                        "size",  "price", "currency",  "reference"};
+    const char *name;
+    json_t *value;
+    char quoted[60];
+    json_object_foreach((json_t *)row, name, value)
+    {
+        size_t i = 0;
+        while (i < sizeof known / sizeof *known && strcmp(known[i], name) != 0)
+            i++;
+        if (i == sizeof known / sizeof *known &&
+            (strcmp(name, "line") != 0 || !json_is_integer(value)))
+            return error_set(error, ERROR_USAGE, where,
+                             "the columns are label, model, chemistry, rated, maker, size, price, "
+                             "currency, reference",
+                             "there is no column %s", string_quote(name, quoted, sizeof quoted));
+    }
+    return 0;
+}
+
 /* One row a cell; the model's fields need to stand in the first row of each model only. */
 static json_t *from_file(const char *path, struct error *error)
 {
@@ -128,7 +151,8 @@ static json_t *from_file(const char *path, struct error *error)
                       "label is missing");
             break;
         }
-        if (yes_of(row_text(row, "reference"), &reference, where, error))
+        if (known_columns(row, where, error) ||
+            yes_of(row_text(row, "reference"), &reference, where, error))
             break;
         if (!model) {
             model = model_of(row, where, error);

@@ -1,9 +1,12 @@
 /* The act that puts models and cells on record. */
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
+#include "base/quantity.h"
 #include "base/text.h"
 #include "engine/act_internal.h"
+#include "engine/answer.h"
 #include "logbook/cells.h"
 
 /* A text that is too long is never cut. */
@@ -28,6 +31,35 @@ static int fill(char *to, size_t size, const char *text, const char *what, struc
     return 0;
 }
 
+/* Ah: from the smallest button cell to the largest of a vehicle. Common practice, no source. */
+#define RATED_LEAST 0.005
+#define RATED_MOST  1000
+
+/* "2.000 mAh" is 2 mAh, and "2000 Ah" was most likely meant in mAh. */
+static int refuse_rating(const char *name, double rated, struct error *error)
+{
+    char given[32], todo[96];
+    if (rated >= RATED_LEAST && rated <= RATED_MOST)
+        return 0;
+    if (!(rated > 0 && isfinite(rated)))
+        string_copy(todo, sizeof todo, "give the rated capacity, such as 2000 mAh");
+    else if (rated < RATED_LEAST)
+        snprintf(todo, sizeof todo, "decimals stand behind a point: is it %g mAh?", 1e6 * rated);
+    else
+        snprintf(todo, sizeof todo, "mind the unit: is it %g mAh?", rated);
+    return error_set(error, ERROR_FAILED, name, todo, "a rated capacity of %s is not plausible",
+                     quantity_format(rated * 3600, DIM_CHARGE, given, sizeof given));
+}
+
+/* At attend's prompt a label picks its cell: one that is an answer would do both. */
+static int refuse_answer(const char *label, struct error *error)
+{
+    if (!answer_is_word(label))
+        return 0;
+    return error_set(error, ERROR_FAILED, label, "give the cell another label",
+                     "perdure attend takes this word as an answer");
+}
+
 static int enrol_model(struct act *a, json_t *spec, struct error *error)
 {
     const char *name, *chemistry, *maker = "", *size = "", *currency = "";
@@ -46,9 +78,8 @@ static int enrol_model(struct act *a, json_t *spec, struct error *error)
         return error_set(error, ERROR_FAILED, name,
                          "say NiMH, NiCd or Li-ion; see docs for what each implies",
                          "the chemistry \"%s\" is not known", chemistry);
-    if (!(rated > 0.001 && rated < 1000))
-        return error_set(error, ERROR_FAILED, name, "give the rated capacity, such as 2000 mAh",
-                         "a rated capacity of %g Ah is not plausible", rated);
+    if (refuse_rating(name, rated, error))
+        return error->code;
     struct model_record model = {.rated_charge = rated * 3600, .price = price};
     if (fill_name(model.name, name, "model's name", error) ||
         fill_name(model.maker, maker, "maker's name", error) ||
@@ -68,7 +99,8 @@ static int enrol_model(struct act *a, json_t *spec, struct error *error)
         int64_t id;
         if (!json_is_string(label))
             return bad_request(error, "a label is not a text");
-        if (logbook_add_cell(a->logbook, json_string_value(label), model.id, a->now, &id, error) ||
+        if (refuse_answer(json_string_value(label), error) ||
+            logbook_add_cell(a->logbook, json_string_value(label), model.id, a->now, &id, error) ||
             (reference && logbook_mark_reference(a->logbook, id, error)))
             return error->code;
     }

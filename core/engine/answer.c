@@ -219,6 +219,15 @@ static bool says_yes(const char *typed)
     return false;
 }
 
+bool answer_is_word(const char *text)
+{
+    static const char *const others[] = {"no", "n", "q", "quit"};
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++)
+        if (strcasecmp(text, others[i]) == 0)
+            return true;
+    return says_yes(text);
+}
+
 /* The cell that was scanned is the one that belongs there. */
 static int read_label(const json_t *expects, const char *typed, json_t **answer,
                       struct error *error)

@@ -15,6 +15,7 @@
 #define PERDURE_ENGINE_ANSWER_H
 
 #include <jansson.h>
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/error.h"
@@ -30,6 +31,10 @@ struct answer_clock {
  * like, and the question stays open. */
 int answer_read(const char *expects, const char *typed, const struct answer_clock *clock,
                 json_t **answer, struct error *error);
+
+/* "yes", "ok", "q": a word that answers, or ends attend, in any case; no cell has it for a label.
+ */
+bool answer_is_word(const char *text);
 
 /* "a number in mAh, from 0 to 4000": what a valid answer looks like; returns buffer. */
 char *answer_hint(const char *expects, char *buffer, size_t size);

@@ -77,6 +77,19 @@ expect 1 "the maker's name is 256 letters long" \
     "$PERDURE" enrol --model Odd --maker "$long" --chemistry NiMH --rated "1 Ah" --labels O-1
 expect 1 "the size is 32 bytes long, and 31 are the most" \
     "$PERDURE" enrol --model Odd --size "$(printf '%032d' 0)" --chemistry NiMH --rated "1 Ah" --labels O-1
+# A point for thousands, or another unit, is no rating; nor is an answer of attend a label.
+expect 1 'a rated capacity of 2 mAh is not plausible; decimals stand behind a point: is it 2000 mAh?' \
+    "$PERDURE" enrol --model Odd --chemistry NiMH --rated "2.000 mAh" --labels O-1
+expect 1 'is it 2000 mAh?' "$PERDURE" enrol --model Odd --chemistry NiMH --rated "2000 Ah" --labels O-1
+printf 'label,model,chemistry,rated\nO-1,Odd,NiMH,2.000 mAh\n' >odd.csv
+expect 1 'is it 2000 mAh?' "$PERDURE" enrol odd.csv
+for word in yes Y no q DONE ok; do
+    expect 1 "$word: perdure attend takes this word as an answer" \
+        "$PERDURE" enrol --model Odd --chemistry NiMH --rated "1 Ah" --labels "O-1,$word"
+done
+printf 'label,model,chemistry,rated,prize\nO-1,Odd,NiMH,1 Ah,2.40\n' >odd.csv
+expect 2 'there is no column "prize"; the columns are label, model, chemistry, rated, maker, size, price, currency' \
+    "$PERDURE" enrol odd.csv
 expect 2 'reference is "maybe"' sh -c 'printf "label,model,chemistry,rated,reference\nO-1,Odd,NiMH,1 Ah,maybe\n" >odd.csv
     exec "$0" enrol odd.csv' "$PERDURE"
 [ "$(ask_logbook "SELECT count(*) FROM model")" = 1 ] || fail "something was enrolled"
