@@ -474,6 +474,8 @@ int account_of_groups(struct account *out, const struct history *history, const 
         for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++) {
             if ((name && strcmp(kind->name, name) != 0) || (verdict && kind->beside))
                 continue;
+            if (!name && strcmp(kind->name, "capacity_Ah") == 0)
+                continue; /* "capacity" is told in Ah as well */
             tell_units(out, sheet, &pile, kind);
         }
         if (!verdict)

@@ -13,6 +13,7 @@
 const struct criterion_kind criterion_kinds[] = {
     {"capacity", "Capacity, of rating", true, false, "capacity", "%",
      "each cell's first capacity, of its rating", false},
+    {"capacity_Ah", "Capacity", true, false, "capacity", "Ah", "each cell's first capacity", true},
     {"worn", "Capacity in service, of rating", true, false, "capacity", "%",
      "the last capacity of each cell in service, of its rating", false},
     {"remaining", "Left", true, true, "remaining", "%",
@@ -71,6 +72,11 @@ static struct taken as_it_is(const struct check *check, double factor)
                           .cycles = check->cycles,
                           .days = check->days,
                           .check = check};
+}
+
+static struct taken in_Ah(const struct check *check)
+{
+    return check && strcmp(check->unit, "Ah") == 0 ? as_it_is(check, 1) : none();
 }
 
 static struct taken of_rating(const struct history *history, const struct subject *subject,
@@ -177,6 +183,8 @@ struct taken criterion_take(const struct history *history, const struct subject 
 {
     if (is(kind, "capacity"))
         return of_rating(history, subject, history_first(subject, "capacity"));
+    if (is(kind, "capacity_Ah"))
+        return in_Ah(history_first(subject, "capacity"));
     if (is(kind, "worn"))
         return of_rating(history, subject, history_worn(subject, "capacity", NULL));
     if (is(kind, "resistance_worn") || is(kind, "resistance_ac_worn"))

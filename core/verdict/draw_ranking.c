@@ -14,6 +14,7 @@ static const struct words {
     double unit_si;
 } words[] = {
     {"capacity", "Fresh capacity as part of the rating", "%", " of its rating", 0.01},
+    {"capacity_Ah", "Fresh capacity", "Ah", " of charge", 3600},
     {"worn", "Capacity after service as part of the rating", "%", " of its rating after service",
      0.01},
     {"remaining", "Left after storage", "%", " of the charge left after storage", 0.01},

@@ -262,6 +262,30 @@ ask_logbook "UPDATE result SET value = 9e999 WHERE cell = (SELECT id FROM cell W
 expect 0 'a value is missing or is not a number' "$PERDURE" results --by model
 expect 1 'not a number' "$PERDURE" rank --by capacity
 
+# Which is best is another question by the part of a rating than by the charge: 1.98 Ah of 2, 2.375 Ah of 2.5.
+new_logbook absolute
+cells_of Small "2000 mAh" S-1,S-2,S-3
+cells_of Large "2500 mAh" G-1,G-2,G-3
+for cell in 1 2 3; do
+    measured S-$cell A1 1 capacity 1.98$cell Ah
+    measured G-$cell A1 1 capacity 2.375$cell Ah
+done
+"$PERDURE" rank --by capacity --json >rank.json
+[ "$(ask rank.json '$[0].model')" = Small ] || fail "by the part of the rating: $(cat rank.json)"
+"$PERDURE" rank --by capacity_Ah --json >rank.json || fail "rank --by capacity_Ah"
+[ "$(ask rank.json '$[0].model')" = Large ] || fail "by the charge: $(cat rank.json)"
+near "the charge of the first" "$(ask rank.json '$[0].by_capacity_Ah.mean')" 2.3752 1e-9
+[ "$(ask rank.json '$[0].by_capacity_Ah.unit')" = Ah ] || fail "its unit: $(cat rank.json)"
+expect 0 'capacity_Ah / Ah' "$PERDURE" rank --by capacity_Ah
+table --by model --name capacity_Ah
+near "the charge by model" "$(one Small mean)" 1.982 1e-9
+expect 0 '' "$PERDURE" results --by model
+! grep -q capacity_Ah out.txt || fail "the charge is told twice: $(cat out.txt)"
+expect 0 '' "$PERDURE" rank
+! grep -q capacity_Ah out.txt || fail "it is among the usual criteria: $(cat out.txt)"
+expect 0 '' "$PERDURE" plot ranking --by capacity_Ah -o absolute.svg
+grep -q 'Large comes first: 2.38' absolute.svg || fail "the chart by the charge"
+
 # More models than are compared at once.
 new_logbook many
 ask_logbook "INSERT INTO script VALUES ('0', 'invented', '');
