@@ -284,6 +284,17 @@ static void add_once(json_t *list, const char *text)
     json_array_append_new(list, json_string(text));
 }
 
+/* By their names, so that they have one order in all groups and results. */
+static void add_arm(json_t *arms, const char *arm)
+{
+    size_t i = 0;
+    while (i < json_array_size(arms) && strcmp(json_string_value(json_array_get(arms, i)), arm) < 0)
+        i++;
+    const char *next = json_string_value(json_array_get(arms, i));
+    if (!next || strcmp(next, arm) != 0)
+        json_array_insert_new(arms, i, json_string(arm));
+}
+
 /* All cells of the group, and where they are in several arms, each arm by itself. */
 static void tell_arms(struct account *out, struct sheet *sheet, struct pile *pile)
 {
@@ -292,7 +303,7 @@ static void tell_arms(struct account *out, struct sheet *sheet, struct pile *pil
     pile->arm = NULL;
     fill(pile);
     for (i = 0; i < pile->count; i++)
-        add_once(arms, pile->subjects[i]->arm);
+        add_arm(arms, pile->subjects[i]->arm);
     const char *first = json_string_value(json_array_get(arms, 0));
     if (json_array_size(arms) == 1 && first[0])
         pile->arm = first;

@@ -116,6 +116,15 @@ near "mean by SQL" "$mean" "$(ask_logbook "SELECT avg(value) FROM (SELECT value,
     JOIN cell ON cell.id = result.cell WHERE name = 'capacity' AND label LIKE 'K%' GROUP BY label)")" 1e-9
 [ "$(sqlite3 -noheader :memory: "SELECT count(DISTINCT json_extract(value, '$.arm')) FROM json_each(readfile('table.json'))")" = 2 ] ||
     fail "the arms are not told apart: $(cat table.json)"
+# They stand in one order, whichever cell of a model is in which.
+order_of() { sqlite3 -noheader :memory: "SELECT group_concat(json_extract(value, '$.arm')) FROM json_each(readfile('table.json'))
+    WHERE json_extract(value, '$.model') LIKE '$1%' AND json_extract(value, '$.unit') = 'Ah'"; }
+cp verdict.perdure arms.perdure
+sqlite3 arms.perdure "UPDATE placement SET cell = 57 - cell WHERE cell > 20"
+PERDURE_LOGBOOK=$work/arms.perdure table --by model --name capacity
+[ "$(order_of Kestrel)" = shelf,work ] && [ "$(order_of Pipit)" = shelf,work ] ||
+    fail "the order of arms: $(order_of Kestrel), then $(order_of Pipit)"
+table --by model --name capacity
 expect 0 'shelf' "$PERDURE" results --by model
 grep -q 'remaining@42d' out.txt || fail "the ages are not told apart: $(cat out.txt)"
 expect 0 "each cell's first capacity" "$PERDURE" results --by model
