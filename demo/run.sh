@@ -44,7 +44,7 @@ echo
 "$perdure" rank
 echo
 "$perdure" audit
-"$perdure" report -o "$place/report.html"
+"$perdure" report -o "$place/report.html" >/dev/null
 
 echo
 echo "Open this file in a browser:"

@@ -40,3 +40,17 @@ int output_write(const char *path, const struct text *text, struct error *error)
     text_free(&beside);
     return error->code;
 }
+
+void output_say(const struct arguments *arguments, const char *path, const char *what, size_t cells,
+                size_t models)
+{
+    if (!arguments->json) {
+        printf("%s: %s from %zu cell%s of %zu model%s\n", path, what, cells, cells == 1 ? "" : "s",
+               models, models == 1 ? "" : "s");
+        return;
+    }
+    json_t *facts = json_pack("{s:s, s:I, s:I}", "file", path, "cells", (json_int_t)cells, "models",
+                              (json_int_t)models);
+    print_json(facts);
+    json_decref(facts);
+}

@@ -14,4 +14,9 @@ int output_kind(const struct arguments *arguments, const char *const *kinds, con
 /* Writes beside the path, then renames: whoever reads sees the old file or the new one. */
 int output_write(const char *path, const struct text *text, struct error *error);
 
+/* Says on standard output that it was written: "fade.svg: chart fade from 12 cells of 2 models";
+ * with --json as a document. */
+void output_say(const struct arguments *arguments, const char *path, const char *what, size_t cells,
+                size_t models);
+
 #endif

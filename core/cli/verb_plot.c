@@ -55,8 +55,12 @@ static int run(const struct arguments *arguments, struct error *error)
     if (chosen_evidence(&evidence, arguments, error))
         return error->code;
     if (!kind->draw(&svg, &drawing, error) &&
-        !(ending == 1 && picture_png(&png, &svg, scales[drawing.preset], error)))
-        output_write(path, ending == 1 ? &png : &svg, error);
+        !(ending == 1 && picture_png(&png, &svg, scales[drawing.preset], error)) &&
+        !output_write(path, ending == 1 ? &png : &svg, error)) {
+        char what[64];
+        snprintf(what, sizeof what, "chart %s", kind->name);
+        output_say(arguments, path, what, json_array_size(evidence.cells), evidence.model_count);
+    }
     text_free(&svg);
     text_free(&png);
     evidence_close(&evidence);

@@ -59,7 +59,9 @@ static int run(const struct arguments *arguments, struct error *error)
             !report_numbers(&report, error) && !report_method(&report, error) &&
             !report_troubles(&report, error)) {
             page_write(&out, &report.page);
-            output_write(path, &out, error);
+            if (!output_write(path, &out, error))
+                output_say(arguments, path, "report", json_array_size(evidence.cells),
+                           evidence.model_count);
         }
     }
     for (size_t i = 0; i < report.kept_count; i++)

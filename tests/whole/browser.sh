@@ -42,7 +42,7 @@ drawn() {
 
 # 1. Cells without a result.
 new_logbook bare
-"$PERDURE" report -o bare.html
+"$PERDURE" report -o bare.html >/dev/null
 look report bare.html "" || fail "a report without results"
 
 # 2. Names that would break a page; before the end, with runs cut off in the middle; at the end.
@@ -58,10 +58,10 @@ enrol "${half}B$half" "1900 mAh" L
 enrol "$(printf '\327\251\327\234\327\225\327\235 2000')" "2100 mAh" R
 "$PERDURE" start all.lua --cells "$(printf '%s-1,%s-2,%s-3,%s-4,' S S S S L L L L R R R R | sed 's/,$//')" >/dev/null
 timeout -s KILL 0.1 "$PERDURE" engine --bench bench.lua --until-idle >/dev/null 2>&1 || true
-"$PERDURE" report -o early.html
+"$PERDURE" report -o early.html >/dev/null
 look report early.html "" || fail "an early report"
 "$PERDURE" engine --bench bench.lua --until-idle >/dev/null
-"$PERDURE" report -o full.html
+"$PERDURE" report -o full.html >/dev/null
 look report full.html "$(drawn 3)" || fail "a full report"
 "$PERDURE" export data >/dev/null
 look package data "" || fail "the data package"

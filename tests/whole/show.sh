@@ -70,7 +70,7 @@ expect 1 'study-shelf' "$PERDURE" plot retention -o none.svg
 expect 1 'no resistance is on record' "$PERDURE" plot resistance -o none.svg
 expect 1 'two capacity checks' "$PERDURE" plot fade -o none.svg
 expect 1 'capacity' "$PERDURE" plot ranking -o none.svg
-expect 0 '' "$PERDURE" report -o bare.html
+expect 0 'bare.html: report from 4 cells of 1 model' "$PERDURE" report -o bare.html
 well_formed bare.html
 grep -q 'Not drawn: ' bare.html || fail "a report names the charts that it lacks"
 grep -q 'No result is on record' bare.html || fail "a report without results says so"
@@ -103,7 +103,7 @@ expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
 for turn in 1 2; do
     mkdir $turn
     for chart in $charts; do
-        expect 0 '' "$PERDURE" plot $chart -o $turn/$chart.svg
+        expect 0 "$turn/$chart.svg: chart $chart from 17 cells of 5 models" "$PERDURE" plot $chart -o $turn/$chart.svg
     done
     expect 0 '' "$PERDURE" plot ranking -o $turn/left.svg --by remaining --preset article
     expect 0 '' "$PERDURE" plot fade -o $turn/fade.png --preset video
@@ -113,6 +113,10 @@ for turn in 1 2; do
     expect 0 '' "$PERDURE" report -o $turn/report.html
     expect 0 'readings.csv' "$PERDURE" export $turn/data
 done
+expect 0 '' "$PERDURE" --json plot fade -o $turn/fade.svg
+[ "$(sqlite3 :memory: "SELECT json_extract(readfile('out.txt'), '\$.file')")" = $turn/fade.svg ] || fail "JSON of plot: $(cat out.txt)"
+expect 0 '' "$PERDURE" --json report -o $turn/report.html
+[ "$(sqlite3 :memory: "SELECT json_extract(readfile('out.txt'), '\$.cells')")" = 17 ] || fail "JSON of report: $(cat out.txt)"
 diff -r 1 2 || fail "not the same twice"
 well_formed 1/*.svg 1/report.html
 
