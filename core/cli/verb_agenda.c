@@ -93,12 +93,13 @@ static int run(const struct arguments *arguments, struct error *error)
                                        .failed = failed};
         asked.horizon = zone_after(zone, asked.now, &(struct duration){.days = 7 * weeks});
         if (!agenda_rows(&asked, &rows, error)) {
-            if (path && json_array_size(rows))
+            if (path) /* also an empty one: an old file would keep appointments that are gone */
                 write_calendar(rows, asked.now, path, error);
             if (!error->code && (arguments->json || json_array_size(rows)))
                 print_rows_in(arguments, rows, columns, zone);
             else if (!error->code)
-                puts("nothing is due: no study is going on");
+                printf("nothing is due: no study is going on%s%s%s\n", path ? "; " : "",
+                       path ? path : "", path ? " is a calendar without appointments" : "");
         }
         json_decref(rows);
         estimates_free(estimates);

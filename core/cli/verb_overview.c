@@ -40,7 +40,7 @@ static const struct column questions[] = {
 static const struct column agenda[] = {
     {"when", "", 'l'},         {"from", "from", 't'}, {"latest", "at latest", 't'},
     {"script", "script", 'l'}, {"what", "what", 'l'}, {"cells", "cells", 'r'},
-    {"labels", "which", 'l'},  {NULL, NULL, 0},
+    {"labels", "which", 'l'},  {"note", "", 'l'},     {NULL, NULL, 0},
 };
 
 static const struct column failed[] = {

@@ -133,6 +133,16 @@ static void add_entry(struct text *out, const struct calendar_entry *entry)
     add_plain(out, "END:VEVENT");
 }
 
+/* 3.6 wants one component, and takes a time zone (3.6.5) for it: so a calendar can be empty. */
+static void add_nothing(struct text *out)
+{
+    static const char *const lines[] = {
+        "BEGIN:VTIMEZONE",    "TZID:UTC",         "BEGIN:STANDARD", "DTSTART:19700101T000000",
+        "TZOFFSETFROM:+0000", "TZOFFSETTO:+0000", "END:STANDARD",   "END:VTIMEZONE"};
+    for (size_t i = 0; i < sizeof lines / sizeof *lines; i++)
+        add_plain(out, lines[i]);
+}
+
 static bool in_calendar(utc_us instant)
 {
     return instant >= YEAR_1 && instant < YEAR_10000;
@@ -195,10 +205,6 @@ static int check_unique(const struct calendar_entry *entries, size_t count, stru
 int calendar_file_write(struct text *out, const struct calendar_entry *entries, size_t count,
                         struct error *error)
 {
-    if (count == 0)
-        return error_set(
-            error, ERROR_USAGE, "calendar", "write none while nothing is due",
-            "there is no entry, and a file without one is no calendar (RFC 5545, 3.6)");
     for (size_t i = 0; i < count; i++) {
         int status = check_entry(&entries[i], error);
         if (status != 0)
@@ -213,6 +219,8 @@ int calendar_file_write(struct text *out, const struct calendar_entry *entries, 
     add_plain(out, "PRODID:-//Perdure//Perdure " PERDURE_VERSION "//EN");
     for (size_t i = 0; i < count; i++)
         add_entry(out, &entries[i]);
+    if (count == 0)
+        add_nothing(out);
     add_plain(out, "END:VCALENDAR");
     return 0;
 }

@@ -35,9 +35,9 @@ struct calendar_entry {
     int sequence;    /* SEQUENCE: counts its changes, from 0 */
 };
 
-/* Appends the whole file. ERROR_USAGE, and nothing appended, for no entry at all (3.6 wants one),
- * an entry without a UID or with that of another, one that does not end after its start, or a date
- * outside the years 1 to 9999. */
+/* Appends the whole file; without entries, a calendar that is empty but for a time zone (3.6 wants
+ * something in it). ERROR_USAGE, and nothing appended, for an entry without a UID or with that of
+ * another, one that does not end after its start, or a date outside the years 1 to 9999. */
 int calendar_file_write(struct text *out, const struct calendar_entry *entries, size_t count,
                         struct error *error);
 

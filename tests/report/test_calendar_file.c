@@ -172,6 +172,26 @@ static void texts_cannot_break_the_file(void **state)
     text_free(&file);
 }
 
+static void a_calendar_may_be_empty(void **state)
+{
+    (void)state;
+    struct text file = TEXT_EMPTY;
+    assert_int_equal(calendar_file_write(&file, NULL, 0, NULL), 0);
+    assert_lacks(file.bytes, "VEVENT");
+    /* 3.6: at least one component; a time zone (3.6.5) is one. */
+    assert_contains(file.bytes, "\r\nBEGIN:VTIMEZONE\r\nTZID:UTC\r\nBEGIN:STANDARD\r\n");
+#ifdef HAVE_LIBICAL
+    icalcomponent *calendar = icalparser_parse_string(file.bytes);
+    assert_non_null(calendar);
+    icalrestriction_check(calendar);
+    assert_int_equal(icalcomponent_count_errors(calendar), 0);
+    assert_int_equal(icalcomponent_count_components(calendar, ICAL_ANY_COMPONENT), 1);
+    assert_int_equal(icalcomponent_count_components(calendar, ICAL_VEVENT_COMPONENT), 0);
+    icalcomponent_free(calendar);
+#endif
+    text_free(&file);
+}
+
 static void refuses(struct calendar_entry *entries, size_t count, const char *reason)
 {
     struct text file = TEXT_EMPTY;
@@ -186,7 +206,6 @@ static void refuses(struct calendar_entry *entries, size_t count, const char *re
 static void refuses_what_is_no_plan(void **state)
 {
     (void)state;
-    refuses(NULL, 0, "no entry");
     struct calendar_entry entry = {.summary = "shelf", .start = DAY};
     refuses(&entry, 1, "\"shelf\" has no UID");
     entry.uid = "";
@@ -303,6 +322,7 @@ int main(void)
         cmocka_unit_test(folds_long_lines_between_characters),
         cmocka_unit_test(a_line_of_75_octets_is_not_folded),
         cmocka_unit_test(texts_cannot_break_the_file),
+        cmocka_unit_test(a_calendar_may_be_empty),
         cmocka_unit_test(refuses_what_is_no_plan),
         cmocka_unit_test(another_reader_reads_it_back),
     };

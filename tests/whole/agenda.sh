@@ -49,5 +49,17 @@ late=$(sqlite3 :memory: "SELECT sum(json_extract(value, '\$.late')) FROM json_ea
 "$PERDURE" agenda --channels 2 >two.txt
 cmp -s out.txt two.txt || fail "not planned with the two channels of the last engine: $(cat out.txt)"
 "$PERDURE" agenda --channels 1 | grep -q 'too late: no channel is free' || fail "not said: $("$PERDURE" agenda --channels 1)"
+"$PERDURE" overview --channels 1 | grep -q 'too late: no channel is free' || fail "overview: $("$PERDURE" overview --channels 1)"
+
+# A file for calendar programs; when nothing is due any more, it keeps no appointment of before.
+expect 0 '' "$PERDURE" agenda --ics plan.ics
+grep -q '^BEGIN:VEVENT' plan.ics || fail "no appointment in the file"
+for run in $(ask_logbook "SELECT id FROM run WHERE ended_at IS NULL ORDER BY id"); do
+    "$PERDURE" stop "$run" >/dev/null 2>&1 || true
+done
+"$PERDURE" engine --bench bench.lua --until-idle >/dev/null 2>&1
+expect 0 'nothing is due: no study is going on; plan.ics is a calendar without appointments' "$PERDURE" agenda --ics plan.ics
+! grep -q '^BEGIN:VEVENT' plan.ics || fail "appointments that are gone: $(cat plan.ics)"
+grep -q '^END:VCALENDAR' plan.ics || fail "no calendar: $(cat plan.ics)"
 sound
 finish
