@@ -271,6 +271,23 @@ static const luaL_Reg words_replaced[] = {
     {"tostring", word_tostring}, {NULL, NULL},
 };
 
+/* The words that files begin with: one that is missing means that a file of another kind was given.
+ */
+static const struct {
+    const char *word, *kind, *takes;
+} kinds_of_file[] = {
+    {"bench", "bench", "perdure bench FILE and perdure engine --bench FILE take one"},
+    {"simulated", "bench", "perdure bench FILE and perdure engine --bench FILE take one"},
+    {"by_hand", "bench", "perdure bench FILE and perdure engine --bench FILE take one"},
+    {"instrument", "bench", "perdure bench FILE and perdure engine --bench FILE take one"},
+    {"protocol", "protocol", "perdure check, rehearse and start FILE take one"},
+    {"study", "study", "perdure check, rehearse and start FILE take one"},
+    {"evaluation", "evaluation", "perdure evaluate FILE takes one"},
+    {"import", "map", "perdure import DATA --map FILE takes one"},
+    {"column", "map", "perdure import DATA --map FILE takes one"},
+    {"driver", "driver", "a bench file names one: instrument { driver = \"NAME\", ... }"},
+};
+
 /* A name that is not there is a mistake worth its own message, not a silent nil. */
 static int missing_global(lua_State *L)
 {
@@ -294,6 +311,11 @@ static int missing_global(lua_State *L)
     for (size_t i = 0; i < sizeof absent / sizeof *absent; i++)
         if (strcmp(name, absent[i].name) == 0)
             return guest_fail(L, absent[i].todo, "scripts have no '%s'", name);
+    for (size_t i = 0; i < sizeof kinds_of_file / sizeof *kinds_of_file; i++)
+        if (strcmp(name, kinds_of_file[i].word) == 0)
+            return guest_fail(L, kinds_of_file[i].takes,
+                              "there is no '%s' here: it is a word of %s files", name,
+                              kinds_of_file[i].kind);
     char todo[128] = "name it with `local` before you use it";
     char near[64];
     if (nearest_key(L, 1, name, near, sizeof near))

@@ -64,6 +64,16 @@ expect 4 'twice.lua:5' "$PERDURE" engine --bench twice.lua --until-idle
 expect 4 'nowhere.lua' "$PERDURE" bench nowhere.lua
 expect 1 'T-01' "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --size AA --labels T-01
 expect 1 'Mystery' "$PERDURE" enrol --model Odd --chemistry Mystery --rated "1 Ah" --labels O-1
+# A file of another kind: which, and what takes it.
+echo 'return evaluation { title = "E", run = function(record) say("x") end }' >evaluation.lua
+echo 'return protocol { title = "P", run = function(cell) cell:rest { time = "1 h" } end }' >protocol.lua
+echo 'return import { title = "M", time = column(1, "s") }' >map.lua
+expect 1 "it is a word of bench files; perdure bench FILE and perdure engine --bench FILE take one" \
+    "$PERDURE" evaluate bench.lua
+expect 1 "it is a word of bench files; perdure bench FILE" "$PERDURE" start bench.lua --cells T-01
+expect 4 "it is a word of evaluation files; perdure evaluate FILE takes one" "$PERDURE" bench evaluation.lua
+expect 4 "it is a word of protocol files; perdure check, rehearse and start FILE take one" "$PERDURE" bench protocol.lua
+expect 1 "it is a word of map files; perdure import DATA --map FILE takes one" "$PERDURE" start map.lua --cells T-01
 # Letters count, whatever bytes they take.
 letters() {
     yes "$2" | head -n "$1" | tr -d '\n'
