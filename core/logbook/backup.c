@@ -50,13 +50,31 @@ static int copy_pages(sqlite3 *from, const char *path, const char *draft, struct
     return failed;
 }
 
-int db_copy(sqlite3 *from, const char *path, const char *to, struct error *error)
+/* A file that is read as unchanging is read without SQLite's locks: `before` tells whether somebody
+ * began to write meanwhile, and the copy is torn. */
+static int refuse_torn(const char *path, const struct stat *before, struct error *error)
+{
+    struct stat now;
+
+    if (stat(path, &now) == 0 && now.st_ino == before->st_ino && now.st_size == before->st_size &&
+        now.st_mtim.tv_sec == before->st_mtim.tv_sec &&
+        now.st_mtim.tv_nsec == before->st_mtim.tv_nsec)
+        return 0;
+    return error_set(error, ERROR_LOGBOOK, path, "ask again",
+                     "somebody began to write to it while it was copied");
+}
+
+/* `before`: the file as it was when it was opened as unchanging; else NULL. */
+static int copy_to(sqlite3 *from, const char *path, const struct stat *before, const char *to,
+                   struct error *error)
 {
     struct text draft = TEXT_EMPTY;
     int failed;
 
     text_addf(&draft, "%s-new-%d", to, (int)getpid());
     failed = copy_pages(from, path, draft.bytes, error);
+    if (!failed && before != NULL)
+        failed = refuse_torn(path, before, error);
     if (!failed)
         failed = sync_file(draft.bytes, error);
     if (!failed && rename(draft.bytes, to) != 0)
@@ -68,6 +86,11 @@ int db_copy(sqlite3 *from, const char *path, const char *to, struct error *error
         failed = folder_sync(to, error);
     text_free(&draft);
     return failed;
+}
+
+int db_copy(sqlite3 *from, const char *path, const char *to, struct error *error)
+{
+    return copy_to(from, path, NULL, to, error);
 }
 
 /* Whether a file holds this logbook at another time, also in an older version: born at the same
@@ -115,6 +138,8 @@ static int refuse_target(struct logbook *logbook, const char *to, struct error *
 int logbook_backup(struct logbook *logbook, const char *to, struct error *error)
 {
     sqlite3 *db = NULL;
+    struct stat before;
+    bool unchanging;
     int failed = refuse_target(logbook, to, error);
 
     if (failed)
@@ -127,9 +152,13 @@ int logbook_backup(struct logbook *logbook, const char *to, struct error *error)
         return db_copy(logbook->db, logbook->path, to, error);
     }
     /* A connection of its own sees only what is committed. */
-    failed = db_open(&db, logbook->path, SQLITE_OPEN_READONLY, error);
+    if (stat(logbook->path, &before) != 0)
+        return error_set(error, ERROR_LOGBOOK, logbook->path,
+                         "check the name and the permissions of its folders",
+                         "it cannot be reached: %s", strerror(errno));
+    failed = db_open_to_read(&db, logbook->path, &unchanging, error);
     if (!failed)
-        failed = db_copy(db, logbook->path, to, error);
+        failed = copy_to(db, logbook->path, unchanging ? &before : NULL, to, error);
     sqlite3_close(db);
     return failed;
 }

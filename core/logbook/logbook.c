@@ -220,18 +220,24 @@ static bool folder_writable(const char *path)
     return writable;
 }
 
+/* Where we could write nothing beside the file and there is no log, as on a read-only disk. */
+int db_open_to_read(sqlite3 **out, const char *path, bool *unchanging, struct error *error)
+{
+    off_t size;
+    bool as_it_is = !has_log(path, &size) && !folder_writable(path);
+
+    if (unchanging != NULL)
+        *unchanging = as_it_is;
+    return as_it_is ? db_open_unchanging(out, path, error)
+                    : db_open(out, path, SQLITE_OPEN_READONLY, error);
+}
+
 static int open_to_read(struct logbook *logbook, const struct migration_plan *plan,
                         struct error *error)
 {
-    off_t size;
     int64_t have;
-    int failed;
+    int failed = db_open_to_read(&logbook->db, logbook->path, NULL, error);
 
-    /* Where we could write nothing beside the file and there is no log, as on a read-only disk. */
-    if (!has_log(logbook->path, &size) && !folder_writable(logbook->path))
-        failed = db_open_unchanging(&logbook->db, logbook->path, error);
-    else
-        failed = db_open(&logbook->db, logbook->path, SQLITE_OPEN_READONLY, error);
     if (!failed)
         failed = check_version(logbook, plan, &have, error);
     if (!failed)

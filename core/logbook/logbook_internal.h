@@ -146,6 +146,9 @@ int db_open(sqlite3 **out, const char *path, int flags, struct error *error);
 /* To read a file that nobody writes, as SQLite is told: nothing is put beside it, its log is not
  * seen. */
 int db_open_unchanging(sqlite3 **out, const char *path, struct error *error);
+/* To read a logbook that others may be writing: where nothing could be written beside it and there
+ * is no log, as db_open_unchanging, and *unchanging (may be NULL) says so. */
+int db_open_to_read(sqlite3 **out, const char *path, bool *unchanging, struct error *error);
 
 /* Makes an empty database a logbook. */
 int db_fill(sqlite3 *db, const char *path, const struct logbook_birth *birth, struct error *error);

@@ -261,11 +261,53 @@ static void test_the_programs_own_plan_is_whole(void **state)
 
 #define ON_FILES(test) cmocka_unit_test_setup_teardown(test, folder_make, folder_remove)
 
+/* One who may only read: no log is beside the file, and none can be made. */
+static void test_a_backup_by_one_who_may_only_read(void **state)
+{
+    struct folder *folder = *state;
+    char place[] = "/tmp/perdure-backup-XXXXXX", to[64];
+    struct logbook *copy;
+    int status;
+    pid_t child;
+
+    logbook_close(new_logbook(folder));
+    chmod(folder->path, 0555);
+    chmod(folder->logbook, 0444);
+    assert_non_null(mkdtemp(place));
+    chmod(place, 0777);
+    snprintf(to, sizeof(to), "%s/copy.perdure", place);
+    child = fork();
+    if (child == 0) {
+        struct logbook *logbook;
+        if (geteuid() == 0 && (setgid(65534) != 0 || setuid(65534) != 0))
+            _exit(77);
+        if (logbook_open(&logbook, folder->logbook, LOGBOOK_READ, &error) != 0)
+            _exit(1);
+        if (logbook_backup(logbook, to, &error) != 0)
+            _exit(2);
+        logbook_close(logbook);
+        _exit(0);
+    }
+    assert_int_equal(waitpid(child, &status, 0), child);
+    assert_true(WIFEXITED(status));
+    if (WEXITSTATUS(status) != 77) {
+        assert_int_equal(WEXITSTATUS(status), 0);
+        must(logbook_open(&copy, to, LOGBOOK_READ, &error));
+        assert_int_equal(logbook_seed(copy), 17);
+        logbook_close(copy);
+        unlink(to);
+    }
+    rmdir(place);
+    if (WEXITSTATUS(status) == 77)
+        skip();
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         ON_FILES(test_a_backup_holds_what_is_committed),
         ON_FILES(test_a_backup_replaces_a_backup_only),
+        ON_FILES(test_a_backup_by_one_who_may_only_read),
         ON_FILES(test_a_logbook_in_memory_can_be_kept),
         ON_FILES(test_backups_while_another_writes),
         ON_FILES(test_an_older_file_is_migrated_after_a_backup),
