@@ -68,6 +68,13 @@ void print_rows(const struct arguments *arguments, const json_t *rows,
 /* The same, and the table shows times by the wall clock of the zone; NULL: UTC. */
 void print_rows_in(const struct arguments *arguments, const json_t *rows,
                    const struct column *columns, const struct zone *zone);
+/* Several tables one below the other have one short form for each long name, which stands in full
+ * once, at the end: table_names_gather from the rows of each, table_names_short of all (NULL: none
+ * is long; the caller owns it), print_rows_named each, print_in_full. */
+void table_names_gather(json_t *names, const json_t *rows, const struct column *columns);
+json_t *table_names_short(const json_t *names);
+void print_rows_named(const json_t *rows, const struct column *columns, json_t *forms);
+void print_in_full(const json_t *forms);
 void print_json(const json_t *document);
 /* An instant on record as tables show it; the buffer is used where the text is not shown as it is.
  */

@@ -99,40 +99,54 @@ static const char *shown(const json_t *row, const struct shown *of, const struct
     return "";
 }
 
-/* The column's names by their short forms; NULL when none is long. */
-static json_t *short_names(const json_t *rows, const char *key)
+void table_names_gather(json_t *names, const json_t *rows, const struct column *columns)
 {
-    json_t *forms = json_object(), *row;
+    size_t i;
+    json_t *row;
+    for (const struct column *column = columns; column->key; column++)
+        json_array_foreach(rows, i, row)
+        {
+            const char *name = json_string_value(json_object_get(row, column->key));
+            if (column->align == 'n' && name)
+                json_object_set_new(names, name, json_true());
+        }
+}
+
+json_t *table_names_short(const json_t *names)
+{
     const char *name;
     size_t i, count = 0;
-    bool whole = true;
-    json_array_foreach(rows, i, row)
-    {
-        if (json_is_string(json_object_get(row, key)))
-            json_object_set(forms, json_string_value(json_object_get(row, key)), json_true());
-    }
-    const char **names = xcalloc(json_object_size(forms) + 1, sizeof *names);
-    struct text *shorter = xcalloc(json_object_size(forms) + 1, sizeof *shorter);
     json_t *value;
-    json_object_foreach(forms, name, value)
+    const char **list = xcalloc(json_object_size(names) + 1, sizeof *list);
+    struct text *shorter = xcalloc(json_object_size(names) + 1, sizeof *shorter);
+    json_object_foreach((json_t *)names, name, value)
     {
-        names[count++] = name;
+        list[count++] = name;
     }
-    whole = names_shorten(shorter, names, count, NAME_IN_TABLE, NULL, NULL);
+    bool whole = names_shorten(shorter, list, count, NAME_IN_TABLE, NULL, NULL);
     json_t *out = whole ? NULL : json_object();
     for (i = 0; i < count; i++) {
         if (out)
-            json_object_set_new(out, names[i], json_string(shorter[i].bytes));
+            json_object_set_new(out, list[i], json_string(shorter[i].bytes));
         text_free(&shorter[i]);
     }
     free(shorter);
-    free(names);
-    json_decref(forms);
+    free(list);
     return out;
 }
 
-/* What a table had no room for stands under it. */
-static void print_in_full(const json_t *forms)
+/* The column's names by their short forms; NULL when none is long. */
+static json_t *short_names(const json_t *rows, const struct column *column)
+{
+    const struct column only[] = {*column, {NULL, NULL, 0}};
+    json_t *names = json_object(), *out;
+    table_names_gather(names, rows, only);
+    out = table_names_short(names);
+    json_decref(names);
+    return out;
+}
+
+void print_in_full(const json_t *forms)
 {
     const char *name;
     const json_t *form;
@@ -162,13 +176,10 @@ void print_rows(const struct arguments *arguments, const json_t *rows, const str
     print_rows_in(arguments, rows, columns, NULL);
 }
 
-void print_rows_in(const struct arguments *arguments, const json_t *rows,
-                   const struct column *columns, const struct zone *zone)
+/* `forms`: those of table_names_short, to be told in full elsewhere; NULL: own ones, told below. */
+static void print_table(const json_t *rows, const struct column *columns, const struct zone *zone,
+                        json_t *forms)
 {
-    if (arguments->json) {
-        print_json(rows);
-        return;
-    }
     struct shown all[COLUMNS_MOST];
     int count = 0;
     char buffer[64];
@@ -178,7 +189,7 @@ void print_rows_in(const struct arguments *arguments, const json_t *rows,
         struct shown *of = &all[count];
         *of = (struct shown){.column = column, .places = places_of_column(rows, column->key)};
         if (column->align == 'n')
-            of->names = short_names(rows, column->key);
+            of->names = forms ? json_incref(forms) : short_names(rows, column);
         json_array_foreach(rows, i, row)
         {
             int here = screen_width(shown(row, of, zone, buffer, sizeof buffer));
@@ -203,7 +214,22 @@ void print_rows_in(const struct arguments *arguments, const json_t *rows,
                        all[c].column->align, c == count - 1);
     }
     for (int c = 0; c < count; c++) {
-        print_in_full(all[c].names);
+        if (!forms)
+            print_in_full(all[c].names);
         json_decref(all[c].names);
     }
+}
+
+void print_rows_in(const struct arguments *arguments, const json_t *rows,
+                   const struct column *columns, const struct zone *zone)
+{
+    if (arguments->json)
+        print_json(rows);
+    else
+        print_table(rows, columns, zone, NULL);
+}
+
+void print_rows_named(const json_t *rows, const struct column *columns, json_t *forms)
+{
+    print_table(rows, columns, NULL, forms);
 }

@@ -51,13 +51,18 @@ static void print(const struct arguments *arguments, const struct account *accou
         print_json(account->document);
         return;
     }
+    json_t *names = json_object(), *forms;
+    for (size_t i = 0; i < account->count; i++)
+        table_names_gather(names, account->sheets[i].rows, account->sheets[i].columns);
+    forms = table_names_short(names);
+    json_decref(names);
     for (size_t i = 0; i < account->count; i++) {
         const struct sheet *sheet = &account->sheets[i];
         size_t k;
         json_t *note;
         printf("%s%s\n\n", i ? "\n" : "", sheet->heading);
         if (json_array_size(sheet->rows))
-            print_rows(arguments, sheet->rows, sheet->columns);
+            print_rows_named(sheet->rows, sheet->columns, forms);
         if (json_array_size(sheet->rows) && json_array_size(sheet->notes))
             putchar('\n');
         json_array_foreach(sheet->notes, k, note)
@@ -65,6 +70,8 @@ static void print(const struct arguments *arguments, const struct account *accou
             puts(json_string_value(note));
         }
     }
+    print_in_full(forms);
+    json_decref(forms);
 }
 
 int account_show(const struct arguments *arguments, struct logbook *logbook, struct error *error)

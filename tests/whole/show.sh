@@ -179,7 +179,8 @@ for end in A B; do
         # shellcheck disable=SC2086
         expect 0 ": $long$end" "$PERDURE" $verb
         iconv -f utf-8 -t utf-8 <out.txt >/dev/null || fail "$verb tears a letter in two"
-        sed '1,/^in full:$/d' out.txt | grep -F ": $long" | sort -u | sed 's/: LLLL.*//' >forms.txt # of each table
+        [ "$(grep -c '^in full:$' out.txt)" = 1 ] || fail "$verb has names in full $(grep -c '^in full:$' out.txt) times"
+        sed '1,/^in full:$/d' out.txt | grep -F ": $long" | sort -u | sed 's/: LLLL.*//' >forms.txt
         [ "$(wc -l <forms.txt)" -ge 2 ] || fail "$verb shows fewer than two long names: $(cat forms.txt)"
         [ -z "$(sort forms.txt | uniq -d)" ] || fail "$verb does not tell long names apart: $(cat forms.txt)"
         [ "$(grep -c "$(printf '\342\200\246')" forms.txt)" = "$(wc -l <forms.txt)" ] || fail "$verb does not show that names are shortened"
