@@ -85,6 +85,11 @@ static int help_verb(const char *name)
     return 2;
 }
 
+static bool asks_for_help(const char *word)
+{
+    return strcmp(word, "--help") == 0 || strcmp(word, "-h") == 0;
+}
+
 int main(int count, char **values)
 {
     struct error error;
@@ -94,7 +99,7 @@ int main(int count, char **values)
     signal(SIGPIPE, SIG_IGN);
     setvbuf(stdout, NULL, _IOFBF, 1 << 16);
 
-    if (count > 1 && (strcmp(values[1], "help") == 0 || strcmp(values[1], "--help") == 0)) {
+    if (count > 1 && (strcmp(values[1], "help") == 0 || asks_for_help(values[1]))) {
         if (count > 2)
             return help_verb(values[2]);
         help();
@@ -104,7 +109,7 @@ int main(int count, char **values)
         puts("perdure " PERDURE_VERSION);
         return 0;
     }
-    if (count > 2 && strcmp(values[count - 1], "--help") == 0)
+    if (count > 2 && asks_for_help(values[count - 1]))
         return help_verb(values[1]);
     if (!arguments_parse(count - 1, values + 1, &arguments, &verb, &error)) {
         if (!verb) {

@@ -58,6 +58,12 @@ expect 1 'no_end.lua:5' "$PERDURE" run no_end.lua --cells T-02 --bench bench.lua
 [ "$(ask_logbook "SELECT count(*) FROM step WHERE kind = 'discharge' AND run > 2")" = 0 ] ||
     fail "a step without an end reached the bench"
 
+# Help is had by either word.
+for word in -h --help; do
+    expect 0 'usage: perdure [--logbook FILE]' "$PERDURE" $word
+    expect 0 'usage: perdure start SCRIPT --cells A,B' "$PERDURE" start $word
+done
+
 # 3. Cells and benches.
 expect 4 'S1' "$PERDURE" bench twice.lua
 expect 4 'twice.lua:5' "$PERDURE" engine --bench twice.lua --until-idle
