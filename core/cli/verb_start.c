@@ -28,6 +28,8 @@ static int run(const struct arguments *arguments, struct error *error)
             if (source.is_study)
                 foresee(arguments,
                         json_integer_value(json_object_get(json_array_get(runs, 0), "run")));
+            else
+                foresee_protocol(arguments, &source, params, json_object_get(request, "cells"));
         }
     }
     source_free(&source);

@@ -10,6 +10,7 @@
 #include "engine/acts.h"
 #include "engine/engine.h"
 #include "logbook/facts.h"
+#include "logbook/runs.h"
 #include "logbook/studies.h"
 
 #define LABEL   "estimate"
@@ -39,6 +40,7 @@ void estimates_free(struct estimates *estimates)
         struct entry *entry = estimates->entries;
         estimates->entries = entry->next;
         json_decref(entry->estimate.results);
+        free(entry->estimate.why);
         free(entry);
     }
     free(estimates);
@@ -110,6 +112,16 @@ out:
     return error->code;
 }
 
+static char *why_it_failed(struct logbook *logbook, struct error *error)
+{
+    struct run_record run = {0};
+    char *why = NULL;
+    if (!logbook_run(logbook, 1, &run, error) && run.state == RUN_FAILED && run.why)
+        why = xstrdup(run.why);
+    run_record_free(&run);
+    return why;
+}
+
 static void rehearse(const struct script_ops *scripts, const struct script_context *protocol,
                      struct estimate *out)
 {
@@ -134,6 +146,8 @@ static void rehearse(const struct script_ops *scripts, const struct script_conte
         out->seconds = fmin((double)clock_utc(&stage.clock) / 1e6, LONGEST);
         if (!error.code)
             logbook_run_results(stage.logbook, 1, &out->results, &error);
+        if (!error.code)
+            out->why = why_it_failed(stage.logbook, &error);
         if (!error.code && !logbook_last_charge(stage.logbook, 1, INT64_MAX, &charged, &error) &&
             charged)
             out->charged_end = (double)charged / 1e6;

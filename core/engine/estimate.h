@@ -13,6 +13,7 @@ struct estimate {
         charged_end; /* s from its start to the end of its last charge; NAN: it charges nothing */
     json_t *results; /* {"capacity": 1.9}; owned by the estimates */
     bool failed;     /* it could not be rehearsed: seconds is 0 */
+    char *why;       /* why the run failed on the usual cell, or NULL; owned by the estimates */
 };
 
 struct estimates;

@@ -150,6 +150,20 @@ expect 3 'real' "$PERDURE" engine --bench bench.lua --clock real
 expect 1 'fast' "$PERDURE" start capacity --cells T-03 --set rate=fast
 expect 1 'raet' "$PERDURE" start capacity --cells T-03 --set raet="500 mA"
 
+# What cannot run on such a cell is queued, with a warning, once for each model; one that never ends is not waited for.
+PERDURE_LOGBOOK=$work/warned.perdure
+"$PERDURE" new --clock virtual --from 2026-03-02 --seed 7 >/dev/null
+"$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01,T-02,T-03,T-04 >/dev/null
+expect 0 'warning: rehearsed on a usual Test 2000 in a simulated channel, it fails: capacity.lua:' \
+    "$PERDURE" --json start capacity --cells T-01,T-02 --set rate=500
+grep -q '500 A is above the limit' err.txt && [ "$(grep -c warning err.txt)" = 1 ] || fail "warned of: $(cat err.txt)"
+[ "$(sqlite3 :memory: "SELECT json_array_length(readfile('out.txt'))")" = 2 ] || fail "the runs as JSON: $(cat out.txt)"
+expect 0 'T-03' "$PERDURE" start capacity --cells T-03
+[ ! -s err.txt ] || fail "warned of what runs: $(cat err.txt)"
+echo 'return protocol { title = "E", run = function(cell) while true do cell:rest { time = "1 s" } end end }' >for_ever.lua
+expect 0 'T-04' timeout 60 "$PERDURE" start for_ever.lua --cells T-04
+PERDURE_LOGBOOK=$work/bad.perdure
+
 # 5. Files that are no logbook.
 for what in missing text other newer; do
     file=$work/$what.perdure
