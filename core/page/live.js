@@ -364,8 +364,8 @@ function stateCell(row, run, channel) {
 
 function progressCell(row) {
   const cell = make('td', {class: 'progress', 'data-label': 'Progress'});
-  if (!row.expected_s || !row.started_at || !state.live) return cell;
-  const part = (new Date(state.live.now) - new Date(row.started_at)) / 1000 / row.expected_s;
+  if (!row.longer_than_expected && (!row.expected_s || !row.started_at || !state.live)) return cell;
+  const part = row.longer_than_expected ? 1 : (new Date(state.live.now) - new Date(row.started_at)) / 1000 / row.expected_s;
   if (part >= 1) {
     cell.append('longer than expected');
     return cell;

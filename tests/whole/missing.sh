@@ -73,6 +73,12 @@ begin_engine
 until_is 4 'done E1'
 [ "$(state_of 5)" = 'running E2' ] || fail "run 5 is $(state_of 5)"
 "$PERDURE" runs | grep -q 'waits for meter-2: ' || fail "runs does not say what run 5 waits for: $("$PERDURE" runs)"
+for _ in $(seq 100); do # its minute has gone by
+    "$PERDURE" overview >overview.txt
+    grep -q ' long.lua .* longer than expected .*waits for meter-2: ' overview.txt && break
+    sleep 0.1
+done
+grep -q ' long.lua .* longer than expected .*waits for meter-2: ' overview.txt || fail "overview does not say that run 5 takes longer: $(cat overview.txt)"
 tell meter-2 return
 until_is 5 'done E2'
 grep -q 'meter-2 answers again: run 5 goes on, .* were not observed' engine.txt ||
