@@ -107,61 +107,67 @@ static double line_at(const struct fade_model *model, double cycles)
     return between_checks(&line, cycles);
 }
 
-/* Whether the cells of the best model can be told from those of each other: Welch's t at these
- * cycles, all pairs adjusted by Holm as in the ranking. *rival: of those that cannot, the one that
- * keeps the most; *rival == best when all can be. False when some pair cannot be tested at all. */
-static bool told_apart(const struct gathered *all, double cycles, size_t best, size_t *rival)
+/* Of the models whose cells cannot be told from those of the best, the one that keeps the most;
+ * `best` when all can be: Welch's t at these cycles, all pairs adjusted by Holm as in the ranking.
+ * *tested: that one could be tested. */
+static size_t rival_of(const struct gathered *all, double cycles, size_t best, bool *tested)
 {
     struct group *groups = xcalloc(all->count, sizeof *groups);
-    double *values = xcalloc(all->cells + 1, sizeof *values), *next = values;
-    struct pair *pairs = xcalloc(PAIRS_OF(all->count) + 1, sizeof *pairs);
-    bool tested = true;
+    double *values = xcalloc(all->cells + 1, sizeof *values), *next = values, most = -INFINITY;
+    struct pair *pairs = xcalloc(PAIRS_OF(all->count), sizeof *pairs);
+    size_t rival = best;
     for (size_t m = 0; m < all->count; m++) {
         const struct fade_model *model = &all->models[m];
         groups[m] = (struct group){next, model->count};
         for (size_t c = 0; c < model->count; c++)
             *next++ = between_checks(&model->cells[c], cycles);
     }
-    bool any = compare_pairs(groups, all->count, 1 - SERVICE_CONFIDENCE, pairs) == ANALYSIS_OK;
-    *rival = best;
+    compare_pairs(groups, all->count, 1 - SERVICE_CONFIDENCE, pairs); /* each has its own status */
     for (size_t i = 0; i < PAIRS_OF(all->count); i++) {
-        if (any && pairs[i].a != best && pairs[i].b != best)
+        if ((pairs[i].a != best && pairs[i].b != best) || pairs[i].differ)
             continue;
         size_t other = pairs[i].a == best ? pairs[i].b : pairs[i].a;
-        tested = tested && any && pairs[i].status == ANALYSIS_OK;
-        if (any && !pairs[i].differ &&
-            (*rival == best ||
-             line_at(&all->models[other], cycles) > line_at(&all->models[*rival], cycles)))
-            *rival = other;
+        double kept = line_at(&all->models[other], cycles);
+        if (!(kept > most)) /* nor one that was not checked so early */
+            continue;
+        rival = other;
+        most = kept;
+        *tested = pairs[i].status == ANALYSIS_OK;
     }
     free(groups);
     free(values);
     free(pairs);
-    return tested;
+    return rival;
 }
 
 /* The other models beside the best: what they keep, and whether that settles anything. */
 static void find_others(const struct gathered *all, const struct evidence *evidence, double cycles,
                         size_t best, struct text *title)
 {
-    size_t next = best == 0, rival;
-    for (size_t m = 0; m < all->count; m++)
-        if (m != best && line_at(&all->models[m], cycles) > line_at(&all->models[next], cycles))
+    size_t next = best, others = 0;
+    bool tested = false;
+    for (size_t m = 0; m < all->count; m++) {
+        double kept = line_at(&all->models[m], cycles);
+        if (m == best || !isfinite(kept))
+            continue;
+        others++;
+        if (next == best || kept > line_at(&all->models[next], cycles))
             next = m;
-    const bool tested = told_apart(all, cycles, best, &rival);
-    const bool settled = tested && rival == best;
-    if (rival == best)
-        rival = next;
-    if (settled && all->count > 2)
-        text_add(title, ", the most; next is ");
-    else
-        text_add(title, settled ? ", " : "; ");
+    }
+    if (!others)
+        return;
+    const size_t rival = rival_of(all, cycles, best, &tested);
+    if (rival == best) {
+        text_add(title, others > 1 ? ", the most; next is " : ", ");
+        evidence_say(title, evidence, all->models[next].name);
+        text_addf(title, " %.0f\xc2\xa0%%", 100 * line_at(&all->models[next], cycles));
+        return;
+    }
+    text_add(title, "; ");
     evidence_say(title, evidence, all->models[rival].name);
-    text_addf(title, settled ? " %.0f\xc2\xa0%%" : ", %.0f\xc2\xa0%%, ",
-              100 * line_at(&all->models[rival], cycles));
-    if (!settled)
-        text_add(title, tested ? "cannot be told apart from it"
-                               : "may be as good: how sure this is cannot be said");
+    text_addf(title, ", %.0f\xc2\xa0%%, %s", 100 * line_at(&all->models[rival], cycles),
+              tested ? "cannot be told apart from it"
+                     : "may be as good: how sure this is cannot be said");
 }
 
 static void find(const struct gathered *all, const struct evidence *evidence, struct text *title)
@@ -173,7 +179,9 @@ static void find(const struct gathered *all, const struct evidence *evidence, st
                                   : 0);
     size_t best = 0;
     for (size_t m = 1; m < all->count; m++)
-        best = line_at(&all->models[m], common) > line_at(&all->models[best], common) ? m : best;
+        if (!(line_at(&all->models[m], common) <= line_at(&all->models[best], common)) &&
+            isfinite(line_at(&all->models[m], common)))
+            best = m;
     double most = line_at(&all->models[best], common);
     if (!isfinite(most)) {
         text_add(title, "Capacity over cycles");

@@ -79,6 +79,23 @@ is "one alone" "$(title fade)" 'After [0-9]+ cycles Kestrel keeps [0-9]+ % of it
 wear Pipit P drawn.lua 0.004
 is "one cell each" "$(title fade)" 'After [0-9]+ cycles Kestrel keeps [0-9]+ % of its fresh charge; Pipit, [0-9]+ %, may be as good: how sure this is cannot be said'
 
+# One whose first check comes after the others' last is not spoken of, wherever it stands in the list.
+cat >later.lua <<'L'
+return study { title = "Later", run = function(s)
+  s:serve(s.cells, { cycles_a_day = 2 })
+  s:wait("P24D")
+  s:perform("capacity", s.cells, { again = 1 })
+  s:perform("cycles", s.cells, { count = 20 })
+  s:perform("capacity", s.cells, { again = 1 })
+end }
+L
+new_logbook later
+wear Wren W later.lua 0.001 0.00101
+wear Kestrel K drawn.lua 0.001 0.00101
+is "one that came later" "$(title fade)" 'After [0-9]+ cycles, in part as a study asserts, Kestrel keeps [0-9]+ % of its fresh charge'
+wear Pipit P drawn.lua 0.004 0.00404
+is "two and one that came later" "$(title fade)" 'After [0-9]+ cycles, .* Kestrel keeps [0-9]+ % of its fresh charge, Pipit [0-9]+ %'
+
 # 2. Retention: by the intervals at the age that all were checked at.
 cat >shelf.lua <<'L'
 return study { title = "Shelf", run = function(s)
