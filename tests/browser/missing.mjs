@@ -1,5 +1,5 @@
 // Channels whose instruments are missing, on the live page: missing.mjs ADDRESS EMULATOR CONTROL. Meter 2 is gone
-// when it begins; run 1 rests, then discharges, on E1.
+// when it begins; long.lua rests, then discharges.
 import { execFileSync } from "node:child_process";
 import { check, faults, finish, launch, open, sizes, sticksOut } from "./browser.mjs";
 
@@ -33,6 +33,8 @@ async function looksRight(where) {
 // 1. One is missing from the start; the other rests: nothing is driven, and there is no thermometer.
 await until("E2", /^not used until meter-2 answers: .+/);
 check(await isMarked("E2"), "E2 is not marked");
+await until("E1", /^free$/);
+execFileSync(process.env.PERDURE, ["start", "long.lua", "--cells", "T-01", "--channel", "E1"]); // now: its rest is short
 await until("E1", /^resting/);
 check(!(await isMarked("E1")), "E1 is marked");
 await page.locator("#channel-E1 .range:not(:empty)").waitFor({ timeout: PATIENCE_MS });

@@ -15,11 +15,10 @@ serve bench --sets 2 --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.
 "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01 >/dev/null
 cat >long.lua <<'L'
 return protocol { title = "Long", run = function(cell)
-  cell:rest { time = "100 s", every = "2 s" }
+  cell:rest { time = "150 s", every = "2 s" }
   cell:discharge { current = "1 A", stop = { time = "15 min" }, every = "2 s" }
 end }
 L
-"$PERDURE" start long.lua --cells T-01 --channel E1 >/dev/null
 tell meter-2 hangup
 "$PERDURE" engine --bench bench.lua --commit-every 0.2s --page 127.0.0.1:0 >engine.txt 2>engine.err &
 engine=$!
