@@ -104,9 +104,10 @@ static void say_progress(const struct follow_sight *sight, const json_t *run, bo
 {
     double expected = row_number(run, "expected_s");
     utc_us started = row_instant(run, "started_at");
-    if (!(expected > 0) || !started)
+    const bool longer = json_is_true(json_object_get(run, "longer_than_expected"));
+    if (!longer && (!(expected > 0) || !started))
         return;
-    double part = (double)(sight->now - started) / 1e6 / expected;
+    double part = longer ? 1 : (double)(sight->now - started) / 1e6 / expected;
     if (part >= 1) {
         text_add(out, wide ? "longer than expected" : "> 100 %");
         return;

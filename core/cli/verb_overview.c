@@ -28,6 +28,7 @@ static const struct column runs[] = {
     {"state", "state", 'l'},
     {"started_at", "started", 't'},
     {"expected_end_at", "expected end", 't'},
+    {"remark", "", 'l'}, /* that it is past */
     {"why", "why", 'l'}, /* it waits */
     {NULL, NULL, 0},
 };
@@ -84,6 +85,18 @@ static void print_failed(const struct arguments *arguments, const json_t *over,
     json_decref(bad);
 }
 
+/* For people: what a program reads as a truth. */
+static void remark(const json_t *whole)
+{
+    size_t i;
+    json_t *row;
+    json_array_foreach(json_object_get(whole, "runs"), i, row)
+    {
+        if (json_is_true(json_object_get(row, "longer_than_expected")))
+            json_object_set_new(row, "remark", json_string("longer than expected"));
+    }
+}
+
 static void print(const struct arguments *arguments, const json_t *whole, const struct zone *zone)
 {
     const json_t *trouble = json_object_get(whole, "agenda_trouble");
@@ -91,6 +104,7 @@ static void print(const struct arguments *arguments, const json_t *whole, const 
         print_json(whole);
         return;
     }
+    remark(whole);
     print_part(arguments, whole, "questions", "asked", questions, zone);
     print_part(arguments, whole, "runs", "going on", runs, zone);
     print_part(arguments, whole, "agenda", "due", agenda, zone);

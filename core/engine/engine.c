@@ -429,6 +429,7 @@ void engine_close(struct engine *engine)
     deadlines_free(&engine->deadlines);
     session_free(engine);
     unfit_forget(engine);
+    lost_forget(engine);
     text_free(&engine->progress);
     free(engine);
 }

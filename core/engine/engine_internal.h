@@ -22,6 +22,10 @@ struct engine {
     struct deadline look_again; /* lost.c: for instruments that a queued run waits for */
     bench_us gone_since;        /* 0: no queued run does */
     bool gone_told;
+    bool *unused; /* lost.c: by channel, those that are told not to be used */
+    int unused_count;
+    bench_us unused_since;
+    struct deadline watch_unused;
     bool some_over;      /* some run is OVER and still linked */
     bool until_run_over; /* what options.until_run waits for has come, but is not committed */
     bool in_transaction;

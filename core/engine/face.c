@@ -3,7 +3,9 @@
 
 #include <math.h>
 
+#include "bench/instrument.h"
 #include "engine/engine_internal.h"
+#include "engine/lost.h"
 
 bool engine_on_record(const struct engine *engine)
 {
@@ -63,6 +65,11 @@ void engine_see_channels(const struct engine *engine,
                                       .temperature = NAN,
                                       .charge = NAN,
                                       .energy = NAN};
+        const struct instrument *missing = lost_instrument(channel);
+        if (missing) {
+            sight.missing = instrument_name(missing);
+            sight.trouble = lost_trouble(missing);
+        }
         if (run) {
             sight.run = run->record.id;
             sight.cell = run->record.cell_label;
@@ -92,6 +99,7 @@ void engine_see_runs(const struct engine *engine,
             .until = run->phase == LIVE_WAITING || (run->phase == LIVE_QUEUED && run->until)
                          ? run->until
                          : 0,
+            .why = run->record.why,
         };
         visit(context, &sight);
     }

@@ -41,6 +41,8 @@ struct channel_sight {
     int index;
     const char *name, *how; /* "simulated" */
     int64_t run;            /* 0: free */
+    const char *missing;    /* the instrument that it waits for; NULL: all that it has are ready */
+    const char *trouble;    /* why that one is not: "no answer in time" */
     const char *cell;
     const char *step; /* "charge"; NULL outside a step */
     int64_t step_id;
@@ -59,6 +61,7 @@ struct run_sight {
     const char *cell, *script; /* cell: "" for a study */
     const char *channel;       /* "" while none */
     utc_us until;              /* waiting: for this instant; else 0 */
+    const char *why;           /* as on record: "waits for meter-2: .."; NULL */
 };
 void engine_see_runs(const struct engine *engine,
                      void (*visit)(void *context, const struct run_sight *sight), void *context);

@@ -88,7 +88,8 @@ struct live_run {
     int64_t waits_for;   /* PERFORMING: the run that has one of the cells; 0: none of them */
     struct losses {      /* lost.h; on the running clock */
         bool waiting, told;
-        int64_t n; /* the journal entry of the step */
+        char of[64]; /* the instrument; "" once its step has gone on */
+        int64_t n;   /* the journal entry of the step */
         int count;
         bench_us first, last;
     } losses;

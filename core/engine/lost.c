@@ -1,8 +1,10 @@
 #include "engine/lost.h"
 
+#include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "base/calendar.h"
 #include "base/text.h"
 #include "bench/wired.h"
 #include "engine/engine_internal.h"
@@ -27,7 +29,7 @@ static bench_us now_of(const struct live_run *run)
     return clock_bench(run->engine->options.clock);
 }
 
-static const struct instrument *missing(const struct channel *channel)
+const struct instrument *lost_instrument(const struct channel *channel)
 {
     for (int i = 0; i < WIRED_INSTRUMENTS; i++) {
         const struct instrument *instrument = wired_instrument(channel, i);
@@ -39,27 +41,75 @@ static const struct instrument *missing(const struct channel *channel)
 
 bool lost_is_there(const struct channel *channel)
 {
-    return !missing(channel);
+    return !lost_instrument(channel);
+}
+
+const char *lost_trouble(const struct instrument *instrument)
+{
+    const struct error *trouble = instrument_trouble(instrument);
+    return trouble->code ? trouble->why : instrument_state_name(instrument_state(instrument));
 }
 
 /* --- before anything is begun --------------------------------------------------------------------
  */
 
+/* One that ends when nothing is left to do ends though a channel stays away. */
+static void watch_unused(struct engine *engine)
+{
+    bench_us now = clock_bench(engine->options.clock);
+    if (!engine->options.until_idle || (engine->runs && now - engine->unused_since < GONE_AFTER))
+        deadline_set(&engine->deadlines, &engine->watch_unused, now + LOOK_EVERY);
+}
+
+static void look_who_is_back(void *owner)
+{
+    lost_look_who_is_back(owner);
+}
+
 void lost_tell(struct engine *engine)
 {
     const struct bench *bench = engine->options.bench;
+    engine->unused = xcalloc((size_t)bench->count + 1, sizeof *engine->unused);
+    engine->unused_since = clock_bench(engine->options.clock);
+    engine->watch_unused.due = look_who_is_back;
+    engine->watch_unused.owner = engine;
     for (int i = 0; i < bench->count; i++) {
-        const struct instrument *instrument = missing(bench->channels[i]);
+        const struct instrument *instrument = lost_instrument(bench->channels[i]);
         if (!instrument)
             continue;
-        const struct error *trouble = instrument_trouble(instrument);
         char text[1024];
         snprintf(text, sizeof text, "channel %s is not used until %s answers: %s",
-                 bench->channels[i]->name, instrument_name(instrument),
-                 trouble->code ? trouble->why
-                               : instrument_state_name(instrument_state(instrument)));
+                 bench->channels[i]->name, instrument_name(instrument), lost_trouble(instrument));
         engine_tell(engine, "warning", text);
+        engine->unused[i] = true;
+        engine->unused_count++;
     }
+    if (engine->unused_count)
+        watch_unused(engine);
+}
+
+void lost_look_who_is_back(struct engine *engine)
+{
+    const struct bench *bench = engine->options.bench;
+    for (int i = 0; i < bench->count && engine->unused_count; i++) {
+        if (!engine->unused[i] || !lost_is_there(bench->channels[i]))
+            continue;
+        char text[128];
+        snprintf(text, sizeof text, "channel %s is used again: all its instruments answer",
+                 bench->channels[i]->name);
+        engine_tell(engine, "warning", text);
+        engine->unused[i] = false;
+        engine->unused_count--;
+    }
+    if (engine->unused_count)
+        watch_unused(engine);
+}
+
+void lost_forget(struct engine *engine)
+{
+    free(engine->unused);
+    engine->unused = NULL;
+    engine->unused_count = 0;
 }
 
 static void look_again(void *owner)
@@ -73,7 +123,7 @@ void lost_queued(struct live_run *run, const struct channel *gone)
     struct engine *engine = run->engine;
     if (gone && !run->record.why)
         run_waits_for(run, "waits: %s of channel %s does not answer",
-                      instrument_name(missing(gone)), gone->name);
+                      instrument_name(lost_instrument(gone)), gone->name);
     else if (!gone && run->record.why)
         run_waits_no_more(run);
     /* One notice speaks for all that wait. */
@@ -118,6 +168,7 @@ bool lost_wait(struct live_run *run, const struct error *failure)
     losses->waiting = true;
     losses->told = false;
     losses->n = run->journal.n;
+    string_copy(losses->of, sizeof losses->of, failure->what);
     run_waits_for(run, "waits for %s: %s", failure->what, failure->why);
     run_event(run, "warning",
               "channel %s: %s: %s; it is made safe, and the run goes on when all its instruments "
@@ -178,4 +229,15 @@ void lost_due(struct live_run *run)
     }
     if (!engine->options.until_idle || now_of(run) - run->losses.last < GONE_AFTER)
         deadline_set(&engine->deadlines, &run->deadline, now_of(run) + LOOK_EVERY);
+}
+
+/* A warning as the loss was: whoever reads of the one is to read of the other. */
+void lost_over(struct live_run *run, double gap)
+{
+    char span[64];
+    if (!run->losses.of[0])
+        return;
+    run_event(run, "warning", "%s answers again: run %" PRId64 " goes on, %s were not observed",
+              run->losses.of, run->record.id, span_format(gap, span, sizeof span));
+    run->losses.of[0] = '\0';
 }

@@ -78,6 +78,7 @@ static void expect_end(const struct overview_options *options, json_t *run, cons
     }
     json_object_set_new(run, "expected_s", seconds > 0 ? json_real(seconds) : json_null());
     json_object_set_new(run, "expected_end_at", instant(end));
+    json_object_set_new(run, "longer_than_expected", json_boolean(end && end < options->now));
 }
 
 /* Open ones in full; of those that are over the latest few, newest first. */

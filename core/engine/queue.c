@@ -78,6 +78,7 @@ void queue_begin(struct engine *engine)
     if (engine->unguarded)
         return;
     engine->queue_changed = false;
+    lost_look_who_is_back(engine); /* said before anything is begun there */
     bool waits = false;
     for (int fresh = 0; fresh <= 1; fresh++)
         for (struct live_run *run = engine->runs; run; run = run->next) {

@@ -171,6 +171,8 @@ static void count_gap(struct live_run *run, const char *why)
         run_end_because(run, RUN_FAILED,
                         "void: the gap of %s is longer than the bench allows on channel %s",
                         span_format(gap, text, sizeof text), run->channel->name);
+    } else {
+        lost_over(run, gap);
     }
 }
 

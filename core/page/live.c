@@ -110,6 +110,8 @@ static void write_channel(void *context, const struct channel_sight *sight)
     text_add(out, "{");
     add_text(out, "channel", sight->name);
     add_text(out, "how", sight->how);
+    add_text(out, "missing", sight->missing);
+    add_text(out, "trouble", sight->trouble);
     add_text(out, "cell", sight->cell);
     add_text(out, "step", sight->step);
     text_addf(out, "\"run\":%" PRId64, sight->run);
@@ -136,6 +138,7 @@ static void write_run(void *context, const struct run_sight *sight)
     add_text(out, "until",
              sight->until ? utc_format(sight->until - sight->until % US_PER_S, when, sizeof when)
                           : NULL);
+    add_text(out, "why", sight->why);
     text_addf(out, "\"run\":%" PRId64 "},", sight->run);
 }
 

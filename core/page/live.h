@@ -19,8 +19,8 @@ void live_free(struct live *live);
 void live_sample(struct live *live, const struct engine *engine);
 
 /* {"now", "clock", "held", "unguarded", "readings", "read_only", "channels": [{channel, how, run,
- * cell, step, elapsed_s, limit_s, voltage_V, current_A, temperature_degC, charge_Ah, energy_Wh}],
- * "runs": [{run, state, doing, cell, script, channel, until}]} */
+ * missing, trouble, cell, step, elapsed_s, limit_s, voltage_V, current_A, temperature_degC,
+ * charge_Ah, energy_Wh}], "runs": [{run, state, doing, cell, script, channel, until, why}]} */
 void live_write(const struct engine *engine, bool read_only, struct text *out);
 
 /* {"curves": [{"channel", "t": [s..], "v": [V..]}]}, those with points only. */

@@ -247,7 +247,7 @@ function addChannel(name) {
     how: make('span', {class: 'how quiet'}), cell: make('p', {class: 'cell'}), step: make('p', {class: 'step'}), voltage: value('voltage'),
     current: value('current'), temperature: value('temperature'), charge: make('p', {class: 'charge quiet'}),
     curve: document.createElementNS(SVG, 'svg'), line: document.createElementNS(SVG, 'polyline'),
-    title: document.createElementNS(SVG, 'title'),
+    title: document.createElementNS(SVG, 'title'), range: make('p', {class: 'range quiet', 'aria-hidden': 'true'}),
   };
   const title = `channel-title-${name}`;
   card.curve.setAttribute('class', 'curve');
@@ -259,7 +259,7 @@ function addChannel(name) {
                        make('dt', {}, 'temperature'), card.temperature);
   card.element = make('article', {id: `channel-${name}`, 'aria-labelledby': title, 'data-step': ''},
     make('div', {class: 'line'}, make('h3', {id: title}, name), card.how), card.cell, card.step,
-    card.readings, card.charge, card.curve);
+    card.readings, card.charge, card.curve, card.range);
   state.channels.set(name, card);
   by('channel-list').append(card.element);
   return card;
@@ -267,27 +267,42 @@ function addChannel(name) {
 
 const stepWords = {charge: 'charging', discharge: 'discharging', rest: 'resting', pulse: 'pulsing', read: 'reading'};
 
+const drives = row => row.step && row.step !== 'rest' && row.step !== 'read';
+
+// Why a run does not move, where that is on record: "waits for meter-2: no answer in time".
+function waitWords(run) {
+  return run && run.why && (run.doing === 'parked' || run.doing === 'queued') ? run.why : '';
+}
+
 function channelWords(row, runs) {
   const run = runs.get(row.run);
+  if (!run && row.missing) return `not used until ${row.missing} answers: ${row.trouble}`;
   if (row.step) {
     const most = row.limit_s ? `, ${span(row.limit_s)} at most` : '';
     return `${stepWords[row.step] || row.step} for ${span(row.elapsed_s || 0)}${most}`;
   }
-  return run ? runWords(run, null) : 'free';
+  return run ? waitWords(run) || runWords(run, null) || run.state : 'free';
+}
+
+// What is not measured there is left out, with its name.
+function showReading(value, number, digits, unit) {
+  value.hidden = value.previousElementSibling.hidden = number === null || number === undefined;
+  put(value, amount(number, digits, unit));
 }
 
 function showChannels(rows, runs) {
   for (const row of rows) {
     const card = state.channels.get(row.channel) || addChannel(row.channel);
     card.element.dataset.step = row.step || '';
+    card.element.toggleAttribute('data-missing', Boolean(row.missing || waitWords(runs.get(row.run))));
     put(card.how, row.run ? `${row.how}, run ${row.run}` : row.how);
     put(card.cell, row.run ? row.cell || '' : '');
     put(card.step, channelWords(row, runs));
-    put(card.voltage, amount(row.voltage_V, 4, 'V'));
-    put(card.current, amount(row.current_A, 4, 'A'));
-    put(card.temperature, amount(row.temperature_degC, 1, '\u00b0C'));
+    showReading(card.voltage, row.voltage_V, 4, 'V');
+    showReading(card.current, row.current_A, 4, 'A');
+    showReading(card.temperature, row.temperature_degC, 1, '\u00b0C');
     card.readings.hidden = row.voltage_V === null;
-    put(card.charge, row.step ? `${amount(row.charge_Ah, 4, 'Ah')}, ${amount(row.energy_Wh, 4, 'Wh')} in this step` : '');
+    put(card.charge, drives(row) ? `${amount(row.charge_Ah, 4, 'Ah')}, ${amount(row.energy_Wh, 4, 'Wh')} in this step` : '');
     extendCurve(row);
     drawCurve(card, state.curves.get(row.channel));
   }
@@ -312,6 +327,7 @@ function extendCurve(row) {
 function drawCurve(card, curve) {
   const enough = Boolean(curve && curve.t.length > 1);
   card.curve.toggleAttribute('hidden', !enough);
+  if (!enough) put(card.range, '');
   if (!enough) return;
   const first = curve.t[0], length = curve.t[curve.t.length - 1] - first || 1;
   const low = Math.min(...curve.v), high = Math.max(...curve.v);
@@ -319,7 +335,9 @@ function drawCurve(card, curve) {
   const points = curve.t.map((t, i) =>
     `${((t - first) / length * 200).toFixed(1)},${(45 - (curve.v[i] - low) / room * 42).toFixed(1)}`);
   card.line.setAttribute('points', points.join(' '));
-  put(card.title, `Voltage in this step: ${low.toFixed(3)} V to ${high.toFixed(3)} V over ${span(length)}, ` +
+  const range = `${low.toFixed(3)} V to ${high.toFixed(3)} V over ${span(length)}`;
+  put(card.range, range);
+  put(card.title, `Voltage in this step: ${range}, ` +
       `now ${curve.v[curve.v.length - 1].toFixed(3)} V`);
 }
 
@@ -336,17 +354,18 @@ function runWords(run, channel) {
 }
 
 function stateCell(row, run, channel) {
-  const current = run ? run.state : row.state, words = run ? runWords(run, channel) : '';
+  const current = run ? run.state : row.state, why = run ? run.why : row.why;
+  const words = run && !waitWords(run) ? runWords(run, channel) : '';
   const cell = make('td', {class: 'state', 'data-label': 'State'}, current + (words && words !== current ? `: ${words}` : ''));
   if (run && run.until) cell.append(' until ', timeOf(run.until));
-  if (row.why) cell.append(`: ${row.why}`);
+  if (why) cell.append(`: ${why}`);
   return cell;
 }
 
 function progressCell(row) {
   const cell = make('td', {class: 'progress', 'data-label': 'Progress'});
-  if (!row.expected_s || !row.started_at || !state.live) return cell;
-  const part = (new Date(state.live.now) - new Date(row.started_at)) / 1000 / row.expected_s;
+  if (!row.longer_than_expected && (!row.expected_s || !row.started_at || !state.live)) return cell;
+  const part = row.longer_than_expected ? 1 : (new Date(state.live.now) - new Date(row.started_at)) / 1000 / row.expected_s;
   if (part >= 1) {
     cell.append('longer than expected');
     return cell;

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "analysis/compare.h"
 #include "analysis/wear.h"
 #include "logbook/facts.h"
 #include "report/chart_fade.h"
@@ -15,6 +16,7 @@
 struct gathered {
     struct fade_model *models;
     size_t count, cells;
+    size_t elsewhere; /* cells whose cycles a study says, in whole or in part */
 };
 
 /* --- cells
@@ -88,6 +90,7 @@ static void gather_group(struct gathered *all, const struct service_group *group
         const char *label = group->capacities[c].subject->label;
         cells[c] =
             cell_of(&group->capacities[c], json_is_true(json_object_get(ended_early, label)));
+        all->elsewhere += group->capacities[c].subject->elsewhere;
     }
     all->cells += group->count;
     struct fade_model *out = &all->models[all->count++];
@@ -104,6 +107,69 @@ static double line_at(const struct fade_model *model, double cycles)
     return between_checks(&line, cycles);
 }
 
+/* Of the models whose cells cannot be told from those of the best, the one that keeps the most;
+ * `best` when all can be: Welch's t at these cycles, all pairs adjusted by Holm as in the ranking.
+ * *tested: that one could be tested. */
+static size_t rival_of(const struct gathered *all, double cycles, size_t best, bool *tested)
+{
+    struct group *groups = xcalloc(all->count, sizeof *groups);
+    double *values = xcalloc(all->cells + 1, sizeof *values), *next = values, most = -INFINITY;
+    struct pair *pairs = xcalloc(PAIRS_OF(all->count), sizeof *pairs);
+    size_t rival = best;
+    for (size_t m = 0; m < all->count; m++) {
+        const struct fade_model *model = &all->models[m];
+        groups[m] = (struct group){next, model->count};
+        for (size_t c = 0; c < model->count; c++)
+            *next++ = between_checks(&model->cells[c], cycles);
+    }
+    compare_pairs(groups, all->count, 1 - SERVICE_CONFIDENCE, pairs); /* each has its own status */
+    for (size_t i = 0; i < PAIRS_OF(all->count); i++) {
+        if ((pairs[i].a != best && pairs[i].b != best) || pairs[i].differ)
+            continue;
+        size_t other = pairs[i].a == best ? pairs[i].b : pairs[i].a;
+        double kept = line_at(&all->models[other], cycles);
+        if (!(kept > most)) /* nor one that was not checked so early */
+            continue;
+        rival = other;
+        most = kept;
+        *tested = pairs[i].status == ANALYSIS_OK;
+    }
+    free(groups);
+    free(values);
+    free(pairs);
+    return rival;
+}
+
+/* The other models beside the best: what they keep, and whether that settles anything. */
+static void find_others(const struct gathered *all, const struct evidence *evidence, double cycles,
+                        size_t best, struct text *title)
+{
+    size_t next = best, others = 0;
+    bool tested = false;
+    for (size_t m = 0; m < all->count; m++) {
+        double kept = line_at(&all->models[m], cycles);
+        if (m == best || !isfinite(kept))
+            continue;
+        others++;
+        if (next == best || kept > line_at(&all->models[next], cycles))
+            next = m;
+    }
+    if (!others)
+        return;
+    const size_t rival = rival_of(all, cycles, best, &tested);
+    if (rival == best) {
+        text_add(title, others > 1 ? ", the most; next is " : ", ");
+        evidence_say(title, evidence, all->models[next].name);
+        text_addf(title, " %.0f\xc2\xa0%%", 100 * line_at(&all->models[next], cycles));
+        return;
+    }
+    text_add(title, "; ");
+    evidence_say(title, evidence, all->models[rival].name);
+    text_addf(title, ", %.0f\xc2\xa0%%, %s", 100 * line_at(&all->models[rival], cycles),
+              tested ? "cannot be told apart from it"
+                     : "may be as good: how sure this is cannot be said");
+}
+
 static void find(const struct gathered *all, const struct evidence *evidence, struct text *title)
 {
     double common = INFINITY;
@@ -111,11 +177,11 @@ static void find(const struct gathered *all, const struct evidence *evidence, st
         common = fmin(common, all->models[m].line_count
                                   ? all->models[m].cycles[all->models[m].line_count - 1]
                                   : 0);
-    size_t best = 0, worst = 0;
-    for (size_t m = 1; m < all->count; m++) {
-        best = line_at(&all->models[m], common) > line_at(&all->models[best], common) ? m : best;
-        worst = line_at(&all->models[m], common) < line_at(&all->models[worst], common) ? m : worst;
-    }
+    size_t best = 0;
+    for (size_t m = 1; m < all->count; m++)
+        if (!(line_at(&all->models[m], common) <= line_at(&all->models[best], common)) &&
+            isfinite(line_at(&all->models[m], common)))
+            best = m;
     double most = line_at(&all->models[best], common);
     if (!isfinite(most)) {
         text_add(title, "Capacity over cycles");
@@ -123,15 +189,15 @@ static void find(const struct gathered *all, const struct evidence *evidence, st
     }
     text_addf(title,
               "After %.0f\xc2\xa0"
-              "cycles ",
-              common);
+              "cycles%s ",
+              common,
+              !all->elsewhere                ? ""
+              : all->elsewhere == all->cells ? ", as the study asserts,"
+                                             : ", in part as a study asserts,");
     evidence_say(title, evidence, all->models[best].name);
     text_addf(title, " keeps %.0f\xc2\xa0%% of its fresh charge", 100 * most);
-    if (all->count == 1)
-        return;
-    text_add(title, ", ");
-    evidence_say(title, evidence, all->models[worst].name);
-    text_addf(title, " %.0f\xc2\xa0%%", 100 * line_at(&all->models[worst], common));
+    if (all->count > 1)
+        find_others(all, evidence, common, best, title);
 }
 
 static void free_model(struct fade_model *model)
@@ -178,8 +244,9 @@ int draw_fade(struct text *out, const struct drawing *drawing, struct error *err
         struct chart_words words = CHART_WORDS_NONE;
         find(&all, evidence, &words.title);
         text_addf(&words.conditions,
-                  "Capacity checks of %zu cell%s, as parts of each cell's first.", all.cells,
-                  all.cells == 1 ? "" : "s");
+                  "Capacity checks of %zu cell%s, as parts of each cell's first%s.", all.cells,
+                  all.cells == 1 ? "" : "s",
+                  all.elsewhere ? "; cycles made elsewhere were not counted" : "");
         text_add(&words.note,
                  "A cycle: the rated charge drawn once; lines are means of the cells. ");
         evidence_source(evidence, &words.note);

@@ -100,43 +100,49 @@ static double common_age(const struct shelf *shelf)
     return days;
 }
 
-/* Who has kept the most; where the bands overlap, nobody is named alone. */
+/* Who has kept the most; where its band overlaps that of another, which may well not be the next,
+ * it is said of the best of these that they cannot be told apart. */
 static void find(const struct shelf *shelf, const struct course *courses, struct text *title)
 {
     double days = common_age(shelf);
-    struct retention_forecast best = {.value = NAN, .low = NAN, .high = NAN}, second = best, here;
-    const char *first = NULL;
-    for (size_t g = 0; g < shelf->count; g++) {
-        if (!left_at(&courses[g], days, &here))
-            continue;
-        if (!first || here.value > best.value) {
-            second = best;
+    const struct retention_forecast none = {.value = NAN, .low = NAN, .high = NAN};
+    struct retention_forecast best = none, second = none, rival = none, here;
+    size_t leader = 0, close = 0;
+    for (size_t g = 0; g < shelf->count; g++)
+        if (left_at(&courses[g], days, &here) && !(here.value <= best.value)) {
             best = here;
-            first = courses[g].said;
-        } else if (!isfinite(second.value) || here.value > second.value) {
+            leader = g;
+        }
+    for (size_t g = 0; g < shelf->count; g++) {
+        if (g == leader || !left_at(&courses[g], days, &here))
+            continue;
+        if (!(here.value <= second.value))
             second = here;
+        if (!(best.low > here.high) && !(here.value <= rival.value)) {
+            rival = here;
+            close = g;
         }
     }
-    if (!first)
+    if (!isfinite(best.value))
         text_add(title, "Charge left after storage");
-    else if (shelf->count == 1)
+    else if (!isfinite(second.value))
         text_addf(title,
                   "%s keeps %.0f\xc2\xa0%% of its fresh charge for %.0f\xc2\xa0"
                   "days",
-                  first, 100 * best.value, days);
-    else if (best.low > second.high)
+                  courses[leader].said, 100 * best.value, days);
+    else if (!isfinite(rival.value))
         text_addf(title,
                   "After %.0f\xc2\xa0"
                   "days %s has kept the most, %.0f\xc2\xa0%%; the next %.0f\xc2\xa0%%",
-                  days, first, 100 * best.value, 100 * second.value);
+                  days, courses[leader].said, 100 * best.value, 100 * second.value);
     else
         text_addf(title,
                   "After %.0f\xc2\xa0"
-                  "days %.0f\xc2\xa0%% is left at best, in %s; the next, "
-                  "%.0f\xc2\xa0%%, %s",
-                  days, 100 * best.value, first, 100 * second.value,
-                  isfinite(best.low) && isfinite(second.high)
-                      ? "is too close to tell"
+                  "days %.0f\xc2\xa0%% is left at best, in %s; %s, %.0f\xc2\xa0%%, %s",
+                  days, 100 * best.value, courses[leader].said, courses[close].said,
+                  100 * rival.value,
+                  isfinite(best.low) && isfinite(rival.high)
+                      ? "cannot be told apart from it"
                       : "may be as good: how sure this is cannot be said");
 }
 

@@ -136,6 +136,10 @@ async function answersAll(page) {
   await submit(label, "T-02");
 
   const display = await asked(page, "type what the display says");
+  check((await display.locator(".hint").textContent()).includes("ended 18:30"), "the hint does not say how to type when it ended");
+  await page.setViewportSize(sizes.phone);
+  await looksRight(page, "a display's question on a phone");
+  await page.setViewportSize(sizes.desktop);
   await refused(display, "full", "mAh");
   await submit(display, "1950 mAh");
 

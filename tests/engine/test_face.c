@@ -202,6 +202,42 @@ static void the_overview_has_what_is_open_and_the_latest_that_is_over(void **sta
     rig_close(&rig);
 }
 
+/* Of two rests of a minute, looked at `later` s after the first half minute. */
+static bool is_longer_than_expected(struct rig *rig, int later)
+{
+    json_t *whole = NULL;
+    struct estimates *estimates = estimates_new(&letters);
+    struct overview_options options = {.logbook = rig->logbook,
+                                       .scripts = &letters,
+                                       .estimates = estimates,
+                                       .now = clock_utc(&rig->clock) + later * (utc_us)US_PER_S,
+                                       .weeks = 8,
+                                       .channels = 1};
+    assert_int_equal(overview(&options, &whole, &rig->error), 0);
+    const json_t *run = json_array_get(json_object_get(whole, "runs"), 0),
+                 *longer = json_object_get(run, "longer_than_expected");
+    assert_true(json_is_boolean(longer));
+    const bool is = json_is_true(longer);
+    json_decref(whole);
+    estimates_free(estimates);
+    return is;
+}
+
+static void an_expected_end_that_is_past_is_remarked(void **state)
+{
+    (void)state;
+    struct rig rig;
+    rig_open(&rig, 1);
+    rig_queue(&rig, "rr", "A");
+    rig_engine(&rig);
+    rig_until(&rig, 30);
+    assert_true(engine_commit(rig.engine));
+    assert_false(is_longer_than_expected(&rig, 0));
+    assert_false(is_longer_than_expected(&rig, 80));
+    assert_true(is_longer_than_expected(&rig, 100));
+    rig_close(&rig);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -209,6 +245,7 @@ int main(void)
         cmocka_unit_test(what_is_shown_is_on_record),
         cmocka_unit_test(a_reply_comes_after_its_commit),
         cmocka_unit_test(the_overview_has_what_is_open_and_the_latest_that_is_over),
+        cmocka_unit_test(an_expected_end_that_is_past_is_remarked),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

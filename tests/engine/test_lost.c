@@ -61,6 +61,20 @@ static void why_is(struct rig *rig, const char *words)
     run_record_free(&record);
 }
 
+/* Once, as a warning: the log of an engine without a terminal has these. */
+static void is_told(struct rig *rig, const char *begin, const char *end)
+{
+    json_t *events = rig_rows(rig, LIST_EVENTS, 1);
+    int told = 0;
+    for (size_t i = 0; i < json_array_size(events); i++) {
+        const char *text = rig_text(events, i, "text");
+        told += strncmp(text, begin, strlen(begin)) == 0 && strstr(text, end) &&
+                strcmp(rig_text(events, i, "level"), "warning") == 0;
+    }
+    json_decref(events);
+    assert_int_equal(told, 1);
+}
+
 static void it_goes_on_with_a_gap(void **state)
 {
     (void)state;
@@ -84,6 +98,7 @@ static void it_goes_on_with_a_gap(void **state)
     /* 300 s at 1 A, of which a second, and up to one between two readings, nobody has seen */
     assert_in_range((int)(rig_number(steps, 0, "charge_Ah") * 3.6e6), 297000, 300000);
     json_decref(steps);
+    is_told(&rig, "S1 answers again: run 1 goes on, ", " were not observed");
     rig_close(&rig);
 }
 

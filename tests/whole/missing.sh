@@ -53,6 +53,8 @@ done
     fail "not on record: $(ask_logbook 'SELECT text FROM event')"
 tell meter-2 return
 until_is 3 'done E2'
+grep -q 'channel E2 is used again' engine.txt || fail "the log does not say that E2 is used again: $(cat engine.txt)"
+[ "$(ask_logbook "SELECT count(*) FROM event WHERE text LIKE 'channel E2 is used again%'")" = 1 ] || fail "not on record, once, that E2 is used again"
 grep -q 'meter-2 .*output\|load-1 output on' truth.log || fail "nothing was driven: $(tail -3 truth.log)"
 
 # 2. Killed in the middle; the meter is gone when the next engine begins. Its run waits, the other's goes on.
@@ -71,8 +73,16 @@ begin_engine
 until_is 4 'done E1'
 [ "$(state_of 5)" = 'running E2' ] || fail "run 5 is $(state_of 5)"
 "$PERDURE" runs | grep -q 'waits for meter-2: ' || fail "runs does not say what run 5 waits for: $("$PERDURE" runs)"
+for _ in $(seq 100); do # its minute has gone by
+    "$PERDURE" overview >overview.txt
+    grep -q ' long.lua .* longer than expected .*waits for meter-2: ' overview.txt && break
+    sleep 0.1
+done
+grep -q ' long.lua .* longer than expected .*waits for meter-2: ' overview.txt || fail "overview does not say that run 5 takes longer: $(cat overview.txt)"
 tell meter-2 return
 until_is 5 'done E2'
+grep -q 'meter-2 answers again: run 5 goes on, .* were not observed' engine.txt ||
+    fail "the log does not say that run 5 went on: $(cat engine.txt)"
 [ "$(ask_logbook "SELECT group_concat(why, '; ') FROM (SELECT why FROM gap JOIN step ON step = step.id WHERE run = 5 ORDER BY from_at)")" = \
     'no engine at work; an instrument did not answer' ] || fail "gaps: $(ask_logbook 'SELECT * FROM gap')"
 kill -TERM "$engine"
