@@ -8,9 +8,9 @@
 #include <time.h>
 
 #include "bench/guardian.h"
+#include "engine/absent.h"
 #include "engine/acts.h"
 #include "engine/engine_internal.h"
-#include "engine/lost.h"
 #include "engine/notify.h"
 #include "engine/queue.h"
 #include "engine/study.h"
@@ -406,7 +406,7 @@ int engine_open(struct engine **out, const struct engine_options *options, struc
         engine_close(engine);
         return error->code;
     }
-    lost_tell(engine);
+    absent_tell(engine);
     engine->last_commit = real_us();
     *out = engine;
     return 0;
@@ -429,7 +429,7 @@ void engine_close(struct engine *engine)
     deadlines_free(&engine->deadlines);
     session_free(engine);
     unfit_forget(engine);
-    lost_forget(engine);
+    absent_forget(engine);
     text_free(&engine->progress);
     free(engine);
 }

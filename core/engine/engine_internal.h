@@ -5,6 +5,7 @@
 
 #include <jansson.h>
 
+#include "engine/absent.h"
 #include "engine/deadline.h"
 #include "engine/engine.h"
 #include "engine/face.h"
@@ -16,18 +17,12 @@
 struct engine {
     struct engine_options options;
     struct deadlines deadlines;
-    struct live_run *runs;      /* in order of queueing */
-    bool energising;            /* some run has to_energise */
-    bool queue_changed;         /* a run came or a channel became free */
-    struct deadline look_again; /* lost.c: for instruments that a queued run waits for */
-    bench_us gone_since;        /* 0: no queued run does */
-    bool gone_told;
-    bool *unused; /* lost.c: by channel, those that are told not to be used */
-    int unused_count;
-    bench_us unused_since;
-    struct deadline watch_unused;
-    bool some_over;      /* some run is OVER and still linked */
-    bool until_run_over; /* what options.until_run waits for has come, but is not committed */
+    struct live_run *runs;    /* in order of queueing */
+    bool energising;          /* some run has to_energise */
+    bool queue_changed;       /* a run came or a channel became free */
+    struct absences absences; /* absent.c */
+    bool some_over;           /* some run is OVER and still linked */
+    bool until_run_over;      /* what options.until_run waits for has come, but is not committed */
     bool in_transaction;
     int64_t last_commit;   /* real us */
     int64_t unsaved_since; /* real us, of the first that no commit holds; 0: there is none */

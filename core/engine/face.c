@@ -4,8 +4,8 @@
 #include <math.h>
 
 #include "bench/instrument.h"
+#include "engine/absent.h"
 #include "engine/engine_internal.h"
-#include "engine/lost.h"
 
 bool engine_on_record(const struct engine *engine)
 {
@@ -65,10 +65,10 @@ void engine_see_channels(const struct engine *engine,
                                       .temperature = NAN,
                                       .charge = NAN,
                                       .energy = NAN};
-        const struct instrument *missing = lost_instrument(channel);
+        const struct instrument *missing = absent_instrument(channel);
         if (missing) {
             sight.missing = instrument_name(missing);
-            sight.trouble = lost_trouble(missing);
+            sight.trouble = absent_trouble(missing);
         }
         if (run) {
             sight.run = run->record.id;

@@ -11,27 +11,6 @@
 
 #include "engine/live_run.h"
 
-/* All of its instruments are ready; one without any is always there. Of one that is not, nothing is
- * begun. */
-bool lost_is_there(const struct channel *channel);
-/* The first of its instruments that is not ready, and why it is not; NULL: all are. */
-const struct instrument *lost_instrument(const struct channel *channel);
-const char *lost_trouble(const struct instrument *instrument);
-
-/* On record, of a bench on which an engine begins: which channels are not there, and why; and, once
- * one of these is there, that it is used again. */
-void lost_tell(struct engine *engine);
-void lost_look_who_is_back(struct engine *engine);
-/* The engine ends. */
-void lost_forget(struct engine *engine);
-
-/* On record of a queued run that has no channel: that it waits for one that is not there (NULL: for
- * one that is in use). */
-void lost_queued(struct live_run *run, const struct channel *gone);
-/* A queued run waits for a channel that is not there (or none does any more): looked at again soon.
- */
-void lost_look_again(struct engine *engine, bool waits);
-
 /* True when the failure is one that may pass: the run waits then, safe first. */
 bool lost_wait(struct live_run *run, const struct error *failure);
 

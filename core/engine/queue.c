@@ -3,8 +3,8 @@
 
 #include <string.h>
 
+#include "engine/absent.h"
 #include "engine/engine_internal.h"
-#include "engine/lost.h"
 #include "engine/unfit.h"
 
 /* Where the cell is still in from its last run, nobody has to move it; NULL when that is not known,
@@ -17,8 +17,8 @@ static struct channel *where_it_is(struct engine *engine, const struct live_run 
         logbook_where_is_cell(engine->options.logbook, run->record.id, name, engine_error(engine)))
         return NULL;
     struct channel *channel = bench_find(bench, name);
-    const bool fits = channel && !channel->owner && !channel->simulated && lost_is_there(channel) &&
-                      !unfit_for(run, channel);
+    const bool fits = channel && !channel->owner && !channel->simulated &&
+                      !absent_instrument(channel) && !unfit_for(run, channel);
     return fits ? channel : NULL;
 }
 
@@ -34,7 +34,7 @@ struct channel *queue_channel(struct engine *engine, const struct live_run *run,
         struct channel *channel = bench_find(bench, run->record.channel);
         if (!channel || channel->owner)
             return NULL;
-        if (!begins || lost_is_there(channel))
+        if (!begins || !absent_instrument(channel))
             return channel;
         *gone = channel;
         return NULL;
@@ -42,7 +42,7 @@ struct channel *queue_channel(struct engine *engine, const struct live_run *run,
     struct channel *free = NULL, *unfit = NULL;
     for (int i = bench->count - 1; i >= 0; i--) {
         struct channel *channel = bench->channels[i];
-        if (!channel->owner && !lost_is_there(channel))
+        if (!channel->owner && absent_instrument(channel))
             *gone = channel;
         else if (!channel->owner && unfit_for(run, channel))
             unfit = channel;
@@ -78,7 +78,7 @@ void queue_begin(struct engine *engine)
     if (engine->unguarded)
         return;
     engine->queue_changed = false;
-    lost_look_who_is_back(engine); /* said before anything is begun there */
+    absent_look_who_is_back(engine); /* said before anything is begun there */
     bool waits = false;
     for (int fresh = 0; fresh <= 1; fresh++)
         for (struct live_run *run = engine->runs; run; run = run->next) {
@@ -94,9 +94,9 @@ void queue_begin(struct engine *engine)
             if (channel || !needs_channel(run)) {
                 run_begin(run, channel);
             } else {
-                lost_queued(run, gone);
+                absent_queued(run, gone);
                 waits |= gone != NULL;
             }
         }
-    lost_look_again(engine, waits);
+    absent_look_again(engine, waits);
 }

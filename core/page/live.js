@@ -406,7 +406,7 @@ function showOver(rows) {
 function agendaRow(row) {
   return make('tr', {},
     make('td', {'data-label': 'From'}, timeOf(row.from)),
-    make('td', {'data-label': 'At latest'}, timeOf(row.latest)),
+    make('td', {'data-label': 'At latest'}, timeOf(row.latest), row.note ? ` (${row.note})` : ''),
     make('td', {'data-label': 'What'}, row.person ? `${row.what} (a person is asked)` : row.what),
     make('td', {'data-label': 'Study'}, `${row.script}, run ${row.study}`),
     make('td', {'data-label': 'Cells'}, row.labels || ''));
