@@ -111,3 +111,13 @@ void outcome_sums(const struct outcome *o, struct step_sums *sums)
         .quality = o->quality,
     };
 }
+
+void outcome_error(const struct error *why, struct text *out)
+{
+    struct text message = TEXT_EMPTY;
+    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
+    text_add(out, "{\"error\":");
+    text_add_json_string(out, message.bytes, message.length);
+    text_add(out, "}");
+    text_free(&message);
+}

@@ -9,6 +9,8 @@
 
 void outcome_json(const struct outcome *outcome, const struct outcome_standard *standard,
                   struct text *out);
+/* One that is an error, raised in the script; added to `out`. */
+void outcome_error(const struct error *why, struct text *out);
 void plan_json(const struct step_plan *plan, struct text *out);
 void outcome_sums(const struct outcome *outcome, struct step_sums *sums);
 

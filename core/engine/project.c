@@ -4,6 +4,7 @@
 #include <stdlib.h>
 
 #include "engine/answer.h"
+#include "engine/outcome.h"
 #include "engine/project_internal.h"
 #include "engine/study.h"
 #include "logbook/facts.h"
@@ -17,17 +18,6 @@
 utc_us project_later(const struct walk *w, utc_us from, const struct duration *duration)
 {
     return zone_after(logbook_zone(w->p->logbook), from, duration);
-}
-
-/* As the engine refuses it: raised in the script. */
-void project_refuse(struct walk *w, const struct error *why)
-{
-    struct text message = TEXT_EMPTY;
-    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
-    text_add(&w->outcome, "{\"error\":");
-    text_add_json_string(&w->outcome, message.bytes, message.length);
-    text_add(&w->outcome, "}");
-    text_free(&message);
 }
 
 /* --- what a study asks for
@@ -112,7 +102,7 @@ static void lead(struct plan *plan, struct walk *w)
     struct error why;
     text_clear(&w->outcome);
     if (!w->open && window_check(&w->request, &why)) {
-        project_refuse(w, &why);
+        outcome_error(&why, &w->outcome);
         go_on(w);
         return;
     }

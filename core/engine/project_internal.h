@@ -53,8 +53,6 @@ struct plan {
 
 /* By the clock of the logbook's zone. */
 utc_us project_later(const struct walk *w, utc_us from, const struct duration *duration);
-/* The outcome of what was asked for is this error, raised in the script as the engine does it. */
-void project_refuse(struct walk *w, const struct error *why);
 
 /* --- project_runs.c: a protocol on many cells
  * ----------------------------------------------------- */

@@ -5,6 +5,7 @@
 
 #include "base/rows.h"
 #include "engine/acts.h"
+#include "engine/outcome.h"
 #include "engine/project_internal.h"
 #include "logbook/cells.h"
 #include "logbook/studies.h"
@@ -89,7 +90,7 @@ bool project_perform(struct plan *plan, struct walk *w)
         error_set(&why, ERROR_SCRIPT, w->request.text,
                   "put NAME.lua beside the study, then start the study anew",
                   "no protocol of this name was pinned to the study");
-        project_refuse(w, &why);
+        outcome_error(&why, &w->outcome);
         return false;
     }
     struct by_model *models = NULL;

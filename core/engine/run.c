@@ -256,13 +256,8 @@ void run_journal_outcome(struct live_run *run, const char *outcome)
 
 void run_refuse(struct live_run *run, const struct error *why)
 {
-    struct text message = TEXT_EMPTY;
-    text_addf(&message, "%s: %s; %s", why->what, why->why, why->todo);
     text_clear(&run->outcome);
-    text_add(&run->outcome, "{\"error\":");
-    text_add_json_string(&run->outcome, message.bytes, message.length);
-    text_add(&run->outcome, "}");
-    text_free(&message);
+    outcome_error(why, &run->outcome);
 }
 
 void run_complete(struct live_run *run, const char *outcome)

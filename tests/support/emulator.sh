@@ -1,19 +1,9 @@
-# Helpers of the whole-program tests with emulated instruments. Sourced after whole.sh; an engine that a test
-# starts beside them goes into $engine.
+# Helpers of the whole-program tests with emulated instruments, and an engine beside them. Sourced after whole.sh.
 # shellcheck shell=sh
 
-emulator=$(dirname "$PERDURE")/tests/emulator/emulator
-served=
-engine=
-end_all() {
-    for id in $engine $served; do
-        kill -CONT "$id" 2>/dev/null || true
-        kill -KILL "$id" 2>/dev/null || true
-    done
-    rm -rf "$work"
-}
-trap end_all EXIT
+. "$top/tests/support/engine.sh"
 
+emulator=$(dirname "$PERDURE")/tests/emulator/emulator
 end_served() {
     # shellcheck disable=SC2086
     kill $served

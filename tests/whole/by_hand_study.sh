@@ -3,13 +3,7 @@
 # scanner types them, with wrong labels, units and values on the way, a correction, and the engine killed
 # again and again. Beside it the same study on simulated channels: the same draws and the same checks.
 . "$(dirname "$0")/../support/whole.sh"
-
-engine=
-stop_all() {
-    [ -z "$engine" ] || kill -KILL "$engine" 2>/dev/null || true
-    rm -rf "$work"
-}
-trap stop_all EXIT
+. "$top/tests/support/engine.sh"
 
 cp "$top/protocols/capacity.lua" "$top/protocols/drain.lua" .
 cat >six-weeks.lua <<'L'
@@ -41,20 +35,6 @@ expect 0 'drain ' "$PERDURE" rehearse six-weeks.lua --bench hands.lua
 "$PERDURE" engine --bench simulated.lua --until-idle >simulated.txt 2>&1 || fail "$(cat simulated.txt)"
 make hands
 
-begin() {
-    rm -f "$work/hands.perdure-socket" # the killed one's
-    "$PERDURE" engine --bench hands.lua >>engine.txt 2>&1 &
-    engine=$!
-    for _ in $(seq 200); do
-        [ -S "$work/hands.perdure-socket" ] && break
-        sleep 0.05
-    done
-}
-kill_engine() {
-    kill -KILL "$engine"
-    wait "$engine" 2>/dev/null || true
-    engine=
-}
 # open_now: "ID|CELL|TEXT" of each open question, in order.
 open_now() {
     ask_logbook "SELECT question, (SELECT label FROM run JOIN cell ON cell.id = cell WHERE run.id = q.run), text
@@ -76,14 +56,14 @@ reply() {
 }
 
 # The first two cells that are asked for, one for each slot; the third waits for a slot.
-begin
+begin_engine hands.lua
 first=$(until_open 'into slot 1' >/dev/null; open_now | grep 'into slot 1' | cut -d'|' -f2)
 second=$(until_open 'into slot 2' >/dev/null; open_now | grep 'into slot 2' | cut -d'|' -f2)
 third=$(printf 'T-01\nT-02\nT-03\n' | grep -v -e "$first" -e "$second")
 [ "$(open_now | wc -l)" = 2 ] || fail "two slots, and asked for: $(open_now)"
 reply "Put $first" "$second" 1 "$second was given, and $first belongs in H1; $second belongs in H2"
 kill_engine
-begin
+begin_engine hands.lua
 reply "Put $first" "$first"
 reply "Put $second" "$first" 1 "$first is in H1 already"
 reply "Put $second" yes
@@ -95,7 +75,7 @@ reply "$first in slot 1 of the charger: charge" "9000 mAh" 1 'not plausible'
 reply "$first in slot 1 of the charger: charge" "3200 mAh, 16 h"
 kill_engine
 before=$(open_now)
-begin
+begin_engine hands.lua
 [ "$(open_now)" = "$before" ] || fail "after a kill other questions are open: $before / $(open_now)"
 
 # No engine at work: answers go on record all the same, and a correction before it is taken up holds.
@@ -105,7 +85,7 @@ id=$(until_open "$second in slot 2 of the charger: discharge")
 kill_engine
 expect 0 'answered' "$PERDURE" answer "$id" "1943 mAh" --who Ada
 expect 0 '"correction": true' "$PERDURE" --json answer "$id" "1934 mAh" --who Berta
-begin
+begin_engine hands.lua
 
 # Ready for the shelf; then the third cell takes the slot that is free first, by a scanner's lines. Each line
 # answers the question that is shown; a label picks its cell, but where a label is asked it is the answer.
@@ -123,7 +103,7 @@ grep -q "$first was given, and $third belongs in H" lines.txt || fail "no word o
 [ "$(grep -c 'on record' lines.txt)" = 1 ] || fail "the right label is an answer: $(cat lines.txt)"
 reply "$third in slot" "3200 mAh"
 kill_engine
-begin
+begin_engine hands.lua
 reply "$third in slot" "1.9 Ah"
 reply "$third in slot" "3200 mAh"
 
@@ -134,7 +114,7 @@ for cell in $(ask_logbook "SELECT cell.label FROM placement JOIN cell ON cell.id
     reply "$cell in slot" "3.7 V" 1 'not plausible'
     reply "$cell in slot" "1.31 V"
     kill_engine
-    begin
+    begin_engine hands.lua
     reply "$cell in slot" "1500 mAh, 1.0 V"
 done
 for _ in $(seq 100); do

@@ -20,15 +20,6 @@ return protocol {
   end,
 }
 L
-begin() {
-    rm -f "$work/cells.perdure-socket" # the killed one's
-    "$PERDURE" engine --bench bench.lua >>engine.txt 2>&1 &
-    engine=$!
-    for _ in $(seq 200); do
-        [ -S "$work/cells.perdure-socket" ] && break
-        sleep 0.05
-    done
-}
 # reply WORDS ANSWER [STATUS WORDS]
 reply() {
     for _ in $(seq 200); do
@@ -59,7 +50,7 @@ tell cell-1 out
 tell cell-2 reversed
 "$PERDURE" start short.lua --cells T-01 --channel E1 >/dev/null
 "$PERDURE" start short.lua --cells T-02 --channel E2 >/dev/null
-begin
+begin_engine bench.lua
 reply 'Put T-01 into E1' T-02 1 'T-02 was given, and T-01 belongs in E1; T-02 belongs in E2'
 reply 'Put T-02 into E2' T-02
 reply 'Put T-01 into E1' T-02 1 'T-02 is in E2 already'
@@ -79,7 +70,7 @@ wait "$engine" 2>/dev/null || true
 engine=
 sleep 2.5 # the guardian
 tell cell-1 out
-begin
+begin_engine bench.lua
 reply 'E1 reads %the slot looks empty' yes
 until_true "count(*) = 1 FROM run WHERE state = 'done'"
 tell cell-1 in

@@ -3,13 +3,7 @@
 # work and with none, of runs that are over and of one that goes on. Results, ranking, report and package show what
 # holds now, the run's events what held before; what the script went on by is not corrected but refused.
 . "$(dirname "$0")/../support/whole.sh"
-
-engine=
-stop_all() {
-    [ -z "$engine" ] || kill -KILL "$engine" 2>/dev/null || true
-    rm -rf "$work"
-}
-trap stop_all EXIT
+. "$top/tests/support/engine.sh"
 
 cp "$top/protocols/capacity.lua" "$top/protocols/storage-check.lua" .
 cat >hands.lua <<'L'
@@ -24,20 +18,6 @@ make() {
     "$PERDURE" new --clock virtual --from 2026-03-02 --seed 7 >/dev/null
     "$PERDURE" enrol --model "Ochre 2000" --chemistry NiMH --rated "2000 mAh" --labels O-1,O-2 >/dev/null
     "$PERDURE" enrol --model "Teal 2000" --chemistry NiMH --rated "2000 mAh" --labels T-1,T-2 >/dev/null
-}
-begin() {
-    rm -f "$PERDURE_LOGBOOK-socket"
-    "$PERDURE" engine --bench hands.lua >>engine.txt 2>&1 &
-    engine=$!
-    for _ in $(seq 200); do
-        [ -S "$PERDURE_LOGBOOK-socket" ] && break
-        sleep 0.05
-    done
-}
-kill_engine() {
-    kill -KILL "$engine"
-    wait "$engine" 2>/dev/null || true
-    engine=
 }
 # question CELL WORDS: the id of the open question of this cell; waits for it while an engine is at work.
 question() {
@@ -89,7 +69,7 @@ capacity_day() {
 
 for at_work in yes no; do
     make "capacity-$at_work"
-    [ "$at_work" = no ] || begin
+    [ "$at_work" = no ] || begin_engine hands.lua
     capacity_day
     [ "$(result T-1 capacity)" = '1.597 ' ] || fail "$at_work: as typed: $(result T-1 capacity)"
     [ "$(first_of)" = '"model": "Ochre 2000"' ] || fail "$at_work: the mistyped figure ranks: $(first_of)"
@@ -146,7 +126,7 @@ done
 # A storage check in the middle, an engine at work: what is asked stays asked, and the run goes on by what holds now,
 # also when the engine is killed right after. Who follows the runs sees it.
 make storage
-begin
+begin_engine hands.lua
 "$PERDURE" start storage-check.lua --cells O-1 >/dev/null
 reply O-1 'measure the voltage' "1.31 V"
 found=$asked
@@ -162,7 +142,7 @@ expect 0 'remaining' "$PERDURE" answer "$remaining" "1437 mAh" --who Berta
 kill_engine
 [ "$(result O-1 open_voltage)" = '1.29 corrected' ] || fail "open voltage: $(result O-1 open_voltage)"
 [ "$(result O-1 remaining)" = '1.437 corrected' ] || fail "remaining: $(result O-1 remaining)"
-begin
+begin_engine hands.lua
 [ "$(question O-1 charge)" = "$waiting" ] || fail "another question is open"
 expect 0 'remaining' "$PERDURE" answer "$remaining" "1438 mAh" --who Berta
 reply O-1 charge "3200 mAh"
@@ -179,7 +159,7 @@ kill_engine
 holds 8
 
 # Of a run that is over, while another one is open and followed.
-begin
+begin_engine hands.lua
 "$PERDURE" start capacity.lua --cells O-2 >/dev/null
 question O-2 charge >/dev/null
 "$PERDURE" runs --follow >follow.txt &
@@ -258,7 +238,7 @@ return study {
 }
 L
 make asks
-begin
+begin_engine hands.lua
 "$PERDURE" start study.lua --cells O-1,O-2 >/dev/null
 reply O-1 charge "3200 mAh"
 reply O-2 charge "3200 mAh"

@@ -2,13 +2,8 @@
 # Steps by hand that ended before somebody typed what the display says: the record, and the ages counted from it, go
 # by the time that was typed; a corrected time moves them. Half an hour a second.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/engine.sh"
 
-engine=
-stop_all() {
-    [ -z "$engine" ] || kill -KILL "$engine" 2>/dev/null || true
-    rm -rf "$work"
-}
-trap stop_all EXIT
 echo 'return bench { title = "A slot", channels = { H1 = by_hand { title = "the charger" } } }' >bench.lua
 cat >both.lua <<'L'
 return protocol { title = "Both", run = function(cell)
@@ -21,8 +16,7 @@ export PERDURE_LOGBOOK
 "$PERDURE" new --clock x1800 --zone Europe/Berlin --seed 7 >/dev/null
 "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01 >/dev/null
 "$PERDURE" start both.lua --cells T-01 >/dev/null
-"$PERDURE" engine --bench bench.lua >engine.txt 2>&1 &
-engine=$!
+begin_engine bench.lua
 # until_asked COUNT: so many questions have been put.
 until_asked() {
     for _ in $(seq 100); do
