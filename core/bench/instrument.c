@@ -292,6 +292,19 @@ void instrument_forget(struct instrument *instrument, void *owner)
         instrument->current->done = NULL; /* let it end: giving up would cost a synchronisation */
 }
 
+static bool owed(const struct job *job, const void *owner)
+{
+    return job->owner == owner && job->done;
+}
+
+bool instrument_owes(const struct instrument *instrument, const void *owner)
+{
+    bool owes = instrument->current && owed(instrument->current, owner);
+    for (const struct job *job = instrument->first; job && !owes; job = job->next)
+        owes = owed(job, owner);
+    return owes;
+}
+
 static void fail_others(struct instrument *instrument, struct job *others)
 {
     struct error why;

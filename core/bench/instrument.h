@@ -70,6 +70,9 @@ int instrument_make_safe(struct instrument *instrument, instrument_done *done, v
  * still done. */
 void instrument_forget(struct instrument *instrument, void *owner);
 
+/* Whether something that `owner` asked is still to be answered. */
+bool instrument_owes(const struct instrument *instrument, const void *owner);
+
 /* Hangs up and begins anew, off first: for one whose state is no longer known. */
 void instrument_restart(struct instrument *instrument, const struct error *why);
 

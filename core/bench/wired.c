@@ -370,6 +370,30 @@ struct instrument *wired_instrument(const struct channel *channel, int i)
     return i >= 0 && i < WIRED_INSTRUMENTS ? all[i] : NULL;
 }
 
+/* `shared` lies behind the scan: it may be in use by another channel. */
+static bool awaits(const struct wired *wired, const struct instrument *instrument,
+                   const struct scan *scan, const struct instrument *shared)
+{
+    return instrument_owes(instrument, wired) ||
+           (scan && scan->place == SCAN_JOINING && instrument == scan->scanner) ||
+           (scan && scan->place == SCAN_WAITING && instrument == shared);
+}
+
+const struct instrument *wired_awaited(const struct channel *channel)
+{
+    for (int i = 0; i < WIRED_INSTRUMENTS; i++) {
+        const struct instrument *instrument = wired_instrument(channel, i);
+        if (!instrument)
+            continue;
+        const struct wired *wired = (const struct wired *)channel;
+        const struct wired_spec *spec = &wired->spec;
+        if (awaits(wired, instrument, wired->scan, spec->meter.instrument) ||
+            awaits(wired, instrument, wired->ohmmeter_scan, spec->ohmmeter.instrument))
+            return instrument;
+    }
+    return NULL;
+}
+
 const char *wired_instrument_role(int i)
 {
     static const char *const roles[WIRED_INSTRUMENTS] = {

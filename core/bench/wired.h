@@ -49,4 +49,8 @@ struct channel *wired_channel(const struct wired_spec *spec);
 struct instrument *wired_instrument(const struct channel *channel, int i);
 const char *wired_instrument_role(int i);
 
+/* Of its instruments the first that has not answered what it is asked now; NULL: all have, or it is
+ * another kind of channel. */
+const struct instrument *wired_awaited(const struct channel *channel);
+
 #endif

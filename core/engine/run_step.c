@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "bench/by_hand.h"
+#include "bench/wired.h"
 #include "engine/engine_internal.h"
 #include "engine/lost.h"
 #include "engine/unfit.h"
@@ -418,9 +419,10 @@ void run_step_due(struct live_run *run)
         call(run, AWAIT_READING);
         return;
     }
-    /* Asked, and no answer in time. */
+    /* Asked, and no answer in time: it may be patient with its line for longer than a step is. */
     struct error failure;
-    error_set(&failure, ERROR_LOST, run->channel->name, "look at the instrument and its link",
+    const struct instrument *awaited = wired_awaited(run->channel);
+    error_set(&failure, ERROR_LOST, awaited ? instrument_name(awaited) : run->channel->name, "look at the instrument and its link",
               "no answer in time");
     answered(run, NULL, &failure);
 }

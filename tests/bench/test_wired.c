@@ -168,10 +168,15 @@ static void test_reading_fails(void **state)
     open_place(&place, WITH_METER | WITH_THERMOMETER, &told);
     place.thermometer->silent_on = "T?";
     place.thermometer->silences = 1;
+    assert_null(wired_awaited(place.channel));
     assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
+    assert_string_equal(instrument_name(wired_awaited(place.channel)), "M");
+    wires_run(&place.wires, 0.02); /* the meter has answered, and nobody waits for it any more */
+    assert_string_equal(instrument_name(wired_awaited(place.channel)), "T");
     until(&place, &told.failures, 1);
     assert_string_equal(told.failure.what, "T");
     assert_int_equal(told.readings, 0);
+    assert_null(wired_awaited(place.channel));
     reads(&place, &told); /* and the next is well */
     assert_true(told.reading.temperature == 21.5);
     place.meter->hang_up_on = "V?";

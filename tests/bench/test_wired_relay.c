@@ -112,6 +112,8 @@ static void test_scanner(void **state)
     for (int i = 1; i <= 5; i++) {
         assert_int_equal(place.channel->ops->read(place.channel, &reading, NULL), CHANNEL_LATER);
         assert_int_equal(second->ops->read(second, &reading, NULL), CHANNEL_LATER);
+        assert_string_equal(instrument_name(wired_awaited(place.channel)), "R"); /* joining */
+        assert_string_equal(instrument_name(wired_awaited(second)), "M"); /* not its turn yet */
         until(&place, &told.readings, i);
         until(&place, &other.readings, i);
     }

@@ -32,6 +32,7 @@ meter flood - gap
 meter chatter - any
 load queue-error - on
 load over-temperature - failed
+meter late 5.5 again
 T
 count=$(wc -l <cases.txt)
 serve bench --sets "$count" --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" \
@@ -41,6 +42,9 @@ sed -i 's/ = channel {/&  frozen_after = 5,/' bench.lua
 chatters=meter-$(grep -n '^meter chatter' cases.txt | cut -d: -f1)
 sed -i "/name = \"$chatters\"/,/driver/ s/driver = \"meter\",/& settings = { marked = true },/" bench.lua
 grep -q marked bench.lua || fail "no meter is marked"
+# One whose line is given longer than the step gives it (5 s): then the step is who says that nothing came.
+sed -i "s,pty(\"\(.*/meter-$count\)\"),pty(\"\1\"\, { patience = \"8 s\" }),w patient.txt" bench.lua
+[ -s patient.txt ] || fail "no meter's line is patient"
 "$PERDURE" new --clock x10 --seed 7 >/dev/null
 labels=$(seq -f 'T-%02g' 1 "$count" | paste -sd,)
 "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels "$labels" >/dev/null
@@ -94,6 +98,14 @@ while read -r kind fault value becomes; do
     amps=$(amps_of "$i")
     no_current "$amps" || fail "$kind $fault: $amps A flow while it waits"
 done <cases.txt
+
+# Whoever loses patience, the instrument is named.
+impatient="SELECT count(*) FROM event WHERE text LIKE 'channel E$count: meter-$count: no answer in time;%'"
+for _ in $(seq 150); do
+    [ "$(ask_logbook "$impatient")" -gt 0 ] && break
+    sleep 0.1
+done
+[ "$(ask_logbook "$impatient")" -gt 0 ] || fail "not named: $(ask_logbook "SELECT text FROM event WHERE text LIKE 'channel E$count:%'")"
 
 # Somebody is told of what does not come back at once, and of nothing else.
 for _ in $(seq 150); do
