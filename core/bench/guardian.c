@@ -56,8 +56,7 @@ struct guardian {
     struct guardian_counts counts;
 };
 
-/* --- children ----------------------------------------------------------------------------------
- */
+/* --- children --------------------------------------------------------------------------------- */
 
 /* One that is stuck in a device's driver dies only when that returns: so none is waited for. */
 static bool reap(struct guardian *guardian)
@@ -150,8 +149,7 @@ static int spawn(pid_t *pid, int socket, double patience)
     return code;
 }
 
-/* --- talking -----------------------------------------------------------------------------------
- */
+/* --- talking ---------------------------------------------------------------------------------- */
 
 /* False, and it is lost, when the order could not be sent. A beat finds room or is left out. */
 static bool send_order(struct guardian *guardian, struct guardian_order *order, const char *safe,
@@ -298,8 +296,7 @@ static void start_first(struct guardian *guardian)
         lose(guardian, "it does not answer", 0);
 }
 
-/* --- holds -------------------------------------------------------------------------------------
- */
+/* --- holds ------------------------------------------------------------------------------------ */
 
 static bool drop_hold(struct guardian *guardian, int id)
 {
@@ -350,8 +347,7 @@ void guardian_release(struct guardian *guardian, int id)
         guardian->beat_due_us = 0;
 }
 
-/* --- open and close ----------------------------------------------------------------------------
- */
+/* --- open and close --------------------------------------------------------------------------- */
 
 struct guardian *guardian_open(double patience)
 {
@@ -394,8 +390,7 @@ void guardian_close(struct guardian *guardian)
     free(guardian);
 }
 
-/* --- asking ------------------------------------------------------------------------------------
- */
+/* --- asking ----------------------------------------------------------------------------------- */
 
 enum guardian_state guardian_state(const struct guardian *guardian)
 {

@@ -47,8 +47,7 @@ struct child {
     struct keeper *keepers, *leaving;
 };
 
-/* --- keepers -----------------------------------------------------------------------------------
- */
+/* --- keepers ---------------------------------------------------------------------------------- */
 
 static void release(struct child *child, int id)
 {
@@ -98,8 +97,7 @@ static void fire_last(struct child *child)
     }
 }
 
-/* --- talking -----------------------------------------------------------------------------------
- */
+/* --- talking ---------------------------------------------------------------------------------- */
 
 /* A keeper that is stuck for longer than it tries counts no more. */
 static bool fires(const struct child *child)
@@ -171,8 +169,7 @@ static void listen_to(struct child *child)
     }
 }
 
-/* --- watching ----------------------------------------------------------------------------------
- */
+/* --- watching --------------------------------------------------------------------------------- */
 
 static int wait_ms(const struct child *child)
 {
@@ -212,8 +209,7 @@ static void watch(struct child *child)
         fire_last(child);
 }
 
-/* --- beginning ---------------------------------------------------------------------------------
- */
+/* --- beginning -------------------------------------------------------------------------------- */
 
 static void ignore_signals(void)
 {

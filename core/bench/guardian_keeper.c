@@ -51,8 +51,7 @@ struct keeper_work {
     char bytes[2 + GUARDIAN_SAFE_MOST]; /* terminator, safe bytes */
 };
 
-/* --- the thread --------------------------------------------------------------------------------
- */
+/* --- the thread ------------------------------------------------------------------------------- */
 
 static void drop_line(struct keeper_work *work)
 {
@@ -177,8 +176,7 @@ static void *keep(void *argument)
     return NULL;
 }
 
-/* --- the owner's side --------------------------------------------------------------------------
- */
+/* --- the owner's side ------------------------------------------------------------------------- */
 
 /* The line ends that the bytes end with, at most two: what ends a command on this line. */
 static size_t terminator_of(const char *safe, size_t length)

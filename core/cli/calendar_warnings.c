@@ -61,8 +61,7 @@ static char *day_name(int64_t number, char day[40])
     return day;
 }
 
-/* --- windows
- * ------------------------------------------------------------------------------------ */
+/* --- windows ---------------------------------------------------------------------------------- */
 
 json_t *late_by_entry(const struct rehearsed *rehearsed)
 {
@@ -145,8 +144,7 @@ static void warn_of_windows(const struct rehearsed *rehearsed, const json_t *bes
     json_decref(late);
 }
 
-/* --- days
- * ------------------------------------------------------------------------------------- */
+/* --- days ------------------------------------------------------------------------------------- */
 
 /* The checks that became ready on one day. */
 struct crowd {
@@ -230,8 +228,7 @@ json_t *calendar_warnings(const struct rehearsed *rehearsed, const json_t *best,
     return out;
 }
 
-/* --- people
- * ------------------------------------------------------------------------------------ */
+/* --- people ----------------------------------------------------------------------------------- */
 
 static void need_person(const struct rehearsed *rehearsed, json_t *days, utc_us at)
 {

@@ -41,8 +41,7 @@ struct verb {
 
 extern const struct verb *const verbs[]; /* ends with NULL */
 
-/* --- arguments (arguments.c)
- * ------------------------------------------------------------------------- */
+/* --- arguments (arguments.c) ------------------------------------------------------------------ */
 
 /* Parses what follows the program's name; *verb is NULL for help. */
 int arguments_parse(int count, char **values, struct arguments *out, const struct verb **verb,
@@ -58,8 +57,7 @@ int argument_number(const struct arguments *arguments, const char *option, int u
                     struct error *error);
 int argument_run(const char *word, int64_t *id, struct error *error);
 
-/* --- printing (print.c)
- * --------------------------------------------------------------------------------- */
+/* --- printing (print.c) ----------------------------------------------------------------------- */
 
 /* A table of rows (a JSON array of objects), or the rows as they are with --json. A column that no
  * row has a value for is left out. */

@@ -39,8 +39,7 @@ static double seconds_now(void)
     return (double)now.tv_sec + (double)now.tv_nsec / 1e9;
 }
 
-/* --- lines ---------------------------------------------------------------------------------------
- */
+/* --- lines ------------------------------------------------------------------------------------ */
 
 static void print_change(const struct following *f, const json_t *row, const struct zone *zone)
 {
@@ -67,8 +66,7 @@ static void print_change(const struct following *f, const json_t *row, const str
     text_free(&line);
 }
 
-/* --- the screen ----------------------------------------------------------------------------------
- */
+/* --- the screen ------------------------------------------------------------------------------- */
 
 /* Expected ends hold until something happens: they are worked out then, and now and then. */
 static int look_over(struct following *f, struct logbook *logbook, utc_us now, struct error *error)
@@ -114,8 +112,7 @@ static int draw(struct following *f, struct logbook *logbook, utc_us now, struct
     return 0;
 }
 
-/* --- the loop ------------------------------------------------------------------------------------
- */
+/* --- the loop --------------------------------------------------------------------------------- */
 
 static int look(struct following *f, struct error *error)
 {

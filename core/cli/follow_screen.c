@@ -13,8 +13,7 @@
 #define BAR         10
 #define COMING_MOST 4
 
-/* --- small help ----------------------------------------------------------------------------------
- */
+/* --- small help ------------------------------------------------------------------------------- */
 
 static int64_t number_of(const json_t *row, const char *key)
 {
@@ -59,8 +58,7 @@ static double elapsed(const struct follow_sight *sight, const json_t *step)
                              : (double)(sight->now - row_instant(step, "started_at")) / 1e6;
 }
 
-/* --- one run -------------------------------------------------------------------------------------
- */
+/* --- one run ---------------------------------------------------------------------------------- */
 
 struct line {
     int64_t run;
@@ -184,8 +182,7 @@ static void say_run(const struct follow_sight *sight, const json_t *run, bool wi
         say_next(sight, run, &line->detail);
 }
 
-/* --- the runs ------------------------------------------------------------------------------------
- */
+/* --- the runs --------------------------------------------------------------------------------- */
 
 static const char *bytes_of(const struct text *text)
 {
@@ -306,8 +303,7 @@ static void add_runs(const struct follow_sight *sight, struct screen_size size, 
     free(lines);
 }
 
-/* --- questions and what comes --------------------------------------------------------------------
- */
+/* --- questions and what comes ----------------------------------------------------------------- */
 
 /* Wrapped, for what a person is told to do must not be cut: at spaces, a long word anywhere.
  * Returns how many lines it took. */

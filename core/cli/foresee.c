@@ -64,8 +64,7 @@ void foresee(const struct arguments *arguments, int64_t run)
     logbook_close(logbook);
 }
 
-/* --- a protocol
- * ------------------------------------------------------------------------------- */
+/* --- a protocol ------------------------------------------------------------------------------- */
 
 static int module_of_source(void *owner, const char *name, char **text, size_t *length,
                             struct error *error)

@@ -197,8 +197,7 @@ static bool scaled_of(const struct reader *r, enum role role, double most, doubl
     return true;
 }
 
-/* --- rows
- * ---------------------------------------------------------------------------------------*/
+/* --- rows ------------------------------------------------------------------------------------- */
 
 static void note_bad(struct reader *r, const char *why)
 {

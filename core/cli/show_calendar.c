@@ -13,8 +13,7 @@
 #define DAY        (86400 * US_PER_S)
 #define DAYS_SHOWN 6 /* stretches of days, in a line */
 
-/* --- the calendar: what one entry of the study started, together ---------------------------------
- */
+/* --- the calendar: what one entry of the study started, together ------------------------------ */
 
 struct block {
     utc_us from, until;
@@ -73,8 +72,7 @@ static json_t *calendar_rows(const json_t *runs)
     return rows;
 }
 
-/* --- the busiest day
- * -------------------------------------------------------------------------------- */
+/* --- the busiest day -------------------------------------------------------------------------- */
 
 static int64_t day_number(const struct zone *zone, utc_us at)
 {

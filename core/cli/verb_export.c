@@ -24,8 +24,7 @@ struct export
     size_t rows[PACKAGE_TABLES];
 };
 
-/* --- tables
- * ------------------------------------------------------------------------------------ */
+/* --- tables ----------------------------------------------------------------------------------- */
 
 static int open_table(const struct export *export, enum package_name name, struct csv_file *csv,
                       struct error *error)
@@ -116,8 +115,7 @@ static json_t *flat_rows(const struct export *export)
     return rows;
 }
 
-/* --- steps and readings
- * ---------------------------------------------------------------------------------- */
+/* --- steps and readings ----------------------------------------------------------------------- */
 
 /* Too many to be held: each step goes to its table as it is read, and its readings to theirs. */
 struct writing {
@@ -176,8 +174,7 @@ static int write_steps(struct export *export, struct error *error)
     return close_table(&writing.steps, error);
 }
 
-/* --- the package
- * ------------------------------------------------------------------------------- */
+/* --- the package ------------------------------------------------------------------------------ */
 
 /* A new folder, an empty one, or one that holds an earlier export: nothing else is written over. */
 static int take_folder(const char *folder, struct error *error)

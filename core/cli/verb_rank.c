@@ -9,8 +9,7 @@
 #include "verdict/channels.h"
 #include "verdict/standing.h"
 
-/* --- showing it
- * ------------------------------------------------------------------------------------------ */
+/* --- showing it ------------------------------------------------------------------------------- */
 
 static json_t *row_of(const struct standing *r, size_t m)
 {

@@ -34,8 +34,7 @@ struct watch {
     int step_count;
 };
 
-/* --- changes -------------------------------------------------------------------------------------
- */
+/* --- changes ---------------------------------------------------------------------------------- */
 
 static struct watched *find(const struct watch *watch, int64_t id)
 {
@@ -71,8 +70,7 @@ static void sort_by_time(json_t *changes)
     }
 }
 
-/* --- runs ----------------------------------------------------------------------------------------
- */
+/* --- runs ------------------------------------------------------------------------------------- */
 
 static struct watched *take_up(struct watch *watch, const json_t *row)
 {
@@ -211,8 +209,7 @@ static int events(struct watch *watch, struct logbook *logbook, json_t *changes,
     return error->code;
 }
 
-/* --- steps ---------------------------------------------------------------------------------------
- */
+/* --- steps ------------------------------------------------------------------------------------ */
 
 static void add_number(struct text *text, const json_t *row, const char *key, const char *unit)
 {
@@ -313,8 +310,7 @@ static int steps(struct watch *watch, struct logbook *logbook, json_t *changes, 
     return 0;
 }
 
-/* --- results and answers -------------------------------------------------------------------------
- */
+/* --- results and answers ---------------------------------------------------------------------- */
 
 static int results(struct watched *run, struct logbook *logbook, json_t *changes,
                    struct error *error)
@@ -396,8 +392,7 @@ static int touched(const struct watch *watch, struct logbook *logbook, bool all,
     return 0;
 }
 
-/* --- all of it -----------------------------------------------------------------------------------
- */
+/* --- all of it -------------------------------------------------------------------------------- */
 
 static void forget_those_over(struct watch *watch)
 {

@@ -35,8 +35,7 @@ struct correction {
     struct step_sums sums;
 };
 
-/* --- telling -------------------------------------------------------------------------------------
- */
+/* --- telling ---------------------------------------------------------------------------------- */
 
 static int event_of(struct correction *c, int64_t run, const struct text *words,
                     struct error *error)
@@ -86,8 +85,7 @@ static int refuse_own(const struct correction *c, struct error *error)
                      "by it, and there is no figure to correct");
 }
 
-/* --- the entry itself ----------------------------------------------------------------------------
- */
+/* --- the entry itself ------------------------------------------------------------------------- */
 
 /* A display is typed in parts: what is not typed again stays as it was. */
 static void keep_untyped(json_t *value, const json_t *before)
@@ -169,8 +167,7 @@ static int put_times(struct correction *c, const char *answer, struct error *err
     return error->code;
 }
 
-/* --- what the script made of it ------------------------------------------------------------------
- */
+/* --- what the script made of it --------------------------------------------------------------- */
 
 /* A study that has read the child's results goes on by what it read. */
 static int tell_study(struct correction *c, const json_t *was, const json_t *is,
@@ -297,8 +294,7 @@ static int work_out(struct correction *c, const json_t *was, const json_t *is, s
     return 0;
 }
 
-/* --- the act -------------------------------------------------------------------------------------
- */
+/* --- the act ---------------------------------------------------------------------------------- */
 
 static int apply(struct correction *c, json_t *value, struct error *error)
 {

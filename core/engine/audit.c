@@ -32,8 +32,7 @@ static void finding(struct audit *audit, const char *format, ...)
     json_array_append_new(audit->findings, json_string(text));
 }
 
-/* --- steps
- * --------------------------------------------------------------------------------------------- */
+/* --- steps ------------------------------------------------------------------------------------ */
 
 struct stretch {
     double from, to; /* s from the step's start */
@@ -158,9 +157,7 @@ int audit_charges(struct audit *audit, struct logbook *logbook, struct error *er
     return error->code;
 }
 
-/* --- runs
- * ------------------------------------------------------------------------------------------------
- */
+/* --- runs ------------------------------------------------------------------------------------- */
 
 static int audit_text(struct audit *audit, struct logbook *logbook, const char *hash,
                       struct error *error)

@@ -39,8 +39,7 @@ char *control_path(const char *logbook_path, char *buffer, size_t size)
     return buffer;
 }
 
-/* --- replies
- * -------------------------------------------------------------------------------------------- */
+/* --- replies ---------------------------------------------------------------------------------- */
 
 static void closed(uv_handle_t *handle)
 {
@@ -81,8 +80,7 @@ static void send_reply(void *owner, const char *reply)
         hang_up(caller);
 }
 
-/* --- requests
- * --------------------------------------------------------------------------------------------- */
+/* --- requests --------------------------------------------------------------------------------- */
 
 static void room(uv_handle_t *handle, size_t suggested, uv_buf_t *buffer)
 {
@@ -170,8 +168,7 @@ void control_close(struct engine *engine)
     uv_close((uv_handle_t *)&control->pipe, server_closed);
 }
 
-/* --- the other side
- * ----------------------------------------------------------------------------------------- */
+/* --- the other side --------------------------------------------------------------------------- */
 
 static int no_engine(struct error *error, const char *socket_path)
 {

@@ -10,8 +10,7 @@
 #define ALIKE       1e-12
 #define UNCERTAINTY "_uncertainty"
 
-/* --- comparing -----------------------------------------------------------------------------------
- */
+/* --- comparing -------------------------------------------------------------------------------- */
 
 static bool same_number(double was, double is)
 {
@@ -36,8 +35,7 @@ bool correct_same(const json_t *was, const json_t *is)
     return true;
 }
 
-/* --- values --------------------------------------------------------------------------------------
- */
+/* --- values ----------------------------------------------------------------------------------- */
 
 struct pair {
     char was[64], is[64];
@@ -68,8 +66,7 @@ static void add_row(json_t *rows, const char *what, const char *was, const char 
     json_array_append_new(rows, json_pack("{s:s, s:s, s:s}", "what", what, "was", was, "is", is));
 }
 
-/* --- results -------------------------------------------------------------------------------------
- */
+/* --- results ---------------------------------------------------------------------------------- */
 
 static void add_result(const json_t *args, const char *value, const char *uncertainty,
                        struct text *out)
@@ -100,8 +97,7 @@ void correct_say_result(const json_t *was, const json_t *is, struct text *out, j
     text_free(&now);
 }
 
-/* --- outcomes ------------------------------------------------------------------------------------
- */
+/* --- outcomes --------------------------------------------------------------------------------- */
 
 /* The bench unit of an outcome's value, which its name tells (outcome.c). */
 static const char *unit_of(const char *name)

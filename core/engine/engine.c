@@ -30,8 +30,7 @@ int64_t real_us(void)
     return now.tv_sec * US_PER_S + now.tv_nsec / 1000;
 }
 
-/* --- the transaction
- * --------------------------------------------------------------------------------- */
+/* --- the transaction -------------------------------------------------------------------------- */
 
 struct error *engine_error(struct engine *engine)
 {
@@ -76,8 +75,7 @@ void engine_tell(struct engine *engine, const char *level, const char *text)
         engine->options.tell(engine->options.owner, now, 0, level, text);
 }
 
-/* --- runs
- * ---------------------------------------------------------------------------------------------- */
+/* --- runs ------------------------------------------------------------------------------------- */
 
 static void append(struct engine *engine, struct live_run *run)
 {
@@ -210,8 +208,7 @@ bool engine_idle(const struct engine *engine)
     return engine_count(engine).working == 0 && !engine->energising && !engine->queue_changed;
 }
 
-/* --- trouble
- * --------------------------------------------------------------------------------------------- */
+/* --- trouble ---------------------------------------------------------------------------------- */
 
 static void make_bench_safe(struct engine *engine)
 {
@@ -279,8 +276,7 @@ static void try_again(struct engine *engine)
     engine->changes++;
 }
 
-/* --- the guardian --------------------------------------------------------------------------------
- */
+/* --- the guardian ----------------------------------------------------------------------------- */
 
 static bool is_real(const struct live_run *run)
 {
@@ -329,8 +325,7 @@ static void watch_guardian(struct engine *engine)
     }
 }
 
-/* --- the pass
- * ---------------------------------------------------------------------------------------------- */
+/* --- the pass --------------------------------------------------------------------------------- */
 
 static void energise(struct engine *engine)
 {
@@ -386,8 +381,7 @@ int engine_pass(struct engine *engine, struct error *error)
     return 0;
 }
 
-/* --- open and close
- * ------------------------------------------------------------------------------------------ */
+/* --- open and close --------------------------------------------------------------------------- */
 
 int engine_open(struct engine **out, const struct engine_options *options, struct error *error)
 {

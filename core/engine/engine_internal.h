@@ -48,8 +48,7 @@ struct engine {
     struct unfit *unfit;       /* unfit.c: channels set aside, and what for */
 };
 
-/* --- engine.c ------------------------------------------------------------------------------------
- */
+/* --- engine.c --------------------------------------------------------------------------------- */
 
 /* Where a failed logbook write goes: the engine looks at it once, at the end of the pass. */
 struct error *engine_error(struct engine *engine);
@@ -75,8 +74,7 @@ int64_t real_us(void);
 /* An event of the engine itself, on record and told. */
 void engine_tell(struct engine *engine, const char *level, const char *text);
 
-/* --- loop.c
- * ------------------------------------------------------------------------------------------ */
+/* --- loop.c ----------------------------------------------------------------------------------- */
 
 int loop_open(struct engine *engine, struct error *error);
 void loop_close(struct engine *engine);
@@ -85,14 +83,12 @@ void loop_wake(struct engine *engine);
 /* Its uv_loop_t. */
 void *loop_uv(struct engine *engine);
 
-/* --- control.c: the socket that other commands talk to
- * ------------------------------------------------ */
+/* --- control.c: the socket that other commands talk to ---------------------------------------- */
 
 int control_open(struct engine *engine, void *uv_loop, struct error *error);
 void control_close(struct engine *engine);
 
-/* --- ask.c: requests from outside
- * --------------------------------------------------------------------------- */
+/* --- ask.c: requests from outside ------------------------------------------------------------- */
 
 /* Gives the replies of what is now committed. */
 void ask_reply_all(struct engine *engine);

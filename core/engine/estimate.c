@@ -46,8 +46,7 @@ void estimates_free(struct estimates *estimates)
     free(estimates);
 }
 
-/* --- rehearsing ----------------------------------------------------------------------------------
- */
+/* --- rehearsing ------------------------------------------------------------------------------- */
 
 struct stage {
     struct logbook *logbook;

@@ -23,8 +23,7 @@ struct face {
 /* Whether all that is in memory is committed: only then may it be shown. */
 bool engine_on_record(const struct engine *engine);
 
-/* --- seeing: strings are good during the call, values are SI, NAN where there is none ----------
- */
+/* --- seeing: strings are good during the call, values are SI, NAN where there is none --------- */
 
 struct engine_sight {
     utc_us now;
@@ -66,8 +65,7 @@ struct run_sight {
 void engine_see_runs(const struct engine *engine,
                      void (*visit)(void *context, const struct run_sight *sight), void *context);
 
-/* --- asking ------------------------------------------------------------------------------------
- */
+/* --- asking ----------------------------------------------------------------------------------- */
 
 /* Makes the change of a request (JSON, see acts.h) at once; `done` is called with the reply, a line
  * {"reply": ..} or {"error": {code, what, why, todo}}, when the change is committed and, for a

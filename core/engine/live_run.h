@@ -99,8 +99,7 @@ struct live_run {
     utc_us until; /* WAITING: the calendar instant */
 };
 
-/* --- run.c: life cycle ---------------------------------------------------------------------------
- */
+/* --- run.c: life cycle ------------------------------------------------------------------------ */
 
 struct live_run *run_new(struct engine *engine, struct run_record *record, struct error *error);
 /* Drops it from memory; its channel is made safe and freed. */
@@ -137,8 +136,7 @@ void run_waits_no_more(struct live_run *run);
 void run_event(struct live_run *run, const char *level, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
-/* --- run_step.c: a step on a channel
- * --------------------------------------------------------------- */
+/* --- run_step.c: a step on a channel ---------------------------------------------------------- */
 
 /* Checks the plan against the channel's limits and puts the step on record; `taken_up` when it was
  * begun earlier. The channel is energised later, by run_step_energise, once that is committed. True
@@ -159,8 +157,7 @@ void run_step_notify(void *owner, const struct reading *reading, const struct er
 /* A person has looked at the cell of a step that was to begin or to go on: so it does. */
 void run_step_go_on(struct live_run *run);
 
-/* --- run_cell.c: the cell in the channel, and the person who handles it --------------------------
- */
+/* --- run_cell.c: the cell in the channel, and the person who handles it ----------------------- */
 
 /* Before a run's start: true when a person is asked to put the cell in. */
 bool cell_ask_for(struct live_run *run);
@@ -172,16 +169,14 @@ bool cell_is_wrong(struct live_run *run, const struct reading *reading, enum ste
 /* The engine's own question has its answer (JSON). */
 void cell_answered(struct live_run *run, const char *answer);
 
-/* --- run_by_hand.c: a step that a person does ----------------------------------------------------
- */
+/* --- run_by_hand.c: a step that a person does ------------------------------------------------- */
 
 /* Never has its outcome at once. */
 bool by_hand_begin(struct live_run *run, bool taken_up);
 /* With what was typed (JSON, see answer.h), or NULL for a rest that is over. */
 void by_hand_end(struct live_run *run, const char *answer);
 
-/* --- perform.c: the primitives that need no channel
- * ------------------------------------------------ */
+/* --- perform.c: the primitives that need no channel ------------------------------------------- */
 
 /* Performs run->request; true when its outcome is there already (in run->outcome). */
 bool perform(struct live_run *run, bool taken_up);

@@ -35,8 +35,7 @@ struct notifier {
     utc_us look_at; /* when the next window ends */
 };
 
-/* --- notices
- * ---------------------------------------------------------------------------------------- */
+/* --- notices ---------------------------------------------------------------------------------- */
 
 static void notice_free(struct notice *notice)
 {
@@ -114,8 +113,7 @@ static struct notice *begin(struct live_run *run, int64_t n, const char *what)
     return notice;
 }
 
-/* --- facts
- * ------------------------------------------------------------------------------------------ */
+/* --- facts ------------------------------------------------------------------------------------ */
 
 static void add_fact(struct notice *notice, const char *name, const char *value)
 {
@@ -201,8 +199,7 @@ static void complete(struct live_run *run, struct notice *notice, struct text *w
     put(engine, notice);
 }
 
-/* --- what is due
- * ------------------------------------------------------------------------------------ */
+/* --- what is due ------------------------------------------------------------------------------ */
 
 /* The end of a run's window while nobody has looked at its cell: it waits for a channel, to be put
  * in, or for the answer to the very first thing it asks. 0: no window, or it was looked at. */
@@ -315,8 +312,7 @@ void notify_lost(struct live_run *run)
     complete(run, notice, &words, &text, cells);
 }
 
-/* --- telling
- * ---------------------------------------------------------------------------------------- */
+/* --- telling ---------------------------------------------------------------------------------- */
 
 static void ended(void *owner, const char *text, bool well)
 {
@@ -385,8 +381,7 @@ void notify_drop(struct engine *engine)
     }
 }
 
-/* --- open and close
- * ------------------------------------------------------------------------------------ */
+/* --- open and close --------------------------------------------------------------------------- */
 
 int notify_open(struct engine *engine, struct error *error)
 {

@@ -94,8 +94,7 @@ bool notify_command_runs(const struct notify_command *command)
     return command->runs != NULL;
 }
 
-/* --- one child
- * -------------------------------------------------------------------------------------- */
+/* --- one child -------------------------------------------------------------------------------- */
 
 static void closed(uv_handle_t *handle)
 {

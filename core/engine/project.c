@@ -20,8 +20,7 @@ utc_us project_later(const struct walk *w, utc_us from, const struct duration *d
     return zone_after(logbook_zone(w->p->logbook), from, duration);
 }
 
-/* --- what a study asks for
- * ---------------------------------------------------------------------------- */
+/* --- what a study asks for -------------------------------------------------------------------- */
 
 static void answer(struct walk *w)
 {
@@ -63,8 +62,7 @@ static void keep_looked_at(struct walk *w)
     json_decref(cells);
 }
 
-/* --- one study
- * ---------------------------------------------------------------------------------------- */
+/* --- one study -------------------------------------------------------------------------------- */
 
 /* Up to what it asks for next that is not on record. */
 static void advance(struct walk *w, const char *outcome)
@@ -162,8 +160,7 @@ static void end(struct walk *w)
     run_record_free(&w->record);
 }
 
-/* --- all of them
- * -------------------------------------------------------------------------------------- */
+/* --- all of them ------------------------------------------------------------------------------ */
 
 static utc_us *first_free(const struct plan *plan)
 {

@@ -54,8 +54,7 @@ struct plan {
 /* By the clock of the logbook's zone. */
 utc_us project_later(const struct walk *w, utc_us from, const struct duration *duration);
 
-/* --- project_runs.c: a protocol on many cells
- * ----------------------------------------------------- */
+/* --- project_runs.c: a protocol on many cells ------------------------------------------------- */
 
 /* Queues the runs of w->request; false, and an outcome, when it cannot be performed. */
 bool project_perform(struct plan *plan, struct walk *w);

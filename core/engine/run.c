@@ -124,8 +124,7 @@ void run_waits_no_more(struct live_run *run)
     set_state(run, run->record.state, clock_utc(run->engine->options.clock), NULL);
 }
 
-/* --- beginning
- * ------------------------------------------------------------------------------------- */
+/* --- beginning -------------------------------------------------------------------------------- */
 
 static int open_script(struct live_run *run, struct error *error)
 {
@@ -241,8 +240,7 @@ void run_requeue(struct live_run *run)
     logbook_requeue_run(engine->options.logbook, run->record.id, anew, engine_error(engine));
 }
 
-/* --- going on
- * --------------------------------------------------------------------------------------- */
+/* --- going on --------------------------------------------------------------------------------- */
 
 void run_journal_outcome(struct live_run *run, const char *outcome)
 {
@@ -385,8 +383,7 @@ void run_hear_again(struct live_run *run)
                         failure.why);
 }
 
-/* --- ending and parking
- * ------------------------------------------------------------------------------ */
+/* --- ending and parking ----------------------------------------------------------------------- */
 
 void run_end(struct live_run *run, enum run_state state, const char *why)
 {

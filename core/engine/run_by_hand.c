@@ -15,8 +15,7 @@
 /* V that a display may show over the most that a cell of the chemistry has: its own error. */
 #define ROOM_VOLTAGE 0.1
 
-/* --- what to say ---------------------------------------------------------------------------------
- */
+/* --- what to say ------------------------------------------------------------------------------ */
 
 static void add_quantity(struct text *out, const char *before, double si, enum dimension dimension)
 {
@@ -77,8 +76,7 @@ static const char *needs(const struct step_plan *plan)
     return plan->kind == STEP_READ ? "\"voltage\"" : "\"charge\"";
 }
 
-/* --- doing ---------------------------------------------------------------------------------------
- */
+/* --- doing ------------------------------------------------------------------------------------ */
 
 static void ask_person(struct live_run *run)
 {

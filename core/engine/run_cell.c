@@ -17,8 +17,7 @@
 #define ROOM_ABOVE 0.05  /* V over the most that a cell of this chemistry stands at */
 #define ROOM_SAME  0.25  /* of the nominal voltage: how far a cell's own may move over a gap */
 
-/* --- asking --------------------------------------------------------------------------------------
- */
+/* --- asking ----------------------------------------------------------------------------------- */
 
 static void ask_own(struct live_run *run, const char *name, const char *words)
 {
@@ -73,8 +72,7 @@ void cell_answered(struct live_run *run, const char *answer)
         run_start(run);
 }
 
-/* --- putting it in -------------------------------------------------------------------------------
- */
+/* --- putting it in ---------------------------------------------------------------------------- */
 
 /* "slot 1 of the charger (H1)" */
 static void add_place(const struct live_run *run, struct text *out)
@@ -111,8 +109,7 @@ bool cell_ask_for(struct live_run *run)
     return true;
 }
 
-/* --- looking at it -------------------------------------------------------------------------------
- */
+/* --- looking at it ---------------------------------------------------------------------------- */
 
 static enum step_guard judge(const struct live_run *run, double voltage)
 {

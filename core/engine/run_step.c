@@ -26,8 +26,7 @@ static bool drives(const struct live_run *run)
     return run->step->plan.kind != STEP_REST && run->step->plan.kind != STEP_READ;
 }
 
-/* --- calls of the channel
- * ------------------------------------------------------------------------- */
+/* --- calls of the channel --------------------------------------------------------------------- */
 
 static void call(struct live_run *run, enum channel_wait wait)
 {
@@ -75,8 +74,7 @@ void run_step_notify(void *owner, const struct reading *reading, const struct er
     loop_wake(run->engine);
 }
 
-/* --- rows
- * ------------------------------------------------------------------------------------------ */
+/* --- rows ------------------------------------------------------------------------------------- */
 
 static void flush_rows(struct live_run *run)
 {
@@ -125,8 +123,7 @@ void run_step_save(struct live_run *run)
     run->unsaved = false;
 }
 
-/* --- beginning
- * -------------------------------------------------------------------------------------- */
+/* --- beginning -------------------------------------------------------------------------------- */
 
 /* Takes up a step that an earlier engine, or a pause, left open. False when there is none on
  * record. */
@@ -268,8 +265,7 @@ void run_step_energise(struct live_run *run)
     call(run, AWAIT_PRESENCE);
 }
 
-/* --- answers
- * ---------------------------------------------------------------------------------------- */
+/* --- answers ---------------------------------------------------------------------------------- */
 
 #define NO_CURRENT 1e-3 /* A: less is none */
 
@@ -422,8 +418,8 @@ void run_step_due(struct live_run *run)
     /* Asked, and no answer in time: it may be patient with its line for longer than a step is. */
     struct error failure;
     const struct instrument *awaited = wired_awaited(run->channel);
-    error_set(&failure, ERROR_LOST, awaited ? instrument_name(awaited) : run->channel->name, "look at the instrument and its link",
-              "no answer in time");
+    error_set(&failure, ERROR_LOST, awaited ? instrument_name(awaited) : run->channel->name,
+              "look at the instrument and its link", "no answer in time");
     answered(run, NULL, &failure);
 }
 

@@ -19,8 +19,7 @@
 
 #define PROTOCOL_PREFIX "protocol/" /* of the modules that are protocols to perform */
 
-/* --- performing ----------------------------------------------------------------------------------
- */
+/* --- performing ------------------------------------------------------------------------------- */
 
 struct perform {
     char name[128], hash[SHA256_HEX];
@@ -259,8 +258,7 @@ static void look_for_cells(struct live_run *run)
     }
 }
 
-/* --- outcomes
- * ------------------------------------------------------------------------------------- */
+/* --- outcomes --------------------------------------------------------------------------------- */
 
 /* By the cell's own last charge, not by when the study began or the others were ready. */
 static const char *timing_of(const struct live_run *run, int64_t cell, utc_us started,
@@ -339,8 +337,7 @@ void study_look(struct live_run *run)
     free(text);
 }
 
-/* --- places and windows
- * ------------------------------------------------------------------------------ */
+/* --- places and windows ----------------------------------------------------------------------- */
 
 void study_place(struct live_run *run)
 {

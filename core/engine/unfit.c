@@ -21,8 +21,7 @@ struct unfit {
     char why[200]; /* "charge: 200 mA is above the limit of 150 mA for this cell in this channel" */
 };
 
-/* --- what it is set aside for --------------------------------------------------------------------
- */
+/* --- what it is set aside for ----------------------------------------------------------------- */
 
 static const char *params_of(const struct live_run *run)
 {
@@ -85,8 +84,7 @@ void unfit_forget(struct engine *engine)
     }
 }
 
-/* --- whose limit it is ---------------------------------------------------------------------------
- */
+/* --- whose limit it is ------------------------------------------------------------------------ */
 
 static bool is_refused(const struct live_run *run, const struct step_plan *plan,
                        const struct limits *limits, struct error *why)
@@ -188,8 +186,7 @@ bool unfit_set_aside(struct live_run *run, const struct channel *channel,
     return true;
 }
 
-/* --- another channel -----------------------------------------------------------------------------
- */
+/* --- another channel -------------------------------------------------------------------------- */
 
 bool unfit_moves(struct live_run *run)
 {

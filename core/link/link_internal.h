@@ -148,16 +148,14 @@ void link_timer(struct link *link, int64_t due_us);
 void link_no_timer(struct link *link);
 int64_t link_now(void); /* us, monotonic */
 
-/* --- exchange.c: one question, one answer
- * --------------------------------------------------------- */
+/* --- exchange.c: one question, one answer ----------------------------------------------------- */
 
 void exchange_io(uv_poll_t *poll, int status, int events);
 void exchange_drain(struct link *link); /* from any open state: out of step */
 void exchange_start(struct link *link); /* the next one, if IDLE */
 void exchange_due(struct link *link);   /* the timer of an open state */
 
-/* --- lock.c: exclusive use
- * -------------------------------------------------------------------------- */
+/* --- lock.c: exclusive use -------------------------------------------------------------------- */
 
 /* Opens a character device for this process alone (flock); -1 and an error. */
 int lock_device(const char *path, struct error *error);

@@ -33,8 +33,7 @@ void live_free(struct live *live)
     free(live);
 }
 
-/* --- curves ------------------------------------------------------------------------------------
- */
+/* --- curves ----------------------------------------------------------------------------------- */
 
 static void halve(struct curve *curve)
 {
@@ -75,8 +74,7 @@ void live_sample(struct live *live, const struct engine *engine)
     engine_see_channels(engine, sample, live);
 }
 
-/* --- writing ------------------------------------------------------------------------------------
- */
+/* --- writing ---------------------------------------------------------------------------------- */
 
 static void add_text(struct text *out, const char *key, const char *value)
 {

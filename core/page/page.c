@@ -38,8 +38,7 @@ struct page {
     int64_t live_us, curves_us;
 };
 
-/* --- what is shown -----------------------------------------------------------------------------
- */
+/* --- what is shown ---------------------------------------------------------------------------- */
 
 static void tell(struct page *page, enum stream_part part, const char *json, size_t length)
 {
@@ -126,8 +125,7 @@ static void take_lists(void *owner, const char *line, size_t length)
     tell(page, STREAM_LISTS, line, length);
 }
 
-/* --- what is asked -----------------------------------------------------------------------------
- */
+/* --- what is asked ---------------------------------------------------------------------------- */
 
 static void ask(void *owner, const char *request, size_t length,
                 void (*done)(void *talk, const char *reply), void *talk)
@@ -149,8 +147,7 @@ static void forget(void *owner, const void *talk)
     engine_forget(page->engine, talk);
 }
 
-/* --- opening and closing -----------------------------------------------------------------------
- */
+/* --- opening and closing ---------------------------------------------------------------------- */
 
 static void close_page(void *owner)
 {

@@ -25,8 +25,7 @@ struct talk {
     bool asked, waiting; /* waiting: suspended, and in routes->asking */
 };
 
-/* --- responding --------------------------------------------------------------------------------
- */
+/* --- responding ------------------------------------------------------------------------------- */
 
 static enum MHD_Result respond(struct MHD_Connection *connection, unsigned status,
                                struct MHD_Response *response, const char *type)
@@ -80,8 +79,7 @@ static enum MHD_Result refuse(struct MHD_Connection *connection, unsigned status
     return result;
 }
 
-/* --- the gate ----------------------------------------------------------------------------------
- */
+/* --- the gate --------------------------------------------------------------------------------- */
 
 struct heads {
     const char *host, *origin, *authorization, *type, *length;
@@ -148,8 +146,7 @@ static enum MHD_Result admit_answer(struct routes *routes, struct MHD_Connection
     return MHD_YES;
 }
 
-/* --- answers -----------------------------------------------------------------------------------
- */
+/* --- answers ---------------------------------------------------------------------------------- */
 
 static void take_out(struct talk *talk)
 {
@@ -225,8 +222,7 @@ static enum MHD_Result give_reply(struct talk *talk)
     return respond_text(talk->connection, status, talk->reply);
 }
 
-/* --- the routes --------------------------------------------------------------------------------
- */
+/* --- the routes ------------------------------------------------------------------------------- */
 
 static enum MHD_Result give_file(struct MHD_Connection *connection, const char *text,
                                  const char *type)

@@ -66,8 +66,7 @@ int server_listen(const struct sockaddr_storage *address, int *listener, int *po
     return 0;
 }
 
-/* --- driving -----------------------------------------------------------------------------------
- */
+/* --- driving ---------------------------------------------------------------------------------- */
 
 static void run(struct server *server);
 
@@ -117,8 +116,7 @@ static void on_tick(uv_timer_t *timer)
     server->options.tick(server->options.owner, now);
 }
 
-/* --- who is connected --------------------------------------------------------------------------
- */
+/* --- who is connected ------------------------------------------------------------------------- */
 
 static struct visitor *visitor_of(struct MHD_Connection *connection)
 {
@@ -174,8 +172,7 @@ void server_lasts(struct MHD_Connection *connection)
         visitor->lasts = true;
 }
 
-/* --- opening and closing -----------------------------------------------------------------------
- */
+/* --- opening and closing ---------------------------------------------------------------------- */
 
 int server_open(struct server **out, void *uv_loop, const struct server_options *options,
                 struct error *error)

@@ -7,8 +7,7 @@
 #include "page_css.h"
 #include "report/svg.h"
 
-/* --- parts
- * ------------------------------------------------------------------------------------- */
+/* --- parts ------------------------------------------------------------------------------------ */
 
 static bool has(const char *string)
 {
@@ -153,8 +152,7 @@ static void add_lines(struct text *out, const char *string)
     text_free(&line);
 }
 
-/* --- sections
- * ---------------------------------------------------------------------------------- */
+/* --- sections --------------------------------------------------------------------------------- */
 
 static void add_head(struct text *out, const struct page *page)
 {

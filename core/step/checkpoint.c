@@ -368,8 +368,7 @@ static int load_line(struct step *step, const char *saved, struct error *error)
     return strcmp(at, " .") == 0 ? 0 : refuse(error, "it goes on with what is not known", at);
 }
 
-/* --- "step/1": names and decimals --------------------------------------------------------------
- */
+/* --- "step/1": names and decimals ------------------------------------------------------------- */
 
 static const struct field *find(const char *name, size_t length)
 {
@@ -433,8 +432,7 @@ static int load_named(struct step *step, const char *saved, struct error *error)
     return 0;
 }
 
-/* --- both --------------------------------------------------------------------------------------
- */
+/* --- both ------------------------------------------------------------------------------------- */
 
 static bool begins(const char *saved, const char *format)
 {

@@ -44,8 +44,7 @@ static inline void sleep_s(double seconds)
     usleep((useconds_t)(seconds * 1e6));
 }
 
-/* --- instruments
- * ---------------------------------------------------------------------------------- */
+/* --- instruments ------------------------------------------------------------------------------ */
 
 struct line {
     int ours, theirs; /* the instrument's end, the link's end; -1 */
@@ -201,8 +200,7 @@ static inline void forget_lines(void)
     }
 }
 
-/* --- processes
- * ------------------------------------------------------------------------------------ */
+/* --- processes -------------------------------------------------------------------------------- */
 
 static inline int count_files(pid_t pid)
 {
@@ -337,8 +335,7 @@ static inline void assert_guardian_ended(const struct engine *engine, double sec
     assert_int_equal(ending_of(engine->guardian, seconds), 0);
 }
 
-/* --- a guardian in this process
- * ------------------------------------------------------------------- */
+/* --- a guardian in this process --------------------------------------------------------------- */
 
 static inline void hold_all(struct guardian *guardian)
 {

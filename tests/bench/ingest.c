@@ -118,8 +118,7 @@ static void fail(const char *what)
     exit(1);
 }
 
-/* --- ours ---------------------------------------------------------------------------------------
- */
+/* --- ours ------------------------------------------------------------------------------------- */
 
 static struct error error;
 
@@ -196,8 +195,7 @@ static struct outcome ours(const char *path, const struct load *load)
     return outcome;
 }
 
-/* --- the bare limit -----------------------------------------------------------------------------
- */
+/* --- the bare limit --------------------------------------------------------------------------- */
 
 struct bare_row {
     int64_t t, v, i, temperature;
@@ -360,8 +358,7 @@ static struct outcome bare(const char *path, const struct load *load)
     return outcome;
 }
 
-/* --- both ---------------------------------------------------------------------------------------
- */
+/* --- both ------------------------------------------------------------------------------------- */
 
 static void keep_best(struct outcome *best, struct outcome latest)
 {

@@ -75,8 +75,7 @@ static void stop_on(int code, const struct error *error)
     exit(1);
 }
 
-/* --- ours
- * --------------------------------------------------------------------------------------------- */
+/* --- ours ------------------------------------------------------------------------------------- */
 
 static void enrol(struct logbook *logbook, int cells, json_t **labels)
 {
@@ -160,8 +159,7 @@ static struct figures ours(const char *folder, int cells, int cycles, double tic
     return figures;
 }
 
-/* --- the bare limit
- * -------------------------------------------------------------------------------------- */
+/* --- the bare limit --------------------------------------------------------------------------- */
 
 struct bare {
     double charge, v1, temperature, moved, energy, last, current;

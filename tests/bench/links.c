@@ -57,8 +57,7 @@ static int beat_begin(double rate, double *first)
     return fd;
 }
 
-/* --- the bare loop
- * ------------------------------------------------------------------------------------ */
+/* --- the bare loop ---------------------------------------------------------------------------- */
 
 static void bare_answer(int fd, struct measured *measured, double due)
 {
@@ -111,8 +110,7 @@ static void bare(struct ptys *instruments, double rate, long beats, struct measu
     close(epoll);
 }
 
-/* --- ours
- * ---------------------------------------------------------------------------------------------- */
+/* --- ours ------------------------------------------------------------------------------------- */
 
 struct ours {
     uv_loop_t loop;
@@ -222,9 +220,7 @@ static void ours(struct ptys *instruments, double rate, long beats, struct measu
     free(ours);
 }
 
-/* --- both
- * -----------------------------------------------------------------------------------------------
- */
+/* --- both ------------------------------------------------------------------------------------- */
 
 static void compare(int count, double rate, double length)
 {

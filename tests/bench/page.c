@@ -43,8 +43,7 @@ static void stop_on(int code, const struct error *error)
     exit(1);
 }
 
-/* --- the browsers --------------------------------------------------------------------------------
- */
+/* --- the browsers ----------------------------------------------------------------------------- */
 
 static int join(int port)
 {
@@ -94,8 +93,7 @@ static void browse(int orders, int port)
     _exit(0);
 }
 
-/* --- measuring ----------------------------------------------------------------------------------
- */
+/* --- measuring -------------------------------------------------------------------------------- */
 
 struct figures {
     double *late; /* us */
@@ -188,8 +186,7 @@ static double print(const char *who, struct figures *f)
     return sum / (double)f->count;
 }
 
-/* --- the engine --------------------------------------------------------------------------------
- */
+/* --- the engine ------------------------------------------------------------------------------- */
 
 static void queue(struct logbook *logbook, int channels)
 {

@@ -4,8 +4,7 @@
 
 #include "guardian_rig.h"
 
-/* --- the engine dies
- * ------------------------------------------------------------------------------ */
+/* --- the engine dies -------------------------------------------------------------------------- */
 
 static void killed(int count)
 {
@@ -100,8 +99,7 @@ static void test_next_engine_is_kept_off_until_it_is_done(void **state)
     close(next);
 }
 
-/* --- the engine hangs
- * ----------------------------------------------------------------------------- */
+/* --- the engine hangs ------------------------------------------------------------------------- */
 
 static void hangs(struct engine *engine, int trips)
 {
@@ -214,8 +212,7 @@ static void test_nothing_held_nothing_trips(void **state)
     guardian_close(guardian);
 }
 
-/* --- a line is stuck
- * ------------------------------------------------------------------------------ */
+/* --- a line is stuck -------------------------------------------------------------------------- */
 
 static void test_jammed_lines_hold_up_no_other(void **state)
 {

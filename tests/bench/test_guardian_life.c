@@ -4,8 +4,7 @@
 
 #include "guardian_rig.h"
 
-/* --- the guardian dies
- * ---------------------------------------------------------------------------- */
+/* --- the guardian dies ------------------------------------------------------------------------ */
 
 /* Returns the new one's process id. */
 static pid_t strike(struct guardian *guardian, int signal_number, double seconds)
@@ -140,8 +139,7 @@ static void test_guardian_ignores_signals(void **state)
     guardian_close(guardian);
 }
 
-/* --- holding and letting go
- * ----------------------------------------------------------------------- */
+/* --- holding and letting go ------------------------------------------------------------------- */
 
 static void test_released_line_gets_nothing(void **state)
 {

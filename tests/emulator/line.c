@@ -73,8 +73,7 @@ static void flush(struct line *line, int64_t now)
         *line->restless = true;
 }
 
-/* --- answers, and what faults make of them -----------------------------------------------------
- */
+/* --- answers, and what faults make of them ---------------------------------------------------- */
 
 static bool strikes(struct line *line, enum fault_kind kind, double *value)
 {

@@ -14,8 +14,7 @@ struct order {
     int times;    /* -1: until cleared */
 };
 
-/* --- what is done to one instrument ------------------------------------------------------------
- */
+/* --- what is done to one instrument ----------------------------------------------------------- */
 
 static bool hang_up(struct order *order, int i)
 {
@@ -92,8 +91,7 @@ static bool set_fault(struct order *order, int i, enum fault_kind kind)
     return true;
 }
 
-/* --- what is done to a cell --------------------------------------------------------------------
- */
+/* --- what is done to a cell ------------------------------------------------------------------- */
 
 static void show_cell(struct order *order, const struct cell_set *set)
 {
@@ -130,8 +128,7 @@ static bool act_on_cell(struct order *order, struct cell_set *set, const char *w
     return true;
 }
 
-/* --- words -------------------------------------------------------------------------------------
- */
+/* --- words ------------------------------------------------------------------------------------ */
 
 static void help(struct text *reply)
 {

@@ -161,8 +161,7 @@ static int read_noise(struct plan *plan, const char *text, struct error *error)
     return read_tweak(plan, text, true, error);
 }
 
-/* --- the cells' truth --------------------------------------------------------------------------
- */
+/* --- the cells' truth ------------------------------------------------------------------------- */
 
 /* Without losses: charge goes in and comes out whole. */
 static void begin_truth(struct plan *plan)
@@ -221,8 +220,7 @@ static int read_soc(struct plan *plan, const char *text, struct error *error)
     return failed;
 }
 
-/* --- endpoints ---------------------------------------------------------------------------------
- */
+/* --- endpoints -------------------------------------------------------------------------------- */
 
 static int read_endpoint(struct plan *plan, const char *text, struct error *error)
 {
@@ -278,8 +276,7 @@ static int check_endpoint(const struct plan *plan, struct endpoint *endpoint, st
     return 0;
 }
 
-/* --- the table ---------------------------------------------------------------------------------
- */
+/* --- the table -------------------------------------------------------------------------------- */
 
 static const struct option {
     const char *name, *wants, *about;

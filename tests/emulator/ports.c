@@ -117,8 +117,7 @@ static int listen_at(struct port *port, struct error *error)
     return 0;
 }
 
-/* --- terminals ---------------------------------------------------------------------------------
- */
+/* --- terminals -------------------------------------------------------------------------------- */
 
 static void terminal_gone(struct line *line)
 {
@@ -168,8 +167,7 @@ static void openers_changed(struct watch *watch, uint32_t events)
     }
 }
 
-/* --- hanging up, coming back -------------------------------------------------------------------
- */
+/* --- hanging up, coming back ------------------------------------------------------------------ */
 
 static void take_down(struct port *port)
 {
@@ -219,8 +217,7 @@ int port_return(struct port *port, struct error *error)
     return failed;
 }
 
-/* --- all of them -------------------------------------------------------------------------------
- */
+/* --- all of them ------------------------------------------------------------------------------ */
 
 struct ports *ports_new(struct loop *loop, const struct pace *pace)
 {

@@ -100,8 +100,7 @@ static inline const char *served_path(const struct served *served, const char *n
     return path;
 }
 
-/* --- lines -------------------------------------------------------------------------------------
- */
+/* --- lines ------------------------------------------------------------------------------------ */
 
 static inline int line_to(const struct served *served, const char *name)
 {
@@ -162,8 +161,7 @@ static inline const char *query(int fd, const char *message)
     return answer;
 }
 
-/* --- orders and the record ---------------------------------------------------------------------
- */
+/* --- orders and the record -------------------------------------------------------------------- */
 
 static inline const char *try_order(const struct served *served, const char *words)
 {

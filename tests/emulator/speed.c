@@ -62,8 +62,7 @@ static void put(int fd, const char *bytes, size_t length)
         must(-1, "write");
 }
 
-/* --- the two that answer ------------------------------------------------------------------------
- */
+/* --- the two that answer ---------------------------------------------------------------------- */
 
 static void answer_barely(const int *masters)
 {
@@ -136,8 +135,7 @@ static pid_t start_emulator(const char *folder, int *slaves)
     return pid;
 }
 
-/* --- the one that asks ---------------------------------------------------------------------------
- */
+/* --- the one that asks ------------------------------------------------------------------------ */
 
 struct speed {
     double a_second, cpu; /* questions; s of the answerer's processor time for one */

@@ -18,8 +18,7 @@
 
 #define RIG_START 1772409600000000LL /* 2026-03-02T00:00:00Z */
 
-/* --- scripts
- * ---------------------------------------------------------------------------------------- */
+/* --- scripts ---------------------------------------------------------------------------------- */
 
 /* The text of a script is letters, one a request: c charge 1 A for 600 s, d discharge 1 A for 300
  * s, v discharge 1 A to 1.2 V, r rest 60 s, e read, w wait 1 h, q ask, n note, R record, X restart
@@ -201,8 +200,7 @@ static enum script_status letters_resume(struct script *script, const char *outc
 static const struct script_ops letters = {
     .version = "letters 1", .open = letters_open, .resume = letters_resume, .close = letters_close};
 
-/* --- the place
- * -------------------------------------------------------------------------------------- */
+/* --- the place -------------------------------------------------------------------------------- */
 
 struct rig {
     struct logbook *logbook;
@@ -343,8 +341,7 @@ static inline void rig_close(struct rig *rig)
     logbook_close(rig->logbook);
 }
 
-/* --- looking
- * ------------------------------------------------------------------------------------------ */
+/* --- looking ---------------------------------------------------------------------------------- */
 
 static inline json_t *rig_rows(struct rig *rig, enum listing listing, int64_t run)
 {

@@ -4,8 +4,7 @@
 
 #include "bench/by_hand.h"
 
-/* --- a channel whose voltage the test sets -----------------------------------------------------
- */
+/* --- a channel whose voltage the test sets ---------------------------------------------------- */
 
 static double volts;
 static double driven; /* A */
@@ -93,8 +92,7 @@ static void open_by_hand(struct rig *rig, int slots)
     }
 }
 
-/* --- looking -----------------------------------------------------------------------------------
- */
+/* --- looking ---------------------------------------------------------------------------------- */
 
 /* A refused answer leaves its words in `refused`. */
 static struct error refused;
@@ -145,8 +143,7 @@ static int64_t started(struct rig *rig, int64_t run)
     return at;
 }
 
-/* --- putting it in -----------------------------------------------------------------------------
- */
+/* --- putting it in ---------------------------------------------------------------------------- */
 
 static void a_person_is_asked_to_put_the_cell_in(void **state)
 {
@@ -399,8 +396,7 @@ static void a_cell_moves_to_a_channel_that_can_do_it(void **state)
     rig_close(&rig);
 }
 
-/* --- looking at it -----------------------------------------------------------------------------
- */
+/* --- looking at it ---------------------------------------------------------------------------- */
 
 static void a_reversed_cell_is_asked_about(void **state)
 {

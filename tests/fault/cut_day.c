@@ -55,8 +55,7 @@ static void must(int failed, const char *doing, const struct error *error)
     exit(2);
 }
 
-/* --- making one ----------------------------------------------------------------------------------
- */
+/* --- making one ------------------------------------------------------------------------------- */
 
 static void change(struct logbook *logbook, json_t *request)
 {
@@ -176,8 +175,7 @@ void day_copy(const struct day *from, struct day *to, const char *folder)
     }
 }
 
-/* --- working on it -------------------------------------------------------------------------------
- */
+/* --- working on it ---------------------------------------------------------------------------- */
 
 static void add_channels(struct day_bench *bench, bool scaled)
 {
@@ -284,8 +282,7 @@ int day_work(const struct day *day, const struct day_work *work, struct error *e
     return code;
 }
 
-/* --- looking at it -------------------------------------------------------------------------------
- */
+/* --- looking at it ---------------------------------------------------------------------------- */
 
 /* They are all there since day_make: their label finds them. */
 static struct simcell *cell_of(struct world *world, const char *label)

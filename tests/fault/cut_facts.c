@@ -45,8 +45,7 @@ void facts_free(struct facts *facts)
     *facts = (struct facts){0};
 }
 
-/* --- looking -------------------------------------------------------------------------------------
- */
+/* --- looking ---------------------------------------------------------------------------------- */
 
 /* A row at the place ?1, ?2, ?3, and what of it is hashed: i integer, t text, r real. */
 static const struct {

@@ -45,8 +45,7 @@ static void acknowledge(void)
     written.count = 0;
 }
 
-/* --- transactions --------------------------------------------------------------------------------
- */
+/* --- transactions ----------------------------------------------------------------------------- */
 
 /* The linker's names for what was wrapped and what stands in its place. */
 #define WRAPPED(name, ...) __real_##name(__VA_ARGS__), __wrap_##name(__VA_ARGS__)
@@ -70,8 +69,7 @@ void __wrap_logbook_rollback(struct logbook *logbook)
     __real_logbook_rollback(logbook);
 }
 
-/* --- what is written -----------------------------------------------------------------------------
- */
+/* --- what is written -------------------------------------------------------------------------- */
 
 int WRAPPED(logbook_add_samples, struct logbook *logbook, int64_t step, int64_t k,
             const struct sample *samples, int count, struct error *error);

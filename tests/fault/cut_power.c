@@ -46,8 +46,7 @@ static int64_t draw(struct trial *trial, int64_t low, int64_t high)
     return random_range(&trial->random, low, high);
 }
 
-/* --- the child -----------------------------------------------------------------------------------
- */
+/* --- the child -------------------------------------------------------------------------------- */
 
 struct orders {
     struct disk_power power;
@@ -111,8 +110,7 @@ static int let_one_work(struct trial *trial, const struct orders *orders)
     return WEXITSTATUS(status);
 }
 
-/* --- after the cut -------------------------------------------------------------------------------
- */
+/* --- after the cut ---------------------------------------------------------------------------- */
 
 static void say(const struct trial *trial, const struct orders *orders, const char *what,
                 const char *why)
@@ -171,8 +169,7 @@ static bool look(struct trial *trial, const struct orders *orders)
     return true;
 }
 
-/* --- all -----------------------------------------------------------------------------------------
- */
+/* --- all -------------------------------------------------------------------------------------- */
 
 static void new_day(struct trial *trial)
 {

@@ -64,8 +64,7 @@ static const struct trouble {
     {"shared memory error", DISK_SHARE, SQLITE_IOERR_SHMMAP, EIO, PACE_STEPPED, 0},
 };
 
-/* --- the child -----------------------------------------------------------------------------------
- */
+/* --- the child -------------------------------------------------------------------------------- */
 
 enum child_status { UNTOUCHED = 40, HELD, TOLERATED, ENDED, WRONG };
 
@@ -216,8 +215,7 @@ static _Noreturn void be_forerunner(const struct day *day, int fd)
     _exit(0);
 }
 
-/* --- each point ----------------------------------------------------------------------------------
- */
+/* --- each point ------------------------------------------------------------------------------- */
 
 struct tally {
     long points, held, tolerated, ended, cut, gaps, wrong;

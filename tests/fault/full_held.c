@@ -103,8 +103,7 @@ static void must_be_sound(const struct held *held, bool finished)
     check(day_look(&held->day, finished, why, sizeof why) == DAY_SOUND, "%s", why);
 }
 
-/* --- a run is started just as there is room again ----------------------------------------------
- */
+/* --- a run is started just as there is room again --------------------------------------------- */
 
 static void starts_a_run(struct held *held)
 {
@@ -142,8 +141,7 @@ static void test_start_while_held(const char *folder)
     }
 }
 
-/* --- the engine is to end when one run is over ---------------------------------------------------
- */
+/* --- the engine is to end when one run is over ------------------------------------------------ */
 
 /* Over in memory is not over: the disk may fill up at that very commit. */
 static void test_until_run(const char *folder)
@@ -168,8 +166,7 @@ static void test_until_run(const char *folder)
     }
 }
 
-/* --- what the record says ------------------------------------------------------------------------
- */
+/* --- what the record says --------------------------------------------------------------------- */
 
 static void test_gap_on_record(const char *folder)
 {

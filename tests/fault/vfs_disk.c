@@ -28,8 +28,7 @@ static struct disk_file *of(sqlite3_file *file)
     return (struct disk_file *)file;
 }
 
-/* --- power and faults ----------------------------------------------------------------------------
- */
+/* --- power and faults ------------------------------------------------------------------------- */
 
 void disk_power(const struct disk_power *wanted)
 {
@@ -93,8 +92,7 @@ static int fails_on(struct disk_file *file, enum disk_operation operation)
     return code;
 }
 
-/* --- the folder's syncs, seen by the system VFS opening it ---------------------------------------
- */
+/* --- the folder's syncs, seen by the system VFS opening it ------------------------------------ */
 
 typedef int open_directory(const char *path, int *fd);
 static open_directory *system_open_directory;
@@ -113,8 +111,7 @@ static void see_folder_sync(int code)
     folder_opened = false;
 }
 
-/* --- a file --------------------------------------------------------------------------------------
- */
+/* --- a file ----------------------------------------------------------------------------------- */
 
 static int file_close(sqlite3_file *file)
 {
@@ -258,8 +255,7 @@ static const sqlite3_io_methods methods = {
     .xShmUnmap = shared_unmap,
 };
 
-/* --- the disk ------------------------------------------------------------------------------------
- */
+/* --- the disk --------------------------------------------------------------------------------- */
 
 static int disk_open(sqlite3_vfs *self, const char *path, sqlite3_file *file, int flags,
                      int *out_flags)

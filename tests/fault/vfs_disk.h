@@ -7,8 +7,7 @@
 
 void disk_register(void);
 
-/* --- power ---------------------------------------------------------------------------------------
- */
+/* --- power ------------------------------------------------------------------------------------ */
 
 #define DISK_CUT_STATUS 77 /* exit status of a process whose power was cut */
 
@@ -25,8 +24,7 @@ uint64_t disk_changes(void); /* so far */
 /* Cuts the power now: leaves the files as found then, and ends the process. */
 _Noreturn void disk_cut(void);
 
-/* --- faults --------------------------------------------------------------------------------------
- */
+/* --- faults ----------------------------------------------------------------------------------- */
 
 enum disk_operation {
     DISK_OPEN,

@@ -36,8 +36,7 @@ struct name {
 static struct name *names;
 static struct platter_file *files;
 
-/* --- names ---------------------------------------------------------------------------------------
- */
+/* --- names ------------------------------------------------------------------------------------ */
 
 static struct name *find_name(const char *path)
 {
@@ -82,8 +81,7 @@ void platter_sync_folder(void)
         name->durable = name->now;
 }
 
-/* --- changes -------------------------------------------------------------------------------------
- */
+/* --- changes ---------------------------------------------------------------------------------- */
 
 static void add_change(struct platter_file *file, struct change change)
 {
@@ -176,8 +174,7 @@ void platter_sync_failed(struct platter_file *file)
     free(old.change);
 }
 
-/* --- the cut -------------------------------------------------------------------------------------
- */
+/* --- the cut ---------------------------------------------------------------------------------- */
 
 struct cut {
     enum cut_style style;

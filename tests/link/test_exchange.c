@@ -252,8 +252,7 @@ static void test_drain_without_a_question(void **state)
     rig_end_all(&rig);
 }
 
-/* --- too many answers
- * ----------------------------------------------------------------------------- */
+/* --- too many answers ------------------------------------------------------------------------- */
 
 static void hear_twice(struct far *far, const char *line)
 {
@@ -327,8 +326,7 @@ static void test_resync_on_demand(void **state)
     rig_end_all(&rig);
 }
 
-/* --- noise
- * ------------------------------------------------------------------------------------------ */
+/* --- noise ------------------------------------------------------------------------------------ */
 
 static void hear_noise(struct far *far, const char *line)
 {
@@ -417,8 +415,7 @@ static void test_flood(void **state)
     rig_end_all(&rig);
 }
 
-/* --- safe bytes
- * --------------------------------------------------------------------------------------- */
+/* --- safe bytes ------------------------------------------------------------------------------- */
 
 static void test_send_now_jumps_the_queue(void **state)
 {

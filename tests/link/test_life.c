@@ -84,8 +84,7 @@ static void test_refused_stranger_is_tried_again(void **state)
     rig_end_all(&rig);
 }
 
-/* --- exclusive
- * ------------------------------------------------------------------------------------- */
+/* --- exclusive -------------------------------------------------------------------------------- */
 
 static void test_second_opener_is_refused(void **state)
 {
@@ -130,8 +129,7 @@ static void test_lock_is_let_go(void **state)
     rig_end_all(&rig);
 }
 
-/* --- hang-up
- * ----------------------------------------------------------------------------------------- */
+/* --- hang-up ---------------------------------------------------------------------------------- */
 
 static void test_hang_up_fails_all_at_once(void **state)
 {
@@ -223,8 +221,7 @@ static void test_missing_device(void **state)
     rig_end_all(&rig);
 }
 
-/* --- closing
- * ------------------------------------------------------------------------------------------ */
+/* --- closing ---------------------------------------------------------------------------------- */
 
 static void close_in_answer(void *owner, const struct link_reply *reply)
 {

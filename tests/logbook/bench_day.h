@@ -51,8 +51,7 @@ static inline void refused_at(enum error_code code, int is, const char *call, co
     error_clear(&error);
 }
 
-/* --- a folder -----------------------------------------------------------------------------------
- */
+/* --- a folder --------------------------------------------------------------------------------- */
 
 struct folder {
     char path[64];
@@ -108,8 +107,7 @@ static inline int folder_remove(void **state)
     return 0;
 }
 
-/* --- a logbook ----------------------------------------------------------------------------------
- */
+/* --- a logbook -------------------------------------------------------------------------------- */
 
 #define DAY_ONE (1772438400LL * US_PER_S) /* 2026-03-02T08:00:00Z */
 
@@ -147,8 +145,7 @@ static inline void close_sound(struct logbook *logbook)
     logbook_close(logbook);
 }
 
-/* --- what is in it; all within a transaction ----------------------------------------------------
- */
+/* --- what is in it; all within a transaction -------------------------------------------------- */
 
 static inline int64_t add_cell(struct logbook *logbook, const char *label)
 {
@@ -229,8 +226,7 @@ static inline void add_samples(struct logbook *logbook, int64_t step, int64_t k,
     free(samples);
 }
 
-/* --- looking straight at the file ---------------------------------------------------------------
- */
+/* --- looking straight at the file ------------------------------------------------------------- */
 
 static inline int64_t ask(struct logbook *logbook, const char *sql)
 {

@@ -4,8 +4,7 @@
 
 #include "bench_day.h"
 
-/* --- backups ------------------------------------------------------------------------------------
- */
+/* --- backups ---------------------------------------------------------------------------------- */
 
 static void test_a_backup_holds_what_is_committed(void **state)
 {
@@ -153,8 +152,7 @@ static void test_backups_while_another_writes(void **state)
     close(ready[1]);
 }
 
-/* --- migrations ---------------------------------------------------------------------------------
- */
+/* --- migrations ------------------------------------------------------------------------------- */
 
 #define NOW LOGBOOK_VERSION /* what a fresh file is */
 

@@ -30,8 +30,7 @@ static void make_steps(struct folder *folder)
     logbook_close(logbook);
 }
 
-/* --- the writer, in a process of its own --------------------------------------------------------
- */
+/* --- the writer, in a process of its own ------------------------------------------------------ */
 
 static int die_at, ticks;
 
@@ -104,8 +103,7 @@ static int let_one_die(struct bench *bench, int count, int kill_after_us)
     return status;
 }
 
-/* --- what the file says then --------------------------------------------------------------------
- */
+/* --- what the file says then ------------------------------------------------------------------ */
 
 struct count {
     int64_t step, next;

@@ -78,8 +78,7 @@ static void expect_null(const json_t *rows, size_t row, const char *key)
     assert_true(json_is_null(json_object_get(json_array_get(rows, row), key)));
 }
 
-/* --- results ------------------------------------------------------------------------------------
- */
+/* --- results ---------------------------------------------------------------------------------- */
 
 static void test_results(void **state)
 {
@@ -159,8 +158,7 @@ static void test_a_result_carries_the_quality_of_its_step(void **state)
     }
 }
 
-/* --- events, sessions ---------------------------------------------------------------------------
- */
+/* --- events, sessions ------------------------------------------------------------------------- */
 
 static void test_events(void **state)
 {
@@ -203,8 +201,7 @@ static void test_sessions(void **state)
     close_sound(logbook);
 }
 
-/* --- questions ----------------------------------------------------------------------------------
- */
+/* --- questions -------------------------------------------------------------------------------- */
 
 static void test_questions_and_answers(void **state)
 {
@@ -262,8 +259,7 @@ static void test_questions_and_answers(void **state)
     close_sound(logbook);
 }
 
-/* --- listings -----------------------------------------------------------------------------------
- */
+/* --- listings --------------------------------------------------------------------------------- */
 
 static void test_models_cells_and_runs(void **state)
 {

@@ -38,8 +38,7 @@ static char *sound_bytes(struct folder *folder, size_t *length)
     return bytes;
 }
 
-/* --- making and opening -------------------------------------------------------------------------
- */
+/* --- making and opening ----------------------------------------------------------------------- */
 
 static void test_a_new_one_is_as_it_was_born(void **state)
 {
@@ -149,8 +148,7 @@ static void test_in_memory(void **state)
     close_sound(logbook);
 }
 
-/* --- what is no logbook -------------------------------------------------------------------------
- */
+/* --- what is no logbook ----------------------------------------------------------------------- */
 
 struct bad_file {
     const char *about, *why; /* a word of the reason */
@@ -341,8 +339,7 @@ static void test_a_reader_meets_a_garbled_page(void **state)
     free(sound);
 }
 
-/* --- two at once --------------------------------------------------------------------------------
- */
+/* --- two at once ------------------------------------------------------------------------------ */
 
 static void test_one_writer_at_a_time(void **state)
 {

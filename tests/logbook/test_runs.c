@@ -1,8 +1,7 @@
 /* Runs, their scripts and modules. */
 #include "bench_day.h"
 
-/* --- scripts ------------------------------------------------------------------------------------
- */
+/* --- scripts ---------------------------------------------------------------------------------- */
 
 /* The hash is the published one: SHA-256 of "abc", FIPS 180-2, appendix B.1. */
 static void test_a_script_is_kept_once_by_its_hash(void **state)
@@ -73,8 +72,7 @@ static void test_modules_are_pinned(void **state)
     close_sound(logbook);
 }
 
-/* --- runs ---------------------------------------------------------------------------------------
- */
+/* --- runs ------------------------------------------------------------------------------------- */
 
 static void test_a_run_comes_back_as_it_went_in(void **state)
 {

@@ -147,8 +147,7 @@ static void test_a_broken_reference_is_refused(void **state)
     close_sound(logbook);
 }
 
-/* --- about itself -------------------------------------------------------------------------------
- */
+/* --- about itself ----------------------------------------------------------------------------- */
 
 static void test_it_keeps_one_clock(void **state)
 {
@@ -244,8 +243,7 @@ static void test_the_latest_instant(void **state)
     close_sound(logbook);
 }
 
-/* --- the check ----------------------------------------------------------------------------------
- */
+/* --- the check -------------------------------------------------------------------------------- */
 
 static void test_the_check_finds_what_is_wrong(void **state)
 {

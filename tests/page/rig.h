@@ -153,8 +153,7 @@ static inline void rig_close(struct rig *rig)
     loop_free(rig->loop);
 }
 
-/* --- clients ------------------------------------------------------------------------------------
- */
+/* --- clients ---------------------------------------------------------------------------------- */
 
 /* Never waits: the server that would accept is in this very thread. */
 static inline int rig_connect(struct rig *rig)
