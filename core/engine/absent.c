@@ -23,18 +23,27 @@ const char *absent_trouble(const struct instrument *instrument)
     return trouble->code ? trouble->why : instrument_state_name(instrument_state(instrument));
 }
 
-/* One that ends when nothing is left to do ends though a channel stays away. */
-static void watch_unused(struct engine *engine)
+/* Looks again soon, while a channel is told of or a queued run waits. An engine that ends when
+ * nothing is left to do ends though a channel stays away. */
+static void look_later(struct engine *engine)
 {
     struct absences *absences = &engine->absences;
-    bench_us now = clock_bench(engine->options.clock);
-    if (!engine->options.until_idle || (engine->runs && now - absences->since < ABSENT_GONE))
-        deadline_set(&engine->deadlines, &absences->watch, now + ABSENT_LOOK);
+    const bench_us now = clock_bench(engine->options.clock);
+    const bool ends = engine->options.until_idle;
+    const bool told =
+        absences->count && (!ends || (engine->runs && now - absences->since < ABSENT_GONE));
+    const bool awaited =
+        absences->waited_since && (!ends || now - absences->waited_since < ABSENT_GONE);
+    if (told || awaited)
+        deadline_set(&engine->deadlines, &absences->look, now + ABSENT_LOOK);
 }
 
-static void look_who_is_back(void *owner)
+static void look(void *owner)
 {
-    absent_look_who_is_back(owner);
+    struct engine *engine = owner;
+    absent_look_who_is_back(engine);
+    engine->queue_changed |= engine->absences.waited_since != 0;
+    look_later(engine);
 }
 
 void absent_tell(struct engine *engine)
@@ -43,8 +52,7 @@ void absent_tell(struct engine *engine)
     const struct bench *bench = engine->options.bench;
     absences->of = xcalloc((size_t)bench->count + 1, sizeof *absences->of);
     absences->since = clock_bench(engine->options.clock);
-    absences->watch.due = look_who_is_back;
-    absences->watch.owner = engine;
+    absences->look = (struct deadline){.due = look, .owner = engine};
     for (int i = 0; i < bench->count; i++) {
         const struct instrument *instrument = absent_instrument(bench->channels[i]);
         if (!instrument)
@@ -56,8 +64,7 @@ void absent_tell(struct engine *engine)
         absences->of[i] = true;
         absences->count++;
     }
-    if (absences->count)
-        watch_unused(engine);
+    look_later(engine);
 }
 
 void absent_look_who_is_back(struct engine *engine)
@@ -74,8 +81,6 @@ void absent_look_who_is_back(struct engine *engine)
         absences->of[i] = false;
         absences->count--;
     }
-    if (absences->count)
-        watch_unused(engine);
 }
 
 void absent_forget(struct engine *engine)
@@ -84,12 +89,6 @@ void absent_forget(struct engine *engine)
     free(absences->of);
     absences->of = NULL;
     absences->count = 0;
-}
-
-static void look_again(void *owner)
-{
-    struct engine *engine = owner;
-    engine->queue_changed = true;
 }
 
 void absent_queued(struct live_run *run, const struct channel *gone)
@@ -109,19 +108,14 @@ void absent_queued(struct live_run *run, const struct channel *gone)
     absences->told = true;
 }
 
-void absent_look_again(struct engine *engine, bool waits)
+void absent_awaited(struct engine *engine, bool waits)
 {
     struct absences *absences = &engine->absences;
-    bench_us now = clock_bench(engine->options.clock);
     if (!waits) {
         absences->waited_since = 0;
         absences->told = false;
-        return;
+    } else if (!absences->waited_since) {
+        absences->waited_since = clock_bench(engine->options.clock);
     }
-    if (!absences->waited_since)
-        absences->waited_since = now;
-    absences->again.due = look_again;
-    absences->again.owner = engine;
-    if (!engine->options.until_idle || now - absences->waited_since < ABSENT_GONE)
-        deadline_set(&engine->deadlines, &absences->again, now + ABSENT_LOOK);
+    look_later(engine);
 }

@@ -23,11 +23,10 @@ const char *absent_trouble(const struct instrument *instrument);
 struct absences {
     bool *of; /* by channel, those that are told not to be used; owned */
     int count;
-    bench_us since; /* of the engine's beginning */
-    struct deadline watch;
-    struct deadline again; /* for a queued run */
+    bench_us since;        /* of the engine's beginning */
     bench_us waited_since; /* since then some queued run waits; 0: none does */
-    bool told;
+    bool told;             /* outside, of the runs that wait */
+    struct deadline look;  /* who is back */
 };
 
 /* On record, of a bench on which an engine begins: which channels are not there, and why; and, once
@@ -40,8 +39,8 @@ void absent_forget(struct engine *engine);
 /* On record of a queued run that has no channel: that it waits for one that is not there (NULL: for
  * one that is in use). */
 void absent_queued(struct live_run *run, const struct channel *gone);
-/* A queued run waits for a channel that is not there (or none does any more): looked at again soon.
+/* Whether any queued run waits for a channel that is not there: the queue is looked at again soon.
  */
-void absent_look_again(struct engine *engine, bool waits);
+void absent_awaited(struct engine *engine, bool waits);
 
 #endif

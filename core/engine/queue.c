@@ -98,5 +98,5 @@ void queue_begin(struct engine *engine)
                 waits |= gone != NULL;
             }
         }
-    absent_look_again(engine, waits);
+    absent_awaited(engine, waits);
 }
