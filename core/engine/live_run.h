@@ -125,6 +125,8 @@ void run_journal_outcome(struct live_run *run, const char *outcome);
 void run_end(struct live_run *run, enum run_state state, const char *why);
 void run_end_because(struct live_run *run, enum run_state state, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
+/* The same of one whose channel is being made safe already: over, in that state, once it is. */
+void run_ends_as(struct live_run *run, enum run_state state, const char *why);
 /* Safe first, then out of memory but for its channel. */
 void run_park(struct live_run *run);
 void run_over(struct live_run *run);   /* once safe */

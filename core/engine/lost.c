@@ -2,7 +2,6 @@
 
 #include <inttypes.h>
 #include <stdio.h>
-#include <stdlib.h>
 
 #include "base/calendar.h"
 #include "base/text.h"
@@ -55,10 +54,7 @@ void lost_unsafe(struct live_run *run, const struct error *failure)
     run->losses.waiting = false;
     snprintf(why, sizeof why, "void: channel %s may have driven the cell unseen: %s: %s",
              run->channel->name, failure->what, failure->why);
-    free(run->over_why);
-    run->over_why = xstrdup(why);
-    run->over_state = RUN_FAILED;
-    run->after = AFTER_OVER;
+    run_ends_as(run, RUN_FAILED, why);
 }
 
 static bench_us rest(const struct losses *losses)

@@ -385,11 +385,17 @@ void run_hear_again(struct live_run *run)
 
 /* --- ending and parking ----------------------------------------------------------------------- */
 
-void run_end(struct live_run *run, enum run_state state, const char *why)
+void run_ends_as(struct live_run *run, enum run_state state, const char *why)
 {
+    run->after = AFTER_OVER;
     run->over_state = state;
     free(run->over_why);
     run->over_why = why ? xstrdup(why) : NULL;
+}
+
+void run_end(struct live_run *run, enum run_state state, const char *why)
+{
+    run_ends_as(run, state, why);
     run_step_make_safe(run, AFTER_OVER);
 }
 
