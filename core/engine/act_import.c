@@ -4,38 +4,18 @@
 #include <ctype.h>
 #include <inttypes.h>
 #include <math.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/quantity.h"
-#include "engine/act_internal.h"
+#include "engine/act_import.h"
 #include "engine/engine_internal.h"
-#include "engine/standard.h"
-#include "logbook/cells.h"
 
 #define BATCH       4096
 #define TOLD_BEYOND 0.005 /* of the charge: from here on a difference is a warning */
 
-struct import {
-    struct act *act;
-    struct run_record run;
-    struct cell_record cell;
-    const char *file, *sha256, *map_name, *map_text;
-    size_t map_length;
-    json_int_t began, rows, bytes, bad_rows;
-    json_t *bad, *steps, *results;
-    int again;
-    int64_t n;                        /* of the journal */
-    struct channel_accuracy accuracy; /* of the other logger */
-    struct outcome *outcomes;
-    struct outcome_standard *standards;
-    int64_t *step_ids; /* with outcomes, by their place */
-};
+/* --- the journal ------------------------------------------------------------------------------ */
 
-/* --- the journal ------------------------------------------------------------------------------*/
-
-static int entry(struct import *import, const char *name, json_t *args, const char *outcome,
+int import_entry(struct import *import, const char *name, json_t *args, const char *outcome,
                  utc_us from, utc_us to, struct error *error)
 {
     char *text = json_dumps(args, JSON_COMPACT | JSON_SORT_KEYS | JSON_REAL_PRECISION(17));
@@ -51,7 +31,7 @@ static int entry(struct import *import, const char *name, json_t *args, const ch
     return error->code;
 }
 
-/* --- rows -------------------------------------------------------------------------------------*/
+/* --- rows ------------------------------------------------------------------------------------- */
 
 /* One row of the request: "[g]T V I D\n" in microseconds from the step's start, microvolt,
  * microampere, millidegree or "-"; g: what lies before it was not observed. */
@@ -156,7 +136,7 @@ static int feed_rows(struct feed *feed, const char *rows, struct error *error)
     return flush(feed, error);
 }
 
-/* --- steps ------------------------------------------------------------------------------------*/
+/* --- steps ------------------------------------------------------------------------------------ */
 
 static int kind_of(const char *name, enum step_kind *kind)
 {
@@ -259,7 +239,7 @@ static int import_step(struct import *import, size_t place, const json_t *spec,
     json_t *args = json_pack("{s:I, s:I, s:I, s:O}", "first_line", first_line, "last_line",
                              last_line, "rows", (json_int_t)feed.k, "file_charge", file_charge);
     if (!logbook_end_step(logbook, feed.record.id, &sums, ended, error))
-        entry(import, kind_name, args, text.bytes, feed.record.started_at, ended, error);
+        import_entry(import, kind_name, args, text.bytes, feed.record.started_at, ended, error);
     else
         json_decref(args);
     text_free(&text);
@@ -273,110 +253,7 @@ static int import_step(struct import *import, size_t place, const json_t *spec,
     return error->code;
 }
 
-/* --- results ----------------------------------------------------------------------------------*/
-
-#define NOT_KNOWN SIZE_MAX
-
-static const struct outcome_field {
-    const char *name;
-    size_t offset, standard; /* of struct outcome, of struct outcome_standard */
-    enum dimension dimension;
-} fields[] = {
-#define FIELD(name, dimension)                                                                     \
-    {                                                                                              \
-#name, offsetof(struct outcome, name), offsetof(struct outcome_standard, name), dimension  \
-    }
-    FIELD(charge, DIM_CHARGE),
-    FIELD(energy, DIM_ENERGY),
-    FIELD(duration, DIM_TIME),
-    FIELD(first_voltage, DIM_VOLTAGE),
-    FIELD(last_voltage, DIM_VOLTAGE),
-    FIELD(mean_voltage, DIM_VOLTAGE),
-    {"mid_voltage", offsetof(struct outcome, mid_voltage), NOT_KNOWN, DIM_VOLTAGE},
-    FIELD(peak_voltage, DIM_VOLTAGE),
-    FIELD(max_temperature, DIM_TEMPERATURE),
-};
-
-static double double_at(const void *from, size_t offset)
-{
-    return *(const double *)(const void *)((const char *)from + offset);
-}
-
-/* A difference of temperatures has no zero point. */
-static double standard_in_unit(const struct import *import, int place,
-                               const struct outcome_field *field)
-{
-    if (field->standard == NOT_KNOWN)
-        return NAN;
-    double standard = double_at(&import->standards[place], field->standard);
-    return quantity_to_bench(standard, field->dimension == DIM_TEMPERATURE
-                                           ? DIM_TEMPERATURE_DIFFERENCE
-                                           : field->dimension);
-}
-
-/* "discharge": the last of its kind; "3": the third. -1: there is none. */
-static int find_step(const struct import *import, const char *name)
-{
-    int count = (int)json_array_size(import->steps);
-    char *end;
-    long number = strtol(name, &end, 10);
-    if (!*end)
-        return number >= 1 && number <= count ? (int)number - 1 : -1;
-    for (int i = count - 1; i >= 0; i--)
-        if (strcmp(step_kind_name(import->outcomes[i].kind), name) == 0)
-            return i;
-    return -1;
-}
-
-static int import_result(struct import *import, const json_t *spec, struct error *error)
-{
-    const char *name, *step, *field_name;
-    json_error_t problem;
-    const struct outcome_field *field = NULL;
-    if (json_unpack_ex((json_t *)spec, &problem, 0, "{s:s, s:s, s:s}", "name", &name, "step", &step,
-                       "field", &field_name))
-        return bad_request(error, problem.text);
-    for (size_t i = 0; i < sizeof fields / sizeof *fields; i++)
-        if (strcmp(fields[i].name, field_name) == 0)
-            field = &fields[i];
-    if (!field)
-        return error_set(error, ERROR_USAGE, name,
-                         "say charge, energy, duration, mean_voltage or another of an outcome",
-                         "a step has no \"%s\"", field_name);
-    int place = find_step(import, step);
-    if (place < 0)
-        return error_set(error, ERROR_FAILED, name, "leave that result out, or look at the steps",
-                         "the file has no step \"%s\"", step);
-    const struct outcome *outcome = &import->outcomes[place];
-    double value = double_at(outcome, field->offset);
-    if (!isfinite(value))
-        return error_set(error, ERROR_FAILED, name, "leave that result out",
-                         "step %d, a %s, has no %s", place + 1, step_kind_name(outcome->kind),
-                         field_name);
-    struct result_record result = {
-        .run = import->run.id,
-        .n = import->n + 1,
-        .cell = import->cell.id,
-        .step = import->step_ids[place],
-        .name = name,
-        .value = quantity_to_bench(value, field->dimension),
-        .unit = dimension_unit(field->dimension),
-        .uncertainty = standard_in_unit(import, place, field),
-        .how = "imported",
-        .flags = "",
-        .at = import->run.ended_at,
-    };
-    json_t *args =
-        json_pack("{s:s, s:s, s:f}", "name", name, "unit", result.unit, "value", result.value);
-    json_t *shown = json_copy(args);
-    json_array_append_new(json_object_get(import->act->reply, "results"), shown);
-    return entry(import, "record", args, "true", result.at, result.at, error) ||
-                   logbook_add_result(import->act->logbook, &result, error)
-               ? error->code
-               : 0;
-}
-
-/* --- the other logger's accuracy ---------------------------------------------------------------*/
+/* --- the other logger's accuracy -------------------------------------------------------------- */
 
 static int stated_of(const json_t *accuracy, const char *name, struct stated_accuracy *out,
                      struct error *error)
@@ -403,7 +280,7 @@ static int accuracy_of(const json_t *request, struct channel_accuracy *out, stru
                : 0;
 }
 
-/* --- the whole --------------------------------------------------------------------------------*/
+/* --- the whole -------------------------------------------------------------------------------- */
 
 static int refuse_twice(struct import *import, struct error *error)
 {
@@ -440,7 +317,7 @@ static int begin_run(struct import *import, utc_us ends, struct error *error)
         json_pack("{s:s, s:s, s:I, s:I, s:I, s:O, s:s}", "file", import->file, "sha256",
                   import->sha256, "bytes", import->bytes, "rows", import->rows, "bad_rows",
                   import->bad_rows, "bad", import->bad, "map", run->script_hash);
-    return entry(import, "import", args, "true", import->act->now, import->act->now, error);
+    return import_entry(import, "import", args, "true", import->act->now, import->act->now, error);
 }
 
 static void tell_origin(struct import *import, struct error *error)
