@@ -1,11 +1,7 @@
 /* One question, one answer; and back into step after anything else. The diagram and the invariants
  * are in link_internal.h. */
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/ioctl.h>
-#include <sys/socket.h>
-#include <unistd.h>
 
 #include "link/link_internal.h"
 
@@ -29,98 +25,6 @@ void exchange_drain(struct link *link)
     link->resync = false;
     frame_reset(&link->frame);
     link_timer(link, after(link->spec.quiet));
-}
-
-/* --- bytes ------------------------------------------------------------------------------- */
-
-/* Hangs up and gives false on failure. */
-static bool write_some(struct link *link, const char *bytes, size_t length, size_t *written)
-{
-    ssize_t count;
-    do
-        count = link->ops->socket ? send(link->fd, bytes, length, MSG_NOSIGNAL)
-                                  : write(link->fd, bytes, length);
-    while (count < 0 && errno == EINTR);
-    if (count < 0 && errno != EAGAIN) {
-        link_hang_up_because(link, "it takes no bytes: %s", strerror(errno));
-        return false;
-    }
-    *written = count > 0 ? (size_t)count : 0;
-    return true;
-}
-
-static bool watch(struct link *link, bool writing)
-{
-    if (link->writing == writing)
-        return true;
-    link->writing = writing;
-    int events = UV_READABLE | UV_DISCONNECT | (writing ? UV_WRITABLE : 0);
-    int code = link_poll(link, events, exchange_io);
-    if (code)
-        link_hang_up_because(link, "it cannot be watched: %s", uv_strerror(code));
-    return !code;
-}
-
-static bool flush(struct link *link)
-{
-    size_t written;
-    if (!write_some(link, link->out.bytes + link->out_sent, link->out.length - link->out_sent,
-                    &written))
-        return false;
-    link->out_sent += written;
-    if (link->out_sent < link->out.length)
-        return watch(link, true);
-    text_clear(&link->out);
-    link->out_sent = 0;
-    return watch(link, false);
-}
-
-/* Sends, or keeps for later what the line does not take; false once hung up. */
-static bool put(struct link *link, const char *bytes, size_t length, uint32_t patience_ms)
-{
-    size_t written = 0;
-    link_trace(link, 'o', bytes, length);
-    if (link->ops->messages) {
-        struct message message = {(uint32_t)length, patience_ms};
-        text_add_bytes(&link->out, (const char *)&message, sizeof message);
-    } else if (link->out.length == 0) {
-        if (!write_some(link, bytes, length, &written))
-            return false;
-        if (written == length)
-            return true;
-    }
-    text_add_bytes(&link->out, bytes + written, length - written);
-    return flush(link);
-}
-
-/* Bytes read, 0 when none are there, -1 once hung up. */
-static ssize_t get(struct link *link, char *bytes, size_t room)
-{
-    ssize_t count;
-    do
-        count = read(link->fd, bytes, room);
-    while (count < 0 && errno == EINTR);
-    if (count > 0)
-        return count;
-    if (count < 0 && errno == EAGAIN)
-        return 0;
-    if (count == 0 || errno == EIO)
-        link_hang_up_because(link, "the other end hung up");
-    else
-        link_hang_up_because(link, "it cannot be read: %s", strerror(errno));
-    return -1;
-}
-
-/* Bytes that answer nothing; true when there were any, or the line is gone. */
-static bool throw_away(struct link *link)
-{
-    char bytes[4096];
-    ssize_t count = get(link, bytes, sizeof bytes);
-    if (count <= 0)
-        return count < 0;
-    link_trace(link, 'x', bytes, (size_t)count);
-    link->counts.strays += (uint64_t)count;
-    return true;
 }
 
 /* --- an exchange ------------------------------------------------------------------------- */
@@ -151,19 +55,12 @@ static uint32_t in_ms(double seconds)
     return (uint32_t)(seconds * 1e3) + 1;
 }
 
-/* Whether bytes lie in the line that nobody asked for. Cheaper than reading none. */
-static bool uninvited(const struct link *link)
-{
-    int count = 0;
-    return ioctl(link->fd, FIONREAD, &count) == 0 && count > 0;
-}
-
 void exchange_start(struct link *link)
 {
     struct exchange *exchange = link->first;
     bool looked = link->emptied; /* the answer before it was read just now, and was all there was */
     link->emptied = false;
-    if (!looked && uninvited(link) && throw_away(link)) { /* invariant 3 */
+    if (!looked && line_has_bytes(link) && line_throw_away(link)) { /* invariant 3 */
         if (link->state == IDLE)
             exchange_drain(link);
         return;
@@ -177,7 +74,7 @@ void exchange_start(struct link *link)
     link->state = SENDING;
     link_timer(link, after(exchange->patience));
     uint32_t patience_ms = exchange->answer == LINK_NONE ? 0 : in_ms(exchange->patience);
-    if (put(link, exchange->bytes, exchange->length, patience_ms) && link->out.length == 0)
+    if (line_put(link, exchange->bytes, exchange->length, patience_ms) && link->out.length == 0)
         all_sent(link);
 }
 
@@ -244,7 +141,7 @@ static void ask_sync(struct link *link)
     link->counts.syncs++;
     link->state = SYNCING;
     link_timer(link, after(link->spec.patience));
-    put(link, ask, strlen(ask), in_ms(link->spec.patience));
+    line_put(link, ask, strlen(ask), in_ms(link->spec.patience));
 }
 
 /* In SYNCING, what is not the known answer is late, and passed over until that comes. In SETTLING,
@@ -299,7 +196,7 @@ static void take_into_frame(struct link *link)
 {
     size_t room;
     char *space = frame_space(&link->frame, &room);
-    ssize_t count = get(link, space, room);
+    ssize_t count = line_get(link, space, room);
     if (count <= 0)
         return;
     link_trace(link, 'i', space, (size_t)count);
@@ -318,13 +215,13 @@ static void take(struct link *link)
     case SYNCING:
     case SETTLING: take_into_frame(link); return;
     case SENDING: /* nothing can answer half a question */
-        if (throw_away(link) && link->state == SENDING) {
+        if (line_throw_away(link) && link->state == SENDING) {
             finish(link, LINK_GARBLED);
             exchange_drain(link);
         }
         return;
     case DRAINING:
-        if (throw_away(link) && link->state == DRAINING) {
+        if (line_throw_away(link) && link->state == DRAINING) {
             if (link_now() - link->since > DRAIN_MOST_US)
                 link_hang_up_because(link, "it does not stop sending");
             else
@@ -332,7 +229,7 @@ static void take(struct link *link)
         }
         return;
     case IDLE:
-        if (throw_away(link) && link->state == IDLE)
+        if (line_throw_away(link) && link->state == IDLE)
             exchange_drain(link);
         return;
     case WAITING:
@@ -347,7 +244,7 @@ static bool took_something(struct link *link)
 {
     enum link_state state = link->state;
     bool some = false;
-    while (link->state == state && !link->reply_due && uninvited(link)) {
+    while (link->state == state && !link->reply_due && line_has_bytes(link)) {
         take(link);
         some = true;
         if (state == DRAINING || state == SETTLING)
@@ -388,7 +285,8 @@ void exchange_io(uv_poll_t *poll, int status, int events)
         take(link);
         if (link->fd >= 0)
             link_hang_up_because(link, "the other end hung up");
-    } else if ((events & UV_WRITABLE) && link->out.length && flush(link) && link->out.length == 0) {
+    } else if ((events & UV_WRITABLE) && link->out.length && line_flush(link) &&
+               link->out.length == 0) {
         all_sent(link);
     }
     if (link->fd >= 0 && (events & (UV_READABLE | UV_DISCONNECT)))
@@ -484,7 +382,7 @@ int link_send_now(struct link *link, const char *bytes, size_t length, void *own
     }
     /* What was begun is finished first: half an order, cut off by these, might be another one. */
     bool in_step = link->state == IDLE;
-    if (put(link, bytes, length, 0) && (!in_step || link->out.length))
+    if (line_put(link, bytes, length, 0) && (!in_step || link->out.length))
         exchange_drain(link);
     link_deliver_soon(link);
     if (link->fd < 0)

@@ -134,19 +134,40 @@ void line_failed(struct link *link, const struct error *why);
 /* (Re)starts polling link->fd. */
 int link_poll(struct link *link, int events, uv_poll_cb callback);
 void link_unpoll(struct link *link);
+/* Closes the line, if there is one; what was asked is over as LINK_HANGUP, and after a rest it is
+ * opened again. Nothing is told before link_deliver. */
 void link_hang_up(struct link *link, const struct error *why);
 void link_hang_up_because(struct link *link, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
+/* Makes the callbacks that are due and starts what is queued: invariant 8. */
 void link_deliver(struct link *link);
+/* The same in an event of its own, for a call from outside the loop's events. */
 void link_deliver_soon(struct link *link);
+/* Shows the bytes to whoever traces: 'o' sent, 'i' read, 'x' thrown away. */
 void link_trace(struct link *link, char way, const char *bytes, size_t length);
 /* Memory for one of so many bytes; all but its room is to be filled in. */
 struct exchange *link_new_exchange(struct link *link, size_t length);
+/* Gives it back, unanswered and untold. */
 void link_drop_exchange(struct link *link, struct exchange *exchange);
+/* Ends it: its callback is made by link_deliver. */
 void link_over(struct link *link, struct exchange *exchange, enum link_status status);
+/* exchange_due, or the next attempt to open, at due_us of link_now. */
 void link_timer(struct link *link, int64_t due_us);
 void link_no_timer(struct link *link);
 int64_t link_now(void); /* us, monotonic */
+
+/* --- line.c: bytes ---------------------------------------------------------------------------- */
+
+/* Sends, or keeps for later what the line does not take; false once hung up. */
+bool line_put(struct link *link, const char *bytes, size_t length, uint32_t patience_ms);
+/* Sends what was kept, as far as it goes; false once hung up. */
+bool line_flush(struct link *link);
+/* Bytes read, 0 when none are there, -1 once hung up. */
+ssize_t line_get(struct link *link, char *bytes, size_t room);
+/* Whether bytes lie in the line, unread. Cheaper than reading none. */
+bool line_has_bytes(const struct link *link);
+/* Reads bytes that answer nothing; true when there were any, or the line is gone. */
+bool line_throw_away(struct link *link);
 
 /* --- exchange.c: one question, one answer ----------------------------------------------------- */
 
