@@ -3,21 +3,20 @@
 #include "cli/watch.h"
 
 #include <inttypes.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/quantity.h"
 #include "base/rows.h"
 #include "base/text.h"
+#include "cli/changes.h"
 #include "logbook/facts.h"
 #include "logbook/runs.h"
 
 #define GOES_ON "goes on"
 
 struct watched {
-    int64_t id;
-    char cell[64], script[128];
+    struct subject is;
+    char script[128];
     enum run_state state;
     utc_us ended;
     size_t results;  /* that are known */
@@ -34,40 +33,12 @@ struct watch {
     int step_count;
 };
 
-/* --- changes ---------------------------------------------------------------------------------- */
-
 static struct watched *find(const struct watch *watch, int64_t id)
 {
     for (int i = 0; i < watch->count; i++)
-        if (watch->runs[i].id == id)
+        if (watch->runs[i].is.run == id)
             return &watch->runs[i];
     return NULL;
-}
-
-static void add(json_t *changes, utc_us at, const struct watched *run, const char *what,
-                const struct text *text)
-{
-    char stamp[40];
-    json_t *words = json_stringn(text->length ? text->bytes : "", text->length);
-    json_array_append_new(
-        changes, json_pack("{s:s, s:o, s:o, s:s, s:o}", "at", utc_format(at, stamp, sizeof stamp),
-                           "run", run ? json_integer(run->id) : json_null(), "cell",
-                           run && run->cell[0] ? json_string(run->cell) : json_null(), "what", what,
-                           "text", words ? words : json_string("(not valid UTF-8)")));
-}
-
-/* Stable: what happened at one instant stays in the order in which it was found. */
-static void sort_by_time(json_t *changes)
-{
-    for (size_t i = 1; i < json_array_size(changes); i++) {
-        json_t *row = json_incref(json_array_get(changes, i));
-        utc_us at = row_instant(row, "at");
-        size_t to = i;
-        while (to > 0 && row_instant(json_array_get(changes, to - 1), "at") > at)
-            to--;
-        json_array_remove(changes, i);
-        json_array_insert_new(changes, to, row);
-    }
 }
 
 /* --- runs ------------------------------------------------------------------------------------- */
@@ -80,8 +51,8 @@ static struct watched *take_up(struct watch *watch, const json_t *row)
         return NULL;
     watch->runs = xrealloc(watch->runs, (size_t)(watch->count + 1) * sizeof *watch->runs);
     struct watched *run = &watch->runs[watch->count++];
-    *run = (struct watched){.id = id, .state = RUN_QUEUED, .answers = json_object()};
-    string_copy(run->cell, sizeof run->cell, row_text(row, "cell"));
+    *run = (struct watched){.is.run = id, .state = RUN_QUEUED, .answers = json_object()};
+    string_copy(run->is.cell, sizeof run->is.cell, row_text(row, "cell"));
     string_copy(run->script, sizeof run->script, row_text(row, "script"));
     return run;
 }
@@ -101,7 +72,7 @@ static int new_runs(struct watch *watch, struct logbook *logbook, json_t *change
         struct text text = TEXT_EMPTY;
         if (run) {
             text_addf(&text, "queued: %s", run->script);
-            add(changes, row_instant(row, "queued_at"), run, "queued", &text);
+            change_add(changes, row_instant(row, "queued_at"), &run->is, "queued", &text);
         }
         text_free(&text);
     }
@@ -119,7 +90,7 @@ static void told_by_state(json_t *changes, const struct watched *run, enum run_s
     text_add(&text, run->state == RUN_RUNNING ? GOES_ON : run_state_name(run->state));
     if (why)
         text_addf(&text, ": %s", why);
-    add(changes, at, run, "state", &text);
+    change_add(changes, at, &run->is, "state", &text);
     text_free(&text);
 }
 
@@ -129,7 +100,7 @@ static int states(struct watch *watch, struct logbook *logbook, utc_us now, json
     for (int i = 0; i < watch->count; i++) {
         struct watched *run = &watch->runs[i];
         struct run_record record = {0};
-        if (logbook_run(logbook, run->id, &record, error))
+        if (logbook_run(logbook, run->is.run, &record, error))
             return error->code;
         enum run_state before = run->state;
         run->state = record.state;
@@ -151,7 +122,7 @@ static bool told(json_t *changes, const struct watched *run, const char *text)
     json_t *row;
     json_array_foreach(changes, i, row)
     {
-        if (json_integer_value(json_object_get(row, "run")) != run->id ||
+        if (json_integer_value(json_object_get(row, "run")) != run->is.run ||
             strcmp(row_text(row, "what"), "state") != 0)
             continue;
         if (strcmp(row_text(row, "text"), text) == 0)
@@ -165,10 +136,10 @@ static bool told(json_t *changes, const struct watched *run, const char *text)
 }
 
 /* One that was over before: all that still happens to it is that what was typed is corrected. */
-static int late(struct logbook *logbook, int64_t id, struct watched *out, struct error *error)
+static int late(struct logbook *logbook, int64_t id, struct subject *out, struct error *error)
 {
     struct run_record record = {0};
-    *out = (struct watched){.id = id};
+    *out = (struct subject){.run = id};
     if (logbook_run(logbook, id, &record, error))
         return error->code;
     string_copy(out->cell, sizeof out->cell, record.cell_label);
@@ -187,7 +158,9 @@ static int events(struct watch *watch, struct logbook *logbook, json_t *changes,
     json_array_foreach(rows, i, row)
     {
         int64_t id = json_integer_value(json_object_get(row, "run"));
-        struct watched *run = find(watch, id), over;
+        struct watched *run = find(watch, id);
+        struct subject over;
+        const struct subject *of = run ? &run->is : NULL;
         struct text text = TEXT_EMPTY;
         const char *level = row_text(row, "level"), *words = row_text(row, "text");
         watch->seen.event = json_integer_value(json_object_get(row, "id"));
@@ -198,11 +171,11 @@ static int events(struct watch *watch, struct logbook *logbook, json_t *changes,
         if (!run && id) {
             if (late(logbook, id, &over, error))
                 break;
-            run = &over;
+            of = &over;
         }
         text_addf(&text, "%s%s%s", strcmp(level, "info") == 0 ? "" : level,
                   strcmp(level, "info") == 0 ? "" : ": ", words);
-        add(changes, row_instant(row, "at"), run, "event", &text);
+        change_add(changes, row_instant(row, "at"), of, "event", &text);
         text_free(&text);
     }
     json_decref(rows);
@@ -211,54 +184,6 @@ static int events(struct watch *watch, struct logbook *logbook, json_t *changes,
 
 /* --- steps ------------------------------------------------------------------------------------ */
 
-static void add_number(struct text *text, const json_t *row, const char *key, const char *unit)
-{
-    double value = row_number(row, key);
-    if (isfinite(value))
-        text_addf(text, ", %.4f %s", value, unit);
-}
-
-static void step_begins(json_t *changes, const struct watched *run, const json_t *row)
-{
-    static const struct {
-        const char *key, *before;
-        enum dimension dimension;
-    } parts[] = {{"current", " at ", DIM_CURRENT},
-                 {"power", " at ", DIM_POWER},
-                 {"resistance", " through ", DIM_RESISTANCE},
-                 {"time", ", at most ", DIM_TIME}};
-    const json_t *plan = json_object_get(row, "plan");
-    struct text text = TEXT_EMPTY;
-    char buffer[48];
-    text_addf(&text, "%s begins", row_text(row, "kind"));
-    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
-        double value = row_number(plan, parts[i].key);
-        if (isfinite(value))
-            text_addf(&text, "%s%s", parts[i].before,
-                      quantity_format(fabs(value), parts[i].dimension, buffer, sizeof buffer));
-    }
-    add(changes, row_instant(row, "started_at"), run, "step", &text);
-    text_free(&text);
-}
-
-static void step_ends(json_t *changes, const struct watched *run, const json_t *row)
-{
-    struct text text = TEXT_EMPTY;
-    char buffer[48];
-    double took = row_number(row, "duration_s");
-    text_addf(&text, "%s ends (%s)", row_text(row, "kind"), row_text(row, "ended_by"));
-    if (isfinite(took))
-        text_addf(&text, " after %s", span_format(round(took), buffer, sizeof buffer));
-    add_number(&text, row, "charge_Ah", "Ah");
-    add_number(&text, row, "energy_Wh", "Wh");
-    add_number(&text, row, "last_voltage_V", "V");
-    add_number(&text, row, "resistance_ohm", "ohm");
-    if (strcmp(row_text(row, "quality"), "good") != 0)
-        text_addf(&text, ", %s", row_text(row, "quality"));
-    add(changes, row_instant(row, "ended_at"), run, "step", &text);
-    text_free(&text);
-}
-
 /* Says the end of a step that has one; else keeps it among the open ones. */
 static void follow_step(struct watch *watch, struct watched *run, const json_t *row,
                         json_t *changes)
@@ -266,7 +191,7 @@ static void follow_step(struct watch *watch, struct watched *run, const json_t *
     if (!json_is_null(json_object_get(row, "ended_at"))) {
         run->touched = true;
         if (changes)
-            step_ends(changes, run, row);
+            change_step_ends(changes, &run->is, row);
         return;
     }
     watch->steps = xrealloc(watch->steps, (size_t)(watch->step_count + 1) * sizeof *watch->steps);
@@ -303,7 +228,7 @@ static int steps(struct watch *watch, struct logbook *logbook, json_t *changes, 
         if (!run)
             continue;
         run->touched = true;
-        step_begins(changes, run, row);
+        change_step_begins(changes, &run->is, row);
         follow_step(watch, run, row, changes);
     }
     json_decref(rows);
@@ -316,43 +241,15 @@ static int results(struct watched *run, struct logbook *logbook, json_t *changes
                    struct error *error)
 {
     json_t *rows = NULL;
-    if (logbook_list(logbook, LIST_RESULTS, &(struct listing_filter){.run = run->id}, &rows, error))
+    if (logbook_list(logbook, LIST_RESULTS, &(struct listing_filter){.run = run->is.run}, &rows,
+                     error))
         return error->code;
     for (; run->results < json_array_size(rows); run->results++) {
-        const json_t *row = json_array_get(rows, run->results);
-        struct text text = TEXT_EMPTY;
-        if (!changes)
-            continue;
-        text_addf(&text, "result %s: %.6g %s", row_text(row, "name"), row_number(row, "value"),
-                  row_text(row, "unit"));
-        add(changes, row_instant(row, "at"), run, "result", &text);
-        text_free(&text);
+        if (changes)
+            change_result(changes, &run->is, json_array_get(rows, run->results));
     }
     json_decref(rows);
     return 0;
-}
-
-static void answered(const struct watched *run, const json_t *row, bool corrected, json_t *changes)
-{
-    struct text text = TEXT_EMPTY;
-    const json_t *answer = json_object_get(row, "answer");
-    const char *who = row_text(row, "who");
-    text_addf(&text, "question %" JSON_INTEGER_FORMAT " is %s%s%s: ",
-              json_integer_value(json_object_get(row, "question")),
-              corrected ? "corrected" : "answered", who[0] ? " by " : "", who);
-    if (json_is_string(answer)) {
-        text_add(&text, json_string_value(answer));
-    } else if (json_is_number(answer)) {
-        text_addf(&text, "%.6g", json_number_value(answer));
-    } else if (json_is_true(answer)) {
-        text_add(&text, "yes");
-    } else {
-        char *json = json_dumps(answer, JSON_ENCODE_ANY | JSON_REAL_PRECISION(6));
-        text_add(&text, json);
-        free(json);
-    }
-    add(changes, row_instant(row, "answered_at"), run, "answer", &text);
-    text_free(&text);
 }
 
 static int answers(struct watched *run, struct logbook *logbook, json_t *changes,
@@ -360,7 +257,7 @@ static int answers(struct watched *run, struct logbook *logbook, json_t *changes
 {
     json_t *rows = NULL, *row;
     size_t i;
-    if (logbook_list(logbook, LIST_QUESTIONS, &(struct listing_filter){.run = run->id}, &rows,
+    if (logbook_list(logbook, LIST_QUESTIONS, &(struct listing_filter){.run = run->is.run}, &rows,
                      error))
         return error->code;
     run->asking = false;
@@ -372,7 +269,7 @@ static int answers(struct watched *run, struct logbook *logbook, json_t *changes
         json_int_t count = json_integer_value(json_object_get(row, "answers"));
         json_int_t known = json_integer_value(json_object_get(run->answers, key));
         if (changes && count > known)
-            answered(run, row, known > 0, changes);
+            change_answered(changes, &run->is, row, known > 0);
         run->asking |= count == 0;
         json_object_set_new(run->answers, key, json_integer(count));
     }
@@ -417,7 +314,7 @@ int watch_look(struct watch *watch, struct logbook *logbook, utc_us now, json_t 
         json_decref(found);
         return error->code;
     }
-    sort_by_time(found);
+    changes_sort(found);
     forget_those_over(watch);
     *changes = found;
     return 0;

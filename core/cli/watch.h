@@ -15,8 +15,7 @@ struct watch;
 int watch_new(struct watch **out, struct logbook *logbook, int64_t only, struct error *error);
 void watch_free(struct watch *watch);
 
-/* *changes: in order of time, {"at", "run", "cell", "what", "text"}, "what" one of "queued",
- * "state", "event", "step", "result", "answer". The caller owns it. The logbook may be another
+/* *changes: as in changes.h, in order of time; the caller owns it. The logbook may be another
  * opening of the same file each time; `now` is its clock's. */
 int watch_look(struct watch *watch, struct logbook *logbook, utc_us now, json_t **changes,
                struct error *error);
