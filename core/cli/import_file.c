@@ -2,12 +2,12 @@
 #include "cli/import_file.h"
 
 #include <csv.h>
-#include <ctype.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
+
+#include "cli/import_fields.h"
 
 #define FILE_MOST    ((size_t)1 << 30)
 #define FIELDS_MOST  256
@@ -46,7 +46,7 @@ struct reader {
     int block;
 };
 
-/* --- one row's texts ---------------------------------------------------------------------------*/
+/* --- one row's texts -------------------------------------------------------------------------- */
 
 static void on_field(void *bytes, size_t length, void *context)
 {
@@ -66,86 +66,7 @@ static void on_row(int last, void *context)
     ((struct reader *)context)->row_over = true;
 }
 
-/* --- values ------------------------------------------------------------------------------------*/
-
-static bool bad(char *why, size_t size, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
-static bool bad(char *why, size_t size, const char *format, ...)
-{
-    va_list list;
-    va_start(list, format);
-    vsnprintf(why, size, format, list);
-    va_end(list);
-    return false;
-}
-
-/* One plain number with the file's decimal mark, nothing before or after it. */
-static bool number_of(const struct reader *r, const char *text, const char *what, double *out,
-                      char *why, size_t size)
-{
-    char plain[64], *end, quoted[48];
-    size_t n = 0, digits = 0, marks = 0;
-    const char other = r->map->decimal == ',' ? '.' : ',';
-    for (const char *c = text; *c; c++) {
-        digits += isdigit((unsigned char)*c) != 0;
-        marks += *c == r->map->decimal;
-        if (n == sizeof plain - 1)
-            return bad(why, size, "%s: %s is no number", what,
-                       string_quote(text, quoted, sizeof quoted));
-        plain[n++] = *c == r->map->decimal ? '.' : *c;
-        if (*c == other || *c == '\'' || (*c == ' ' && digits) || marks > 1)
-            return bad(why, size,
-                       "%s: %s has a thousands separator, or its decimal mark is not '%c'", what,
-                       string_quote(text, quoted, sizeof quoted), r->map->decimal);
-    }
-    plain[n] = '\0';
-    if (!n)
-        return bad(why, size, "%s is empty", what);
-    /* strtod alone would also take hexadecimal numbers, infinity and not-a-number. */
-    if (strspn(plain, "0123456789.+-eE") != n || !digits) {
-        bool none = strcasestr(plain, "nan") || strcasestr(plain, "inf");
-        return bad(why, size, none ? "%s: %s is not a finite number" : "%s: %s is no number", what,
-                   string_quote(text, quoted, sizeof quoted));
-    }
-    *out = strtod(plain, &end);
-    if (*end || !isfinite(*out))
-        return bad(why, size, "%s: %s is no number", what,
-                   string_quote(text, quoted, sizeof quoted));
-    return true;
-}
-
-/* Hours, minutes and seconds; minutes and seconds below 60. */
-static bool hms_of(const struct reader *r, const char *text, double *out, char *why, size_t size)
-{
-    char quoted[48];
-    const char *first = strchr(text, ':'), *second = first ? strchr(first + 1, ':') : NULL;
-    double seconds = 0;
-    long hours = 0, minutes = 0;
-    bool good = second && first > text && first - text <= 7 && second - first >= 2 &&
-                second - first <= 3 && isdigit((unsigned char)second[1]);
-    for (const char *c = text; good && c < second; c++)
-        good = c == first || isdigit((unsigned char)*c);
-    if (good) {
-        hours = strtol(text, NULL, 10);
-        minutes = strtol(first + 1, NULL, 10);
-        good =
-            minutes < 60 && number_of(r, second + 1, "time", &seconds, why, size) && seconds < 60;
-    }
-    if (!good)
-        return bad(why, size, "time: %s is not hours:minutes:seconds",
-                   string_quote(text, quoted, sizeof quoted));
-    *out = (double)hours * 3600 + (double)minutes * 60 + seconds;
-    return true;
-}
-
-int import_date(const char *text, const struct zone *zone, utc_us *out, struct error *error)
-{
-    char copy[64];
-    string_copy(copy, sizeof copy, text);
-    if (strlen(copy) > 10 && copy[10] == ' ') /* as RFC 3339 allows it */
-        copy[10] = 'T';
-    return zone_parse(zone, copy, out, error);
-}
+/* --- values ----------------------------------------------------------------------------------- */
 
 /* The time of a row since the first one. */
 static bool time_of(struct reader *r, const char *text, int64_t *at_us, char *why, size_t size)
@@ -155,17 +76,17 @@ static bool time_of(struct reader *r, const char *text, int64_t *at_us, char *wh
     struct error error;
     switch (r->map->time_form) {
     case IMPORT_NUMBER:
-        if (!number_of(r, text, "time", &seconds, why, size))
+        if (!import_number(text, r->map->decimal, "time", &seconds, why, size))
             return false;
         seconds *= r->column[TIME]->factor;
         break;
     case IMPORT_HMS:
-        if (!hms_of(r, text, &seconds, why, size))
+        if (!import_hms(text, r->map->decimal, &seconds, why, size))
             return false;
         break;
     case IMPORT_DATE:
         if (import_date(text, r->zone, &date, &error))
-            return bad(why, size, "time: %.80s: %.200s", text, error.why);
+            return import_bad(why, size, "time: %.80s: %.200s", text, error.why);
         break;
     }
     if (!r->have_first) {
@@ -174,13 +95,13 @@ static bool time_of(struct reader *r, const char *text, int64_t *at_us, char *wh
     }
     double since = seconds - r->first_time;
     if (!(fabs(since) < YEARS_MOST))
-        return bad(why, size, "time: %.40s is more than 50 years off the first row", text);
+        return import_bad(why, size, "time: %.40s is more than 50 years off the first row", text);
     *at_us = r->map->time_form == IMPORT_DATE ? date - r->first_date : llround(since * 1e6);
     const struct import_file *out = r->out;
     if (out->count && *at_us <= out->rows[out->count - 1].at_us)
-        return bad(why, size, "time: %.40s is %s the row before", text,
-                   *at_us < out->rows[out->count - 1].at_us ? "earlier than"
-                                                            : "the same as that of");
+        return import_bad(why, size, "time: %.40s is %s the row before", text,
+                          *at_us < out->rows[out->count - 1].at_us ? "earlier than"
+                                                                   : "the same as that of");
     return true;
 }
 
@@ -188,12 +109,12 @@ static bool scaled_of(const struct reader *r, enum role role, double most, doubl
                       size_t size)
 {
     const char *text = r->field[r->place[role]];
-    if (!number_of(r, text, role_names[role], si, why, size))
+    if (!import_number(text, r->map->decimal, role_names[role], si, why, size))
         return false;
     *si *= r->column[role]->factor;
     if (!(fabs(*si) <= most))
-        return bad(why, size, "%s: %.40s is not possible for a cell: look at the unit",
-                   role_names[role], text);
+        return import_bad(why, size, "%s: %.40s is not possible for a cell: look at the unit",
+                          role_names[role], text);
     return true;
 }
 
@@ -219,11 +140,12 @@ static bool row_of(struct reader *r, struct import_row *row, char *why, size_t s
     for (int i = 0; i < ROLES; i++)
         most = r->place[i] > most ? r->place[i] : most;
     if (r->fields > FIELDS_MOST)
-        return bad(why, size, "more than %d fields", FIELDS_MOST);
+        return import_bad(why, size, "more than %d fields", FIELDS_MOST);
     if (r->columns && r->fields > r->columns)
-        return bad(why, size, "%d fields, but the header has %d columns", r->fields, r->columns);
+        return import_bad(why, size, "%d fields, but the header has %d columns", r->fields,
+                          r->columns);
     if (r->fields <= most)
-        return bad(why, size, "%d field%s only", r->fields, r->fields == 1 ? "" : "s");
+        return import_bad(why, size, "%d field%s only", r->fields, r->fields == 1 ? "" : "s");
     *row =
         (struct import_row){.line = r->line, .millidegree = IMPORT_NO_TEMPERATURE, .charge = NAN};
     if (!time_of(r, r->field[r->place[TIME]], &row->at_us, why, size) ||
@@ -237,7 +159,8 @@ static bool row_of(struct reader *r, struct import_row *row, char *why, size_t s
         if (!scaled_of(r, TEMPERATURE, 199, &temperature, why, size))
             return false;
         if (temperature <= -80)
-            return bad(why, size, "temperature: %g degC is not possible for a cell", temperature);
+            return import_bad(why, size, "temperature: %g degC is not possible for a cell",
+                              temperature);
         row->millidegree = (int32_t)lround(temperature * 1e3);
     }
     if (r->place[CHARGE] >= 0 && r->field[r->place[CHARGE]][0]) {
@@ -246,7 +169,7 @@ static bool row_of(struct reader *r, struct import_row *row, char *why, size_t s
         row->charge *= sign;
     }
     if (r->place[STEP] >= 0 && !r->field[r->place[STEP]][0])
-        return bad(why, size, "step is empty");
+        return import_bad(why, size, "step is empty");
     return true;
 }
 
@@ -287,7 +210,7 @@ static void take_row(struct reader *r)
     out->rows[out->count++] = row;
 }
 
-/* --- the header --------------------------------------------------------------------------------*/
+/* --- the header ------------------------------------------------------------------------------- */
 
 static int refuse(const struct reader *r, struct error *error, const char *todo, const char *format,
                   ...) __attribute__((format(printf, 4, 5)));
@@ -363,7 +286,7 @@ static int take_header(struct reader *r, bool header, struct error *error)
     return 0;
 }
 
-/* --- lines -------------------------------------------------------------------------------------*/
+/* --- lines ------------------------------------------------------------------------------------ */
 
 static void parser_begin(struct csv_parser *parser, char delimiter)
 {

@@ -42,7 +42,4 @@ int import_file_read(const char *path, const struct import_map *map, const struc
                      struct import_file *out, struct error *error);
 void import_file_free(struct import_file *file);
 
-/* An ISO 8601 date-time, a space allowed in place of the T. */
-int import_date(const char *text, const struct zone *zone, utc_us *out, struct error *error);
-
 #endif

@@ -5,6 +5,7 @@
 
 #include "base/quantity.h"
 #include "bindings/import_map.h"
+#include "cli/import_fields.h"
 #include "cli/import_steps.h"
 #include "cli/workplace.h"
 #include "logbook/cells.h"
@@ -129,7 +130,7 @@ static int map_of_file(const struct arguments *arguments, const char *path, stru
     return 0;
 }
 
-/* --- the request ------------------------------------------------------------------------------*/
+/* --- the request ------------------------------------------------------------------------------ */
 
 /* When the first row was taken: told by the file or by --began, never by both. */
 static int began_of(const struct arguments *arguments, struct import_file *file,
@@ -241,7 +242,7 @@ static int request_of(const struct arguments *arguments, const struct import_fil
     return 0;
 }
 
-/* --- showing ----------------------------------------------------------------------------------*/
+/* --- showing ---------------------------------------------------------------------------------- */
 
 static const struct column step_columns[] = {{"n", "n", 'r'},
                                              {"kind", "step", 'l'},
