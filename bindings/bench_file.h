@@ -1,5 +1,5 @@
-/* Bench files: a Lua text that ends with `return bench { ... }` becomes the channels it describes.
- */
+/* Bench files: a Lua text that ends with `return bench { ... }` becomes the channels it
+ * describes. */
 #ifndef PERDURE_BINDINGS_BENCH_FILE_H
 #define PERDURE_BINDINGS_BENCH_FILE_H
 

@@ -157,8 +157,8 @@ int question_answered(const struct question *question, const struct link_reply *
 
 /* --- from the file --------------------------------------------------------------------------- */
 
-/* Pushes a field of the question at `index`, or what its function of self gives; true unless nil.
- */
+/* Pushes a field of the question at `index`, or what its function of self gives; true unless
+ * nil. */
 static bool push_value(lua_State *L, int index, int self_ref, const char *name)
 {
     if (!field_push(L, index, name))

@@ -1,5 +1,5 @@
-/* Words for courses and curves: fits, retention, wear, what a curve gave, resistance, uncertainty.
- */
+/* Words for courses and curves: fits, retention, wear, what a curve gave, resistance,
+ * uncertainty. */
 #include "bindings/evaluation_internal.h"
 
 #include <lauxlib.h>

@@ -1,6 +1,6 @@
 /* Words for groups of cells: means, scatter, differences, ranks, rankings. Each reads its numbers,
- * calls one function of core/analysis, and gives what came back; what cannot be had is nil and why.
- */
+ * calls one function of core/analysis, and gives what came back; what cannot be had is nil and
+ * why. */
 #include "bindings/evaluation_internal.h"
 
 #include <lauxlib.h>

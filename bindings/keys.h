@@ -33,8 +33,8 @@ double key_value(lua_State *L, const struct key *key, const char *what);
 /* Sets every field of *into that the table names; says how many. */
 int keys_read(lua_State *L, int table, const struct key *keys, void *into, const char *what);
 
-/* What every channel may be told; NAN where the file says nothing: the channel's own value stays.
- */
+/* What every channel may be told; NAN where the file says nothing: the channel's own value
+ * stays. */
 struct channel_keys {
     double tick_least, tick_most, rest_most, void_after; /* s */
     struct limits limits;

@@ -271,8 +271,8 @@ static const luaL_Reg words_replaced[] = {
     {"tostring", word_tostring}, {NULL, NULL},
 };
 
-/* The words that files begin with: one that is missing means that a file of another kind was given.
- */
+/* The words that files begin with: one that is missing means that a file of another kind was
+ * given. */
 static const struct {
     const char *word, *kind, *takes;
 } kinds_of_file[] = {

@@ -1,5 +1,5 @@
-/* Files that describe one thing: they end in `return KIND { ... }`, a bench, a driver, a protocol.
- */
+/* Files that describe one thing: they end in `return KIND { ... }`, a bench, a driver, a
+ * protocol. */
 #ifndef PERDURE_BINDINGS_RETURNED_H
 #define PERDURE_BINDINGS_RETURNED_H
 

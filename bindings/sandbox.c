@@ -6,8 +6,8 @@
 #include <time.h>
 
 /* Instructions between two looks at the count. The dearest single instruction (comparing or joining
- * two strings of GUEST_STRING_MOST) takes some microseconds, so a look comes every few ms at worst.
- */
+ * two strings of GUEST_STRING_MOST) takes some microseconds, so a look comes every few ms at
+ * worst. */
 #define WORK_STEP 1000
 
 /* Processor time after which a guest is stopped whatever its count: four times what GUEST_WORK

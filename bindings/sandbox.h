@@ -2,11 +2,11 @@
  * same in every process. Relies on stock Lua 5.4 and on base.
  *
  * 1. Nothing is pushed from outside a protected call or a coroutine: over the memory cap Lua
- * raises, and an unprotected raise would end the process.
+ *    raises, and an unprotected raise would end the process.
  * 2. Work is counted, not timed: the same script is stopped at the same instruction everywhere. A
  *    processor-time backstop stands behind the count, for instructions that are unusually dear.
  * 3. A guest that was stopped, or that ran out of memory, is never resumed: `fatal` stays set,
- * every further instruction raises again, and the scripts' pcall passes it on. */
+ *    every further instruction raises again, and the scripts' pcall passes it on. */
 #ifndef PERDURE_BINDINGS_SANDBOX_H
 #define PERDURE_BINDINGS_SANDBOX_H
 
@@ -46,8 +46,8 @@ struct random *guest_random(lua_State *L);
 size_t guest_memory(const struct guest *guest); /* bytes held now */
 
 /* Calls `function` with `data` as a light userdata, protected, on the guest's main thread, where
- * nothing can wait. Values do not come back: the function keeps them in the registry or in *data.
- */
+ * nothing can wait. Values do not come back: the function keeps them in the registry or in
+ * *data. */
 int guest_call(struct guest *guest, lua_CFunction function, void *data, long work,
                struct error *error);
 

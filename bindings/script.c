@@ -1,5 +1,5 @@
-/* A script as the engine sees it: opened, resumed with outcomes, asked for its predicate, closed.
- */
+/* A script as the engine sees it: opened, resumed with outcomes, asked for its predicate,
+ * closed. */
 #include "bindings/returned.h"
 #include "bindings/script_internal.h"
 #include "bindings/study.h"

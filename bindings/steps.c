@@ -1,5 +1,5 @@
-/* From a script's table to a plan: cell:charge, cell:discharge, cell:rest, cell:pulse, cell:read.
- */
+/* From a script's table to a plan: cell:charge, cell:discharge, cell:rest, cell:pulse,
+ * cell:read. */
 #include "bindings/steps.h"
 
 #include <lauxlib.h>
@@ -85,8 +85,8 @@ static bool has_name(const char *const *names, const char *name)
     return *names != NULL;
 }
 
-/* An end that stands beside `stop`, or a drive inside it, is the commonest slip: say where it goes.
- */
+/* An end that stands beside `stop`, or a drive inside it, is the commonest slip: say where it
+ * goes. */
 static void check_names(lua_State *L, int index, enum step_kind kind, bool inside, const char *what)
 {
     const char *names[NAMES_MOST], *others[NAMES_MOST];
@@ -242,8 +242,8 @@ static const char *const read_fields[] = {"voltage",
                                           "resistance_ac_uncertainty",
                                           NULL};
 
-/* Every physical amount is a float, also a whole one: 36000 and 36000.5 behave alike in a script.
- */
+/* Every physical amount is a float, also a whole one: 36000 and 36000.5 behave alike in a
+ * script. */
 static void make_floats(lua_State *L, int table)
 {
     for (const char *const *name = outcome_fields; *name; name++) {

@@ -260,8 +260,8 @@ char *utc_format(utc_us instant, char *buffer, size_t size)
         snprintf(decimals, sizeof decimals, ".%06d", fraction);
     else if (fraction != 0)
         snprintf(decimals, sizeof decimals, ".%03d", fraction / 1000);
-    /* Outside four digits the standard wants a sign and agreed digits: six hold any instant here.
-     */
+    /* Outside four digits the standard wants a sign and agreed digits: six hold any instant
+     * here. */
     bool expanded = civil.year < 0 || civil.year > 9999;
     snprintf(text, sizeof text,
              expanded ? "%+07lld-%02d-%02dT%02d:%02d:%02d%sZ"

@@ -46,8 +46,8 @@ static double width_of_all(const struct ruler *ruler, const char *at)
     return width;
 }
 
-/* Bytes of the longest beginning that fits; marks of a letter, which have no width, stay with it.
- */
+/* Bytes of the longest beginning that fits; marks of a letter, which have no width, stay with
+ * it. */
 static size_t beginning(const struct ruler *ruler, const char *name, double room)
 {
     size_t kept = 0;

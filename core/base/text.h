@@ -35,8 +35,8 @@ char *number_format(double number, char *buffer, size_t size);
 /* A JSON string (RFC 8259), quotes and escapes included. Bytes that are no UTF-8 become U+FFFD. */
 void text_add_json_string(struct text *text, const char *string, size_t length);
 
-/* Reads a whole file; *out is NUL-terminated and owned by the caller. Refuses over `limit` bytes.
- */
+/* Reads a whole file; *out is NUL-terminated and owned by the caller. Refuses over `limit`
+ * bytes. */
 int file_read(const char *path, size_t limit, char **out, size_t *length, struct error *error);
 
 /* strdup/malloc/realloc/calloc that end the process when there is no memory: a bench program

@@ -83,8 +83,8 @@ static bool may_be_on(const struct instrument *instrument)
 int bench_reach(struct bench *bench, double seconds)
 {
     int unready = 0;
-    /* The guardian of an engine that was killed just now lets go of the lines within half a second.
-     */
+    /* The guardian of an engine that was killed just now lets go of the lines within half a
+     * second. */
     double grace = fmin(seconds, REACH_GRACE);
     wait_while(bench, is_unready, grace);
     wait_while(bench, is_unknown, seconds - grace);

@@ -1,5 +1,5 @@
-/* The engine's side of the guardian: starts it, hands over, beats, and replaces one that is lost.
- */
+/* The engine's side of the guardian: starts it, hands over, beats, and replaces one that is
+ * lost. */
 #include "bench/guardian.h"
 
 #include <errno.h>

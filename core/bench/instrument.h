@@ -6,7 +6,7 @@
  *     +------- hung up, refused: tried again by the link, with back-off --+
  *
  * 1. Nothing but a question is sent before it is verified, except safe bytes to one whose output
- * was on when its line went.
+ *    was on when its line went.
  * 2. From VERIFYING to READY the output is turned off first, and seen to be off.
  * 3. One task at a time. When the line goes, all that are asked fail at once.
  * 4. After a task that failed or was given up the driver forgets, and prepares again.
@@ -87,8 +87,8 @@ const struct scpi_identity *instrument_identity(const struct instrument *instrum
 const struct limits *instrument_limits(const struct instrument *instrument);
 double instrument_resolution(const struct instrument *instrument);
 
-/* Seen to be off, and nothing sent since that could have turned it on. True of one without output.
- */
+/* Seen to be off, and nothing sent since that could have turned it on. True of one without
+ * output. */
 bool instrument_is_off(const struct instrument *instrument);
 
 /* Why it is down; code 0 when it is not, or was not tried yet. */

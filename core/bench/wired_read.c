@@ -1,5 +1,5 @@
-/* One reading: everything that measures is asked at once, and put together when all have answered.
- */
+/* One reading: everything that measures is asked at once, and put together when all have
+ * answered. */
 #include <math.h>
 
 #include "base/text.h"

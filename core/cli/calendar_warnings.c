@@ -11,8 +11,8 @@
 #include "logbook/facts.h"
 
 #define DAY (86400 * US_PER_S)
-/* Between ready and begun: below this a cell has not waited, but the one before it was taken out.
- */
+/* Between ready and begun: below this a cell has not waited, but the one before it was taken
+ * out. */
 #define WAITED (60 * US_PER_S)
 
 int rehearsed_read(struct rehearsed *out, struct logbook *logbook, struct error *error)

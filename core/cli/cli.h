@@ -74,8 +74,8 @@ json_t *table_names_short(const json_t *names);
 void print_rows_named(const json_t *rows, const struct column *columns, json_t *forms);
 void print_in_full(const json_t *forms);
 void print_json(const json_t *document);
-/* An instant on record as tables show it; the buffer is used where the text is not shown as it is.
- */
+/* An instant on record as tables show it; the buffer is used where the text is not shown as it
+ * is. */
 const char *shown_time(const char *text, const struct zone *zone, char *buffer, size_t size);
 
 #endif

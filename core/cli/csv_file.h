@@ -17,8 +17,8 @@ struct csv_file {
 int csv_file_open(struct csv_file *out, const char *path, struct error *error);
 void csv_file_text(struct csv_file *csv, const char *text);
 void csv_file_number(struct csv_file *csv, double number); /* what is no number: an empty field */
-/* Text as it is, numbers so that they read back the same, objects and arrays as JSON, null empty.
- */
+/* Text as it is, numbers so that they read back the same, objects and arrays as JSON, null
+ * empty. */
 void csv_file_value(struct csv_file *csv, const json_t *value);
 void csv_file_end_row(struct csv_file *csv);
 /* Closes, and only then tells whether all of it was written. */

@@ -171,8 +171,8 @@ static int judge(struct logbook *logbook, int64_t id, struct error *error)
     return error->code;
 }
 
-/* The bench could not be reached, or the logbook is another's: the run waits, and keeps its cell.
- */
+/* The bench could not be reached, or the logbook is another's: the run waits, and keeps its
+ * cell. */
 static void tell_still_open(struct logbook *logbook, int64_t id)
 {
     struct run_record record = {0};

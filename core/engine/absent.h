@@ -39,8 +39,8 @@ void absent_forget(struct engine *engine);
 /* On record of a queued run that has no channel: that it waits for one that is not there (NULL: for
  * one that is in use). */
 void absent_queued(struct live_run *run, const struct channel *gone);
-/* Whether any queued run waits for a channel that is not there: the queue is looked at again soon.
- */
+/* Whether any queued run waits for a channel that is not there: the queue is looked at again
+ * soon. */
 void absent_awaited(struct engine *engine, bool waits);
 
 #endif

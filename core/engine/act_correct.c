@@ -10,8 +10,8 @@
  *    correction is refused and nothing of it is kept, not even the answer, for the latest answer is
  *    the one that holds.
  * 2. What a study decided by the old figures is its history, and stays.
- * 3. The accuracy that counts is that of the session which took the answer, not of today's bench.
- */
+ * 3. The accuracy that counts is that of the session which took the answer, not of today's
+ * bench. */
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>

@@ -6,11 +6,10 @@
  *   choice   "choices": [..]               -> one of them
  *   done                                   -> true: ENTER, "done", "yes"
  *   label    "label", "channel"            -> the label, typed or scanned; or true: "yes"
- *   display  "needs": [..], "rated_Ah", "most_V"?
- *                                          -> {"charge": A.s, "time": s, ...} from "1875 mAh, 4 h 2
- * min", and "steps": {"charge": A.s, ...}, the step of each last digit typed; "ended 18:30" or
- * "ended 2026-03-02 18:30" among them, by the logbook's zone, is "ended_us", not before "asked_us"
- */
+ *   display  "needs": [..], "rated_Ah", "asked_us", "most_V"?
+ *            -> {"charge": A.s, "time": s, ...} from "1875 mAh, 4 h 2 min"; in "steps" the step of
+ *               each last digit typed: {"charge": A.s, ...}; "ended_us" from "ended 18:30" or
+ *               "ended 2026-03-02 18:30", by the logbook's zone, not before "asked_us" */
 #ifndef PERDURE_ENGINE_ANSWER_H
 #define PERDURE_ENGINE_ANSWER_H
 
@@ -32,8 +31,8 @@ struct answer_clock {
 int answer_read(const char *expects, const char *typed, const struct answer_clock *clock,
                 json_t **answer, struct error *error);
 
-/* "yes", "ok", "q": a word that answers, or ends attend, in any case; no cell has it for a label.
- */
+/* "yes", "ok", "q": a word that answers, or ends attend, in any case; no cell has it for a
+ * label. */
 bool answer_is_word(const char *text);
 
 /* "a number in mAh, from 0 to 4000": what a valid answer looks like; returns buffer. */

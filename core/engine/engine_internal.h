@@ -1,5 +1,5 @@
-/* What the engine's own files share of the engine itself. Nobody outside core/engine includes this.
- */
+/* What the engine's own files share of the engine itself. Nobody outside core/engine includes
+ * this. */
 #ifndef PERDURE_ENGINE_INTERNAL_H
 #define PERDURE_ENGINE_INTERNAL_H
 

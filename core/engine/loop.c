@@ -122,8 +122,8 @@ void loop_close(struct engine *engine)
     engine->loop = NULL;
 }
 
-/* Moves staged samples, a group at a time: after a commit, which is made when little is under way.
- */
+/* Moves staged samples, a group at a time: after a commit, which is made when little is under
+ * way. */
 static void tidy(struct engine *engine)
 {
     struct loop *loop = engine->loop;

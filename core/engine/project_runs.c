@@ -37,8 +37,8 @@ static char *protocol_text(struct walk *w, size_t *length)
     return pinned_module(&w->pinned, module, &text, length, &unread) ? NULL : text;
 }
 
-/* What one protocol comes to on cells of one model: asked for once, however many cells there are.
- */
+/* What one protocol comes to on cells of one model: asked for once, however many cells there
+ * are. */
 struct by_model {
     struct by_model *next;
     char model[sizeof((struct cell_facts *)0)->model];

@@ -424,8 +424,8 @@ void run_step_due(struct live_run *run)
 }
 
 /* Before a step is left in the middle: what it has come to by now, where the channel can say so at
- * once. One that answers later is not waited for: safe comes first, and its last stretch is a gap.
- */
+ * once. One that answers later is not waited for: safe comes first, and its last stretch is a
+ * gap. */
 static enum step_verdict last_look(struct live_run *run, struct reading *reading)
 {
     if (!run->step || run->step->ended_by != END_NONE || run->to_energise || run->asks_own ||

@@ -21,8 +21,8 @@ bool unfit_moves(struct live_run *run);
 bool unfit_for(const struct live_run *run, const struct channel *channel);
 bool unfit_everywhere(const struct live_run *run);
 
-/* After unfit_set_aside: makes of *why that no channel of the bench can do it, each with its limit.
- */
+/* After unfit_set_aside: makes of *why that no channel of the bench can do it, each with its
+ * limit. */
 void unfit_tell_all(const struct live_run *run, struct error *why);
 
 void unfit_forget(struct engine *engine);

@@ -93,8 +93,8 @@ static const char *const queries[] = {
         "WHERE run.ended_at IS NULL AND outcome.ended_at IS NULL "
         "AND run.id BETWEEN ?1 AND ?2 ORDER BY step.run",
 
-    /* Steps in the order in which they lie: an index on the cell would fetch each from elsewhere.
-     */
+    /* Steps in the order in which they lie: an index on the cell would fetch each from
+     * elsewhere. */
     [LIST_STEP_TOTALS] = "SELECT label AS cell, channel, how, steps, samples FROM "
                          "(SELECT cell, channel, how, count(*) AS steps, sum(samples) AS samples "
                          "FROM step NOT INDEXED LEFT JOIN outcome ON outcome.step = step.id "

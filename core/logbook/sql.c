@@ -105,8 +105,8 @@ int sql_prepare(struct logbook *logbook, struct error *error, const char *sql, s
     return 0;
 }
 
-/* The place of a kept statement, or the free one where it would be kept; NULL when all are taken.
- */
+/* The place of a kept statement, or the free one where it would be kept; NULL when all are
+ * taken. */
 static struct kept_statement *place_of(struct logbook *logbook, const char *sql)
 {
     size_t slot = ((uintptr_t)sql * 0x9E3779B97F4A7C15u) >> 32;

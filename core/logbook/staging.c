@@ -22,8 +22,8 @@ static int place_of(const struct staging *staging, int64_t step)
     return low;
 }
 
-/* Mostly the one that was found last, or the one behind it: steps come in their order, twice each.
- */
+/* Mostly the one that was found last, or the one behind it: steps come in their order, twice
+ * each. */
 static struct waiting *find(struct staging *staging, int64_t step)
 {
     int at = staging->found;

@@ -2,7 +2,7 @@
  * in memory too, by step, so that a move need not look for them.
  *
  * 1. A row is in `sample`, or in `recent`, or in both; it counts once. What is in `sample` is k = 0
- * to some m without a hole, and what only `recent` has follows it.
+ *    to some m without a hole, and what only `recent` has follows it.
  * 2. Rows of `recent` are appended at the end and removed from the front, once all of their steps
  *    have been moved that far. Nothing is removed from the middle: rows of many steps share a page,
  *    so that would rewrite all pages for every step.

@@ -88,8 +88,8 @@ static void look(void *owner)
         refresh_lists(page, now);
 }
 
-/* While somebody looks: an engine that waits for a date makes no pass, and shows nothing by itself.
- */
+/* While somebody looks: an engine that waits for a date makes no pass, and shows nothing by
+ * itself. */
 static void tick(void *owner, int64_t now)
 {
     struct page *page = owner;

@@ -1,7 +1,7 @@
 /* The frame round a chart: size and type of its preset, title, conditions, foot. Inside report.
  *
- * Planned first, so that a chart knows its room before it draws; then opened, drawn into, closed.
- */
+ * Planned first, so that a chart knows its room before it draws; then opened, drawn into,
+ * closed. */
 #ifndef PERDURE_REPORT_FRAME_H
 #define PERDURE_REPORT_FRAME_H
 

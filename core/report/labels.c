@@ -81,8 +81,8 @@ static size_t lines_at(const char *string, double size, double width)
     return lines;
 }
 
-/* The largest type that puts the text into the box on up to three lines; never below FINEST_TYPE.
- */
+/* The largest type that puts the text into the box on up to three lines; never below
+ * FINEST_TYPE. */
 static double largest_type(const char *string, double width, double height, size_t *lines)
 {
     double best = 0;
@@ -163,8 +163,8 @@ static void add_text_band(struct text *out, const struct cell_label *label, cons
               small);
 }
 
-/* The code with its quiet zone fills the height of the band; `path` is in modules, `side` of them.
- */
+/* The code with its quiet zone fills the height of the band; `path` is in modules, `side` of
+ * them. */
 static void add_code_band(struct text *out, const char *label, const struct text *path, int side,
                           double x, double y, double width, double band)
 {

@@ -25,8 +25,8 @@ void mark_line(struct text *out, const struct point *points, size_t count,
 void mark_band(struct text *out, const struct point *upper, const struct point *lower, size_t count,
                const char *colour, double opacity);
 
-/* `radius` is half the size; `tip` is its tooltip, or NULL. Hollow ones are filled with the ground.
- */
+/* `radius` is half the size; `tip` is its tooltip, or NULL. Hollow ones are filled with the
+ * ground. */
 struct mark {
     enum mark_shape shape;
     const char *class;

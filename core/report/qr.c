@@ -4,8 +4,8 @@
 #include <qrencode.h>
 #include <string.h>
 
-/* The assignment of character sets to QR codes (AIM ECI): 26 is UTF-8. Without it a reader guesses.
- */
+/* The assignment of character sets to QR codes (AIM ECI): 26 is UTF-8. Without it a reader
+ * guesses. */
 #define ECI_UTF8 26
 
 static bool is_ascii(const char *string)

@@ -19,8 +19,8 @@ enum step_guard step_guarded(struct step *step, const struct reading *reading);
 /* What the ends by drop and slope look at: smooth voltage, its peak, the window. */
 void step_watch(struct step *step, const struct stretch *stretch);
 
-/* The first end on this stretch, END_NONE for none; *cut is where along the stretch it came, 0..1.
- */
+/* The first end on this stretch, END_NONE for none; *cut is where along the stretch it came,
+ * 0..1. */
 enum step_end step_ended(struct step *step, const struct stretch *stretch, bool when, double *cut);
 
 /* Puts the rows to be kept into step->row; `must` keeps this one whatever the thinning says. */

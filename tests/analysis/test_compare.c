@@ -62,8 +62,8 @@ static void nist_atmwtag(void **state)
 
 /* SmLs01, SmLs04, SmLs07: nine groups of 21 (S. D. Simon, J. P. Lesage, Comput. Stat. Data Anal. 8,
  * 1989), values as 1.4, 1000000.4 and 1000000000000.4. F is 21. At 10^12 a double itself is only
- * good to 10^-4 against a scatter of 0.1, so the data as stored have an F off by up to some 10^-3.
- */
+ * good to 10^-4 against a scatter of 0.1, so the data as stored have an F off by up to some
+ * 10^-3. */
 static void nist_smls(void **state)
 {
     (void)state;

@@ -73,8 +73,8 @@ static void ramp(void **state)
     }
 }
 
-/* Half a sine of 1 A in 1800 s is 1/pi Ah; the trapezoid at 900, 450, 100 and 10 s as it must be.
- */
+/* Half a sine of 1 A in 1800 s is 1/pi Ah; the trapezoid at 900, 450, 100 and 10 s as it must
+ * be. */
 static void half_sine(void **state)
 {
     (void)state;

@@ -98,8 +98,8 @@ static void nist_mavro(void **state)
     check_nist(x, 50, 2.001856, 0.000429123454003053, 2e-16, 1e-11);
 }
 
-/* Student's t interval of three values by hand: mean 2, sd 1, t 4.303 (JCGM 100:2008, Table G.2).
- */
+/* Student's t interval of three values by hand: mean 2, sd 1, t 4.303 (JCGM 100:2008, Table
+ * G.2). */
 static void interval_and_quartiles(void **state)
 {
     (void)state;

@@ -54,8 +54,8 @@ static void gum_h1_end_gauge(void **state)
 }
 
 /* JCGM 100:2008, H.2: resistance and reactance from voltage, current and phase, read together five
- * times. Published: 127.732, 219.847, 254.260 ohm; u 0.071, 0.295, 0.236; r -0.588, -0.485, 0.993.
- */
+ * times. Published: 127.732, 219.847, 254.260 ohm; u 0.071, 0.295, 0.236; r -0.588, -0.485,
+ * 0.993. */
 static void gum_h2_correlated(void **state)
 {
     (void)state;

@@ -19,8 +19,8 @@ static void gives_the_known_sequence(void **state)
     assert_true(random_bits(&random) == 1215971899390074240);
 }
 
-/* Outside check. SplitMix64 from the seed 1234567, as published test values have it (from memory).
- */
+/* Outside check. SplitMix64 from the seed 1234567, as published test values have it (from
+ * memory). */
 static void is_seeded_by_split_mix(void **state)
 {
     (void)state;
@@ -167,8 +167,8 @@ static void named_parts_have_seeds_of_their_own(void **state)
     assert_in_range(shared, 199 * 64 * 0.47, 199 * 64 * 0.53);
 }
 
-/* Moments of the sum of four uniforms, by arithmetic: mean 0, variance 1, excess kurtosis -6/5/4.
- */
+/* Moments of the sum of four uniforms, by arithmetic: mean 0, variance 1, excess kurtosis
+ * -6/5/4. */
 static void noise_has_the_moments_of_four_uniforms(void **state)
 {
     (void)state;

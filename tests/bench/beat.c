@@ -4,8 +4,8 @@
  *   beat [BEATS]
  *
  * Between beats: guardian_beat only looks at the clock; bare is that look. A beat: a report read, a
- * beat sent, and the wait for its answer; bare is one byte to and from a child over a socketpair.
- */
+ * beat sent, and the wait for its answer; bare is one byte to and from a child over a
+ * socketpair. */
 #include <poll.h>
 #include <signal.h>
 #include <stdio.h>

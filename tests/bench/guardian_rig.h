@@ -1,5 +1,5 @@
-/* Pseudo-terminals as instruments, and an engine in a process of its own to be killed or stopped.
- */
+/* Pseudo-terminals as instruments, and an engine in a process of its own to be killed or
+ * stopped. */
 #ifndef PERDURE_TESTS_BENCH_GUARDIAN_RIG_H
 #define PERDURE_TESTS_BENCH_GUARDIAN_RIG_H
 

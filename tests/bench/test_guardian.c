@@ -170,8 +170,8 @@ static void test_tripped_stays_until_settled(void **state)
     guardian_close(guardian);
 }
 
-/* An engine that comes back in the midst of it would have its new orders undone by the next round.
- */
+/* An engine that comes back in the midst of it would have its new orders undone by the next
+ * round. */
 static void test_fires_until_all_is_written(void **state)
 {
     (void)state;

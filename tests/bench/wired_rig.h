@@ -8,8 +8,8 @@
 
 #include "bench/bench.h"
 
-/* Far ends: source S, sink L, meter M, thermometer T, relay board R; ohmmeter O behind a board Q.
- */
+/* Far ends: source S, sink L, meter M, thermometer T, relay board R; ohmmeter O behind a board
+ * Q. */
 struct place {
     struct wires wires;
     struct bench bench;

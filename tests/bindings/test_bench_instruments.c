@@ -46,8 +46,8 @@ static void leave(struct place *place)
     wires_close(&place->wires);
 }
 
-/* A thousand instruments are opened in more processor time than a script may take: it is not its.
- */
+/* A thousand instruments are opened in more processor time than a script may take: it is not
+ * its. */
 static void test_a_thousand(void **state)
 {
     struct place place;

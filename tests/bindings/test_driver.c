@@ -59,8 +59,8 @@ static void test_number(void **state)
     close_driver(driver);
 }
 
-/* What a person needs: what was sent, what came, where, what to try. The instrument adds its name.
- */
+/* What a person needs: what was sent, what came, where, what to try. The instrument adds its
+ * name. */
 static void test_message(void **state)
 {
     (void)state;

@@ -22,8 +22,8 @@ static struct driver *with(const char *questions)
     return open_text(text_with(questions), NULL);
 }
 
-/* An answer that must end so: what ends otherwise, such as a number that nobody asked for, is none.
- */
+/* An answer that must end so: what ends otherwise, such as a number that nobody asked for, is
+ * none. */
 static void test_ends(void **state)
 {
     (void)state;

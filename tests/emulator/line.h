@@ -38,8 +38,8 @@ void line_close(struct line *line);
  * message still waits for its end: the instrument does not know. */
 void line_forget(struct line *line);
 
-/* Sends what is due, disturbs where a fault says so; when there is more to do (INT64_MAX: never).
- */
+/* Sends what is due, disturbs where a fault says so; when there is more to do (INT64_MAX:
+ * never). */
 int64_t line_due(struct line *line, int64_t now);
 
 #endif

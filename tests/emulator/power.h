@@ -1,5 +1,5 @@
-/* What instruments with power terminals do alike: being switched, tripping, measuring themselves.
- */
+/* What instruments with power terminals do alike: being switched, tripping, measuring
+ * themselves. */
 #ifndef EMULATOR_POWER_H
 #define EMULATOR_POWER_H
 

@@ -1,5 +1,5 @@
-/* A pseudo-terminal, and the stable path it is found by: a symbolic link, as /dev/serial/by-id has.
- */
+/* A pseudo-terminal, and the stable path it is found by: a symbolic link, as /dev/serial/by-id
+ * has. */
 #ifndef EMULATOR_PTY_H
 #define EMULATOR_PTY_H
 

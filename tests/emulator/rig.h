@@ -20,8 +20,8 @@ struct rig {
     struct text answer;
 };
 
-/* 2 Ah at a constant 1.25 V behind 25 mohm, half full, without losses: what flows has closed forms.
- */
+/* 2 Ah at a constant 1.25 V behind 25 mohm, half full, without losses: what flows has closed
+ * forms. */
 static inline struct simcell_truth rig_ideal(void)
 {
     return (struct simcell_truth){

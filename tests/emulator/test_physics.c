@@ -202,8 +202,8 @@ static void test_resolution_and_noise(void **state)
 }
 
 /* A typical NiMH cell: after 16 h at 0.1 It it is full and warm, and 0.2 It to 1.0 V gives about
- * what it was sold as (the sequence of IEC 61951-2 for rated capacity; 2 Ah, so 0.2 A and 0.4 A).
- */
+ * what it was sold as (the sequence of IEC 61951-2 for rated capacity; 2 Ah, so 0.2 A and 0.4
+ * A). */
 static void test_a_typical_cell_gives_its_capacity(void **state)
 {
     (void)state;

@@ -1,5 +1,5 @@
-/* Runs that an earlier engine left: their cells are still in their channels, and their steps open.
- */
+/* Runs that an earlier engine left: their cells are still in their channels, and their steps
+ * open. */
 #include "engine/audit.h"
 #include "engine/rig.h"
 

@@ -8,8 +8,8 @@
  * environment gives a slower build more time and fewer kills. The seed is printed: it decides what
  * is done and when, though not how far the program had come at that moment.
  *
- * Exit status 0: nothing found, and every control was reported. 1: findings. 2: could not be done.
- */
+ * Exit status 0: nothing found, and every control was reported. 1: findings. 2: could not be
+ * done. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

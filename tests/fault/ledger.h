@@ -15,8 +15,8 @@ struct ledger;
 struct ledger *ledger_open(void);
 void ledger_close(struct ledger *ledger);
 
-/* Opens the logbook read-only and holds its present state; false when it cannot be read just now.
- */
+/* Opens the logbook read-only and holds its present state; false when it cannot be read just
+ * now. */
 bool ledger_pin(struct ledger *ledger, const char *logbook);
 
 /* Takes over what the pinned state holds and lets go of the file. */

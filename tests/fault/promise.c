@@ -59,8 +59,8 @@ static bool kept(const struct promise *promise, sqlite3 *book)
     return false;
 }
 
-/* Outputs are safe before a pause or a stop returns; where no engine was at work, once one comes.
- */
+/* Outputs are safe before a pause or a stop returns; where no engine was at work, once one
+ * comes. */
 static bool must_be_safe(const struct promise *promise, sqlite3 *book)
 {
     if ((promise->kind != PROMISE_PAUSED && promise->kind != PROMISE_STOPPED) || !promise->text[0])

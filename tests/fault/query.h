@@ -21,8 +21,8 @@ sqlite3 *query_open(const char *path);
 /* To doctor a copy, or to give a twin its seeds. */
 sqlite3 *query_open_to_write(const char *path);
 
-/* Each of these ends the program when SQLite refuses: on a copy that nobody else uses it must not.
- */
+/* Each of these ends the program when SQLite refuses: on a copy that nobody else uses it must
+ * not. */
 void query_run(sqlite3 *db, const char *format, ...) __attribute__((format(printf, 2, 3)));
 int64_t query_number(sqlite3 *db, const char *format, ...) __attribute__((format(printf, 2, 3)));
 double query_real(sqlite3 *db, const char *format, ...) __attribute__((format(printf, 2, 3)));

@@ -122,8 +122,8 @@ static enum death draw_death(struct round *round, int *early)
         DEATH_AFTER_REPLY, DEATH_AFTER_REPLY, DEATH_AMID_BACKUP,  DEATH_AMID_SHUTDOWN,
     };
     enum death death = usual[random_range(&round->random, 0, sizeof(usual) / sizeof(usual[0]) - 1)];
-    /* After a few that did nothing one must work, or the channels would go on alone for too long.
-     */
+    /* After a few that did nothing one must work, or the channels would go on alone for too
+     * long. */
     *early = death == DEATH_EARLY ? *early + 1 : 0;
     return *early > 2 ? DEATH_AT_WORK : death;
 }

@@ -111,8 +111,8 @@ struct controls {
     int tried, reported;
 };
 
-/* Cuts the last commits from a copy of the log, as if they had been lost; true when that is found.
- */
+/* Cuts the last commits from a copy of the log, as if they had been lost; true when that is
+ * found. */
 bool control_cut_log(struct round *round);
 
 /* Each damages a copy of the finished logbook in one way, and must be found by the right check. */

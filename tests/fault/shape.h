@@ -1,5 +1,5 @@
-/* The shape of a logbook: what must hold in it at every instant, also in the middle of everything.
- */
+/* The shape of a logbook: what must hold in it at every instant, also in the middle of
+ * everything. */
 #ifndef PERDURE_TESTS_FAULT_SHAPE_H
 #define PERDURE_TESTS_FAULT_SHAPE_H
 

@@ -6,8 +6,8 @@
 
 #include "bench/world.h"
 
-/* A cell that the world does not know yet is made by asking for it: in a copy, and with this date.
- */
+/* A cell that the world does not know yet is made by asking for it: in a copy, and with this
+ * date. */
 #define NEVER_SEEN 1
 
 /* An exact cell stores all that flows in and gives all of it back: see scene.c. Others lose some,

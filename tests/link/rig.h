@@ -95,8 +95,8 @@ static inline void far_hang_up(struct far *far)
 {
     if (far->poll == NULL)
         return;
-    /* Before the terminal's number goes to whoever asks for one next: the link tries again by path.
-     */
+    /* Before the terminal's number goes to whoever asks for one next: the link tries again by
+     * path. */
     if (far->path[0])
         unlink(far->path);
     far->path[0] = '\0';

@@ -152,8 +152,8 @@ static void test_second_opener_is_refused(void **state)
 }
 
 /* A host that takes no notice: the connection is given up after the patience. 192.0.2.0/24 is set
- * aside for documentation (RFC 5737); where the network answers for it at once, that will do too.
- */
+ * aside for documentation (RFC 5737); where the network answers for it at once, that will do
+ * too. */
 static void test_no_answer_from_host(void **state)
 {
     struct rig rig;

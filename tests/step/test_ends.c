@@ -172,8 +172,8 @@ static void by_charge(void **state)
     assert_within(step.charge, 15, 1e-12);
 }
 
-/* The current goes in a line, so the charge goes in a parabola: 0..2 A in 10 s is 2.5 A.s at 5 s.
- */
+/* The current goes in a line, so the charge goes in a parabola: 0..2 A in 10 s is 2.5 A.s at 5
+ * s. */
 static void by_charge_while_the_current_changes(void **state)
 {
     struct step_plan plan = rig_charge(1, NAN);
