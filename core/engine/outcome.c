@@ -1,5 +1,5 @@
-/* A step's plan and outcome as JSON, in bench units: what the journal keeps and a script is given.
- */
+/* A step's plan and outcome as JSON, in bench units: what the journal keeps and a script is
+ * given. */
 #include <math.h>
 
 #include "base/quantity.h"
@@ -68,16 +68,8 @@ void plan_json(const struct step_plan *plan, struct text *out)
         field(out, "time", plan->level_time[i], DIM_TIME);
         text_add(out, "}");
     }
-    field(out, "time", plan->time, DIM_TIME);
-    field(out, "voltage", plan->voltage, DIM_VOLTAGE);
-    field(out, "current_end", plan->current, DIM_CURRENT);
-    field(out, "charge", plan->charge, DIM_CHARGE);
-    field(out, "energy", plan->energy, DIM_ENERGY);
-    field(out, "drop", plan->drop, DIM_VOLTAGE);
-    field(out, "flat", plan->flat, DIM_VOLTAGE_RATE);
-    field(out, "blind", plan->blind, DIM_TIME);
-    field(out, "temperature", plan->temperature, DIM_TEMPERATURE);
-    field(out, "temperature_rate", plan->temperature_rate, DIM_TEMPERATURE_RATE);
+    for (const struct step_limit *limit = step_limits; limit->name; limit++)
+        field(out, limit->on_record, step_limit_of(plan, limit), limit->dimension);
     if (plan->when)
         text_add(out, ",\"when\":true");
     if (plan->resistance != RESISTANCE_IF_ANY)

@@ -4,7 +4,9 @@
 #define PERDURE_STEP_PLAN_H
 
 #include <stdbool.h>
+#include <stddef.h>
 
+#include "base/quantity.h"
 #include "bench/channel.h"
 #include "bench/profile.h"
 #include "bench/reading.h"
@@ -50,7 +52,7 @@ struct step_plan {
     enum step_kind kind;
     struct drive drive;
 
-    /* Ends; NAN (or false) where not asked for. */
+    /* Ends, each with its row in step_limits; NAN (or false) where not asked for. */
     double time;             /* s */
     double voltage;          /* V */
     double current;          /* A, magnitude */
@@ -80,6 +82,22 @@ struct step_plan {
     bool logged; /* nothing is driven: readings logged elsewhere are looked at afterwards, so that
                     of the guards only an impossible reading trips */
 };
+
+/* What can be said of the limit of any end: of these rows a plan is cleared, checked and put on
+ * record. */
+struct step_limit {
+    const char *name;      /* in scripts and refusals */
+    const char *on_record; /* its key in the plan's JSON */
+    size_t place;          /* of its double in struct step_plan */
+    enum dimension dimension;
+    double least;    /* SI: what is below no step can come to */
+    unsigned equals; /* 1 << kind: those that may be given the least itself */
+    bool waits;      /* no end: how long others wait */
+};
+extern const struct step_limit step_limits[]; /* up to one without a name */
+
+/* What the plan asks for, in SI; NAN where it does not. */
+double step_limit_of(const struct step_plan *plan, const struct step_limit *limit);
 
 /* A plan of the kind with every end unset and the usual record. */
 void step_plan_init(struct step_plan *plan, enum step_kind kind);

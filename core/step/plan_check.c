@@ -34,49 +34,38 @@ static bool asked(double value)
     return !isnan(value);
 }
 
-/* Ends: each a possible value, and one that the step can come to. */
-static int check_end_values(struct check *check)
+static int check_value(struct check *check, const char *name, double value, double least,
+                       bool may_equal)
+{
+    if (!asked(value) || (isfinite(value) && (value > least || (value == least && may_equal))))
+        return 0;
+    return REFUSE(check, "give a positive value, with its unit",
+                  "%s is %g, which no step can come to", name, value);
+}
+
+/* Each a possible value, and one that the step can come to. */
+static int check_values(struct check *check)
 {
     const struct step_plan *plan = check->plan;
-    const struct {
-        const char *name;
-        double value, least;
-        bool may_equal;
-    } ends[] = {
-        {"time", plan->time, 0, plan->kind == STEP_REST || plan->kind == STEP_READ},
-        {"voltage", plan->voltage, 0, true},
-        {"current", plan->current, 0, false},
-        {"charge", plan->charge, 0, false},
-        {"energy", plan->energy, 0, false},
-        {"drop", plan->drop, 0, false},
-        {"flat", plan->flat, 0, false},
-        {"blind", plan->blind, 0, true},
-        {"temperature", plan->temperature, -273.15, false},
-        {"temperature_rate", plan->temperature_rate, 0, false},
-        {"record every", plan->every, 0, true},
-        {"record by voltage", plan->by_voltage, 0, true},
-        {"record by current", plan->by_current, 0, true},
-        {"record by temperature", plan->by_temperature, 0, true},
-    };
-    for (size_t i = 0; i < sizeof(ends) / sizeof(ends[0]); i++) {
-        double value = ends[i].value;
-        if (!asked(value))
-            continue;
-        if (!isfinite(value) || value < ends[i].least ||
-            (value == ends[i].least && !ends[i].may_equal))
-            return REFUSE(check, "give a positive value, with its unit",
-                          "%s is %g, which no step can come to", ends[i].name, value);
-    }
-    return 0;
+    int failed = 0;
+    for (const struct step_limit *limit = step_limits; limit->name && !failed; limit++)
+        failed = check_value(check, limit->name, step_limit_of(plan, limit), limit->least,
+                             limit->equals & 1u << plan->kind);
+    if (failed || (failed = check_value(check, "record every", plan->every, 0, true)) ||
+        (failed = check_value(check, "record by voltage", plan->by_voltage, 0, true)) ||
+        (failed = check_value(check, "record by current", plan->by_current, 0, true)))
+        return failed;
+    return check_value(check, "record by temperature", plan->by_temperature, 0, true);
 }
 
 static int check_some_end(struct check *check)
 {
     const struct step_plan *plan = check->plan;
-    if (asked(plan->time) || asked(plan->voltage) || asked(plan->current) || asked(plan->charge) ||
-        asked(plan->energy) || asked(plan->drop) || asked(plan->flat) || asked(plan->temperature) ||
-        asked(plan->temperature_rate) || plan->when)
+    if (plan->when)
         return 0;
+    for (const struct step_limit *limit = step_limits; limit->name; limit++)
+        if (!limit->waits && asked(step_limit_of(plan, limit)))
+            return 0;
     return REFUSE(check, "say when it stops, by a time or a voltage, say",
                   "it has no end, and a step without an end is never begun");
 }
@@ -277,8 +266,8 @@ static int set_backstops(struct check *check)
         plan->backstop_time = profile->backstop_time * rated / current;
     if (!asked(plan->charge)) {
         plan->backstop_charge = rated * (slow ? profile->backstop_slow : profile->backstop_charge);
-        /* Sealed nickel cells bear 0.1 It for long: a time that the script names is what it means.
-         */
+        /* Sealed nickel cells bear 0.1 It for long: a time that the script names is what it
+         * means. */
         if (slow && asked(plan->time) && isnan(profile->charge_ceiling))
             plan->backstop_charge = fmax(plan->backstop_charge, 1.001 * current * plan->time);
     }
@@ -301,7 +290,7 @@ int step_plan_check(struct step_plan *plan, const struct cell_facts *cell,
     if (energises && check.profile == NULL)
         return REFUSE(&check, "enrol the cell with its chemistry, such as NiMH",
                       "the chemistry of the cell is not known, and so not what it bears");
-    if ((failed = check_drive(&check)) || (failed = check_end_values(&check)))
+    if ((failed = check_drive(&check)) || (failed = check_values(&check)))
         return failed;
     if (plan->kind != STEP_PULSE && (failed = check_some_end(&check)))
         return failed;
