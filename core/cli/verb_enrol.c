@@ -9,8 +9,13 @@
 #include "cli/table_file.h"
 #include "cli/workplace.h"
 
-/* The columns of a file and the options, one and the same. */
-static const char *const texts[] = {"maker", "size", "currency"};
+/* The columns of a file. What a model has are the names of options too; a cell has the others. */
+static const char *const known[] = {"label", "model", "chemistry", "rated",     "maker",
+                                    "size",  "price", "currency",  "reference", NULL};
+static const char *const of_model[] = {"model", "chemistry", "rated",    "maker",
+                                       "size",  "price",     "currency", NULL};
+/* Those of a model that are taken as they stand. */
+static const char *const texts[] = {"maker", "size", "currency", NULL};
 
 static int missing(struct error *error, const char *where, const char *what)
 {
@@ -62,9 +67,9 @@ static json_t *model_of(const json_t *fields, const char *where, struct error *e
         return NULL;
     json_t *model = json_pack("{s:s, s:s, s:f, s:[]}", "name", name, "chemistry", chemistry,
                               "rated_Ah", quantity_to_bench(charge, DIM_CHARGE), "cells");
-    for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
-        if (json_object_get(fields, texts[i]))
-            json_object_set(model, texts[i], json_object_get(fields, texts[i]));
+    for (const char *const *text = texts; *text; text++)
+        if (json_object_get(fields, *text))
+            json_object_set(model, *text, json_object_get(fields, *text));
     if (price)
         json_object_set_new(model, "price", json_real(amount));
     return model;
@@ -72,12 +77,10 @@ static json_t *model_of(const json_t *fields, const char *where, struct error *e
 
 static json_t *from_options(const struct arguments *arguments, struct error *error)
 {
-    static const char *const names[] = {"model", "chemistry", "rated",   "maker",
-                                        "size",  "price",     "currency"};
     json_t *fields = json_object();
-    for (size_t i = 0; i < sizeof names / sizeof *names; i++)
-        if (argument(arguments, names[i]))
-            json_object_set_new(fields, names[i], json_string(argument(arguments, names[i])));
+    for (const char *const *name = of_model; *name; name++)
+        if (argument(arguments, *name))
+            json_object_set_new(fields, *name, json_string(argument(arguments, *name)));
     json_t *model = model_of(fields, "enrol", error);
     json_decref(fields);
     if (!model)
@@ -105,25 +108,30 @@ static json_t *references_of(json_t *models, json_t *model)
     return entry;
 }
 
+static int refuse_column(const char *name, const char *where, struct error *error)
+{
+    struct text todo = TEXT_EMPTY;
+    char quoted[60];
+    for (const char *const *column = known; *column; column++)
+        text_addf(&todo, "%s%s", todo.length ? ", " : "the columns are ", *column);
+    error_set(error, ERROR_USAGE, where, todo.bytes, "there is no column %s",
+              string_quote(name, quoted, sizeof quoted));
+    text_free(&todo);
+    return error->code;
+}
+
 /* A column that is not known would be left out without a word: "prize" for "price". */
 static int known_columns(const json_t *row, const char *where, struct error *error)
 {
-    static const char *const known[] = {"label", "model", "chemistry", "rated",    "maker",
-                                        "size",  "price", "currency",  "reference"};
     const char *name;
     json_t *value;
-    char quoted[60];
     json_object_foreach((json_t *)row, name, value)
     {
-        size_t i = 0;
-        while (i < sizeof known / sizeof *known && strcmp(known[i], name) != 0)
-            i++;
-        if (i == sizeof known / sizeof *known &&
-            (strcmp(name, "line") != 0 || !json_is_integer(value)))
-            return error_set(error, ERROR_USAGE, where,
-                             "the columns are label, model, chemistry, rated, maker, size, price, "
-                             "currency, reference",
-                             "there is no column %s", string_quote(name, quoted, sizeof quoted));
+        const char *const *column = known;
+        while (*column && strcmp(*column, name) != 0)
+            column++;
+        if (!*column && (strcmp(name, "line") != 0 || !json_is_integer(value)))
+            return refuse_column(name, where, error);
     }
     return 0;
 }

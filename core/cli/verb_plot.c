@@ -17,11 +17,16 @@ static const double scales[] = {
 
 static const struct drawing_kind *kind_of(const char *name, struct error *error)
 {
-    for (const struct drawing_kind *kind = drawing_kinds; kind->name; kind++)
-        if (strcmp(kind->name, name) == 0)
+    struct text names = TEXT_EMPTY;
+    for (const struct drawing_kind *kind = drawing_kinds; kind->name; kind++) {
+        if (strcmp(kind->name, name) == 0) {
+            text_free(&names);
             return kind;
-    error_set(error, ERROR_USAGE, name, "discharge, retention, resistance, fade or ranking",
-              "there is no chart of this name");
+        }
+        text_addf(&names, "%s%s", !names.length ? "" : kind[1].name ? ", " : " or ", kind->name);
+    }
+    error_set(error, ERROR_USAGE, name, names.bytes, "there is no chart of this name");
+    text_free(&names);
     return NULL;
 }
 
