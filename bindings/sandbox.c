@@ -10,12 +10,13 @@
  * worst. */
 #define WORK_STEP 1000
 
-/* Processor time after which a guest is stopped whatever its count: four times what GUEST_WORK
- * ordinary instructions need on a common machine. */
+/* Processor time after which a guest is stopped whatever its count: some fifteen times what
+ * GUEST_WORK ordinary instructions need on a common machine, so that no slow or busy one stops a
+ * script that another lets run; and well below what the guardian takes for a dead engine. */
 #ifdef __SANITIZE_ADDRESS__
-#define PROCESSOR_NS_MOST 300000000LL /* which makes every instruction some times dearer */
+#define PROCESSOR_NS_MOST 1000000000LL /* which makes every instruction some times dearer */
 #else
-#define PROCESSOR_NS_MOST 60000000LL
+#define PROCESSOR_NS_MOST 250000000LL
 #endif
 
 /* Levels of calls at which a script is stopped; and from which a lack of memory is put down to

@@ -13,7 +13,7 @@
 #define ENDS     NULL
 #define EITHER   "" /* work or memory, whichever the machine runs out of first */
 
-/* A script that is let run is stopped after about 15 ms of work, or 60 ms of processor time. The
+/* A script that is let run is stopped after about 15 ms of work, or 250 ms of processor time. The
  * time allowed here is for slow machines and sanitizers; what was seen is printed. */
 #define MS_MOST 3000.0
 

@@ -67,9 +67,9 @@ static void test_error_outcome_is_raised(void **state)
 }
 
 #ifdef __SANITIZE_ADDRESS__
-#define PATIENCE "300 ms"
+#define PATIENCE "1000 ms"
 #else
-#define PATIENCE "60 ms"
+#define PATIENCE "250 ms"
 #endif
 
 static void test_failures_have_their_line(void **state)
