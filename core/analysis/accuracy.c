@@ -106,6 +106,24 @@ static double by_time(const struct accuracy *time, double total, double duration
     return accuracy_standard(time, duration) * fabs(total) / duration;
 }
 
+/* Not known: the greater, for in a charge and an energy the errors add. */
+static double shared_of(const struct meters *meters)
+{
+    return isnan(meters->shared) ? 1 : meters->shared;
+}
+
+/* The correlation of the duration's error with the voltage's: the part of it that is the same. */
+static double of_end(const struct meters *meters, const struct delivered *run)
+{
+    double whole = accuracy_standard(&meters->time, run->duration);
+    return whole > 0 ? fmin(type_b_rectangular(run->end_by_voltage) / whole, 1) : 0;
+}
+
+static void correlate(double *r, size_t count, size_t a, size_t b, double by)
+{
+    r[a * count + b] = r[b * count + a] = by;
+}
+
 static enum analysis_status check_run(const struct meters *meters, double total, double duration)
 {
     if (!isfinite(total) || !isfinite(duration))
@@ -126,21 +144,25 @@ enum analysis_status accuracy_of_charge(const struct meters *meters, const struc
         {run->duration, accuracy_standard(&meters->current, run->charge / run->duration), INFINITY},
         contribution(by_time(&meters->time, run->charge, run->duration)),
     };
+    double together = shared_of(meters) * of_end(meters, run);
+    const double r[] = {1, together, together, 1};
     struct uncertainty out;
-    status = uncertainty_combine(inputs, 2, NULL, 0.95, &out);
+    status = uncertainty_combine(inputs, 2, r, 0.95, &out);
     *standard = out.standard;
     return status;
 }
 
-static enum analysis_status energy_with(const struct meters *meters, double shared,
-                                        const struct delivered *run, double *standard)
+enum analysis_status accuracy_of_energy(const struct meters *meters, const struct delivered *run,
+                                        double *standard)
 {
+    *standard = NAN;
     if (!isfinite(run->charge) || !isfinite(run->mean_voltage))
         return ANALYSIS_NOT_FINITE;
     enum analysis_status status = check_run(meters, run->energy, run->duration);
     if (status != ANALYSIS_OK)
         return status;
     double energy = fabs(run->energy), charge = fabs(run->charge);
+    double shared = shared_of(meters), end = of_end(meters, run);
     double voltage_time = fabs(run->mean_voltage) * run->duration;
     const struct accuracy *v = &meters->voltage, *i = &meters->current;
     enum { VOLTAGE, CURRENT, VOLTAGE_STEP, CURRENT_STEP, TIME, COUNT };
@@ -155,18 +177,13 @@ static enum analysis_status energy_with(const struct meters *meters, double shar
     double r[COUNT * COUNT] = {0};
     for (size_t k = 0; k < COUNT; k++)
         r[k * COUNT + k] = 1;
-    r[VOLTAGE * COUNT + CURRENT] = r[CURRENT * COUNT + VOLTAGE] = shared;
+    correlate(r, COUNT, VOLTAGE, CURRENT, shared);
+    correlate(r, COUNT, VOLTAGE, TIME, end);
+    correlate(r, COUNT, CURRENT, TIME, shared * end);
     struct uncertainty out;
     status = uncertainty_combine(inputs, COUNT, r, 0.95, &out);
     *standard = out.standard;
     return status;
-}
-
-enum analysis_status accuracy_of_energy(const struct meters *meters, const struct delivered *run,
-                                        double *standard)
-{
-    *standard = NAN;
-    return energy_with(meters, isnan(meters->shared) ? 1 : meters->shared, run, standard);
 }
 
 static enum analysis_status resistance_with(const struct meters *meters, double shared, double u1,

@@ -48,10 +48,15 @@ struct delivered {
     double energy;       /* J; energy only */
     double duration;     /* s */
     double mean_voltage; /* V; energy only */
+    /* s, of the time's absolute limit: how far the voltage's error moves the end of a discharge. A
+     * voltage that reads too high ends it too late and makes its energy too great on the way: the
+     * two add. 0 where the end was not found by voltage. */
+    double end_by_voltage;
 };
 
 /* Standard uncertainty of a charge, the integral of the current over a time:
- * |error| <= current's (relative Q + absolute T), time's (relative Q + absolute Q/T). */
+ * |error| <= current's (relative Q + absolute T), time's (relative Q + absolute Q/T). An end by
+ * voltage goes with the current's error as far as the voltage's does (`shared`). */
 enum analysis_status accuracy_of_charge(const struct meters *meters, const struct delivered *run,
                                         double *standard);
 

@@ -26,16 +26,21 @@ static double of_reading(const struct stated_accuracy *stated, double value)
     return accuracy_standard(&limits, value);
 }
 
+/* The seconds by which the limit of the voltage's error moves an end by voltage. */
+static double end_by_voltage(const struct channel_accuracy *accuracy, const struct outcome *o)
+{
+    const struct stated_accuracy *v = &accuracy->voltage;
+    if (o->ended_by != END_VOLTAGE || !is_stated(v) || !isfinite(o->end_slope))
+        return 0;
+    return (v->relative * fabs(o->last_voltage) + v->absolute) / fabs(o->end_slope);
+}
+
 /* Of a duration up to this outcome's end. An end that is not sharp at all leaves it unknown. */
 static struct accuracy time_limits(const struct channel_accuracy *accuracy, const struct outcome *o)
 {
     struct accuracy time = is_stated(&accuracy->time) ? limits_of(&accuracy->time)
                                                       : (struct accuracy){CLOCK_RELATIVE, 0, 0};
-    time.absolute += o->end_span;
-    if (o->ended_by == END_VOLTAGE && is_stated(&accuracy->voltage) && isfinite(o->end_slope))
-        time.absolute +=
-            (accuracy->voltage.relative * fabs(o->last_voltage) + accuracy->voltage.absolute) /
-            fabs(o->end_slope);
+    time.absolute += o->end_span + end_by_voltage(accuracy, o);
     return time;
 }
 
@@ -56,10 +61,15 @@ static void of_sums(const struct channel_accuracy *accuracy, const struct outcom
                     struct outcome_standard *out)
 {
     struct meters meters = meters_of(accuracy, o);
-    struct delivered run = {o->charge, o->energy, o->duration, o->mean_voltage};
+    struct delivered run = {.charge = o->charge,
+                            .energy = o->energy,
+                            .duration = o->duration,
+                            .mean_voltage = o->mean_voltage};
     const double *u = o->level_voltage, *i = o->level_current;
     if (!is_stated(&accuracy->current))
         return;
+    if (o->kind == STEP_DISCHARGE) /* in a charge they would in part cancel: not relied on */
+        run.end_by_voltage = end_by_voltage(accuracy, o);
     if (isfinite(o->charge))
         accuracy_of_charge(&meters, &run, &out->charge);
     if (!is_stated(&accuracy->voltage))

@@ -261,7 +261,7 @@ static int instrument_limits(void)
     double di = (2 * random_unit(&rng) - 1) * (0.001 * 0.4 + 0.0005);
     double dt = (2 * random_unit(&rng) - 1) * (0.0005 * 18000 + 5);
     double energy = (1.2 + dv) * (0.4 + di) * (18000 + dt), u;
-    const struct delivered run = {energy / (1.2 + dv), energy, 18000 + dt, 1.2 + dv};
+    const struct delivered run = {energy / (1.2 + dv), energy, 18000 + dt, 1.2 + dv, 0};
     if (accuracy_of_energy(&meters, &run, &u) != ANALYSIS_OK)
         return -1;
     return fabs(energy - 0.4 * 1.2 * 18000) <= t_factor(LEVEL, INFINITY) * u;

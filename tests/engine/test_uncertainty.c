@@ -192,6 +192,30 @@ static void an_end_by_voltage_is_as_sharp_as_its_slope(void **state)
     double current = 0.001 * 7200 + 0.001 * 18000, time = 1e-4 * 18000 + 2 + 2.5;
     assert_near(standard.charge, sqrt((current * current + 0.16 * time * time) / 3), 1e-9);
     assert_near(standard.duration, time / sqrt(3), 1e-9);
+    /* Those 2.5 s are the voltage's own error once more: a voltage that reads too high makes the
+     * energy too great and the discharge too long. What is common to two inputs enters with
+     * 2 u1 u2 r (JCGM 100:2008, 5.2.2, eq. 16). 0.05 % x 8640 J + 2 mV x 7200 A.s = 18.72 J;
+     * current 0.1 % x 8640 J + 1 mA x 1.2 V x 18000 s = 30.24 J; 0.48 W. */
+    double voltage = 18.72, power = 30.24, seconds = 0.48 * time, moved = 0.48 * 2.5;
+    assert_near(
+        standard.energy,
+        sqrt((voltage * voltage + power * power + seconds * seconds + 2 * voltage * moved) / 3),
+        1e-9);
+    /* One instrument: its error in current goes with that in voltage, and so with the end. */
+    struct channel_accuracy one_meter = bench_meter;
+    one_meter.shared = 1;
+    standard_of_step(&one_meter, &outcome, &standard);
+    assert_near(standard.charge,
+                sqrt((current * current + 0.16 * time * time + 2 * current * 0.4 * 2.5) / 3), 1e-9);
+    assert_near(standard.energy,
+                sqrt(((voltage + power) * (voltage + power) + seconds * seconds +
+                      2 * (voltage + power) * moved) /
+                     3),
+                1e-9);
+    /* In a charge a voltage that reads too high ends it too early: that is not counted on. */
+    outcome.kind = STEP_CHARGE;
+    standard_of_step(&one_meter, &outcome, &standard);
+    assert_near(standard.charge, sqrt((current * current + 0.16 * time * time) / 3), 1e-9);
 }
 
 /* A cell whose voltage falls by 0.4 V over 7200 A.s: at 1 A, 2 mV are 36 s. A meter that reads 2 mV
