@@ -249,7 +249,7 @@ static int import_step(struct import *import, size_t place, const json_t *spec,
                    error);
     show_step(import, place, kind_name, outcome, (json_int_t)feed.k, shown);
     json_decref(shown);
-    import->run.ended_at = ended;
+    import->run.ended_at = import->ended[place] = ended;
     return error->code;
 }
 
@@ -387,12 +387,14 @@ int import_act(struct act *a, struct error *error)
     import.outcomes = xcalloc(count, sizeof *import.outcomes);
     import.standards = xcalloc(count, sizeof *import.standards);
     import.step_ids = xcalloc(count, sizeof *import.step_ids);
+    import.ended = xcalloc(count, sizeof *import.ended);
     a->reply = json_pack("{s:[], s:[]}", "steps", "results");
     if (!begin_run(&import, ends, error) && !take(&import, error))
         json_object_set_new(a->reply, "run", json_integer(import.run.id));
     free(import.outcomes);
     free(import.standards);
     free(import.step_ids);
+    free(import.ended);
     run_record_free(&import.run);
     return error->code;
 }

@@ -21,6 +21,7 @@ struct import {
     struct outcome *outcomes;
     struct outcome_standard *standards;
     int64_t *step_ids; /* with outcomes, by their place */
+    utc_us *ended;     /* when each step was over */
 };
 
 /* The next journal entry of the run, with its outcome (JSON), from when to when it was at work.

@@ -99,7 +99,7 @@ int import_result(struct import *import, const json_t *spec, struct error *error
         .uncertainty = standard_in_unit(import, place, field),
         .how = "imported",
         .flags = "",
-        .at = import->run.ended_at,
+        .at = import->ended[place], /* what came later is not before it */
     };
     json_t *args =
         json_pack("{s:s, s:s, s:f}", "name", name, "unit", result.unit, "value", result.value);
