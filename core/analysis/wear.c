@@ -95,6 +95,8 @@ enum analysis_status wear_of_arm(const struct wear_course *courses, size_t cells
         status = out->cells_reached == 0 ? ANALYSIS_NOT_REACHED : ANALYSIS_CENSORED;
     if (status == ANALYSIS_OK)
         status = summary_of(cycles, cells, confidence, &out->cycles);
+    if (out->cycles.low < 0) /* no cell gives less than none */
+        out->cycles.low = 0;
     free(cycles);
     return status;
 }

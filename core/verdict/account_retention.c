@@ -70,6 +70,8 @@ static json_t *tell_age(struct sheet *sheet, const struct shelf_group *group,
     put_range(row, "loss_interval", 100 * age->loss_low, 100 * age->loss_high, 4);
     put_temperature(row, group);
     put_status(row, "note", age->status);
+    if (age->status == ANALYSIS_OK && isnan(age->loss))
+        put_text(row, "note", "opened at once: there is no loss a day");
     put_number(facts, "days", age->days);
     put_number(facts, "days_least", age->days_least);
     put_number(facts, "days_most", age->days_most);
@@ -260,7 +262,10 @@ static void say(struct sheet *ages, struct sheet *courses, struct sheet *forecas
                 const struct shelf *shelf)
 {
     bool by_cell = false, of_set = false;
+    size_t again = 0;
     for (size_t g = 0; g < shelf->count; g++) {
+        for (size_t i = 0; i < shelf->groups[g].age_count; i++)
+            again += shelf->groups[g].ages[i].again;
         by_cell = by_cell || shelf->groups[g].fits.by_cell;
         of_set = of_set || shelf->groups[g].of_set;
     }
@@ -273,6 +278,12 @@ static void say(struct sheet *ages, struct sheet *courses, struct sheet *forecas
                    "Cells without a fresh capacity of their own are compared with the mean of "
                    "their model's cells that have one; what that mean is unsure of is in the "
                    "forecast, not in the intervals by age.");
+    if (again)
+        sheet_note(
+            ages,
+            "%zu check%s not in the table by age: the cell was opened at that age again, and "
+            "counts once, by its last. The courses have all.",
+            again, again == 1 ? "" : "s");
     if (shelf->no_charge)
         sheet_note(ages, "%zu check%s left out: no charge of the cell is on record before.",
                    shelf->no_charge, shelf->no_charge == 1 ? "" : "s");

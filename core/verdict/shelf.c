@@ -47,12 +47,14 @@ static void take_check(struct shelf *shelf, const struct history *history,
     struct fresh fresh = history_fresh(history, subject, check);
     shelf->no_fresh += isnan(fresh.charge);
     group->checks = xrealloc(group->checks, (group->count + 1) * sizeof *group->checks);
-    group->checks[group->count++] = (struct shelf_check){.cell = subject->label,
-                                                         .days = check->days,
-                                                         .left = 3600 * check->value,
-                                                         .fresh = fresh.charge,
-                                                         .temperature = check->temperature,
-                                                         .of_set = fresh.of_set};
+    group->checks[group->count] = (struct shelf_check){.cell = subject->label,
+                                                       .turn = group->count,
+                                                       .days = check->days,
+                                                       .left = 3600 * check->value,
+                                                       .fresh = fresh.charge,
+                                                       .temperature = check->temperature,
+                                                       .of_set = fresh.of_set};
+    group->count++;
     if (fresh.of_set && isfinite(fresh.charge)) {
         group->of_set++;
         group->set = (struct fresh_set){fresh.relative, (double)fresh.cells - 1};
@@ -86,24 +88,43 @@ static int by_age(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
+/* Whether a later check of the same cell is among them. A cell counts once, however often. */
+static bool is_superseded(const struct shelf_check *checks, size_t count, size_t i)
+{
+    for (size_t k = 0; k < count; k++)
+        if (checks[k].turn > checks[i].turn && strcmp(checks[k].cell, checks[i].cell) == 0)
+            return true;
+    return false;
+}
+
 static struct shelf_age age_of(const struct shelf_check *checks, size_t count, double *values)
 {
     struct shelf_age age = {.days_least = checks[0].days, .days_most = checks[count - 1].days};
-    size_t known = 0;
+    size_t known = 0, cells = 0;
     for (size_t i = 0; i < count; i++) {
-        age.days += checks[i].days / (double)count;
+        if (is_superseded(checks, count, i))
+            continue;
+        age.days += checks[i].days;
+        cells++;
         if (isfinite(checks[i].fresh))
             values[known++] = checks[i].left / checks[i].fresh;
     }
+    age.again = count - cells;
+    age.days /= (double)cells;
     age.status = summary_of(values, known, SHELF_CONFIDENCE, &age.left);
+    age.loss = age.loss_low = age.loss_high = NAN;
     if (!known)
         age.status = ANALYSIS_NO_REFERENCE;
+    if (age.days == 0) /* opened at once: what is left is known, a loss a day is not */
+        return age;
     /* The band of the loss is that of what is left, turned round. */
     enum analysis_status status = retention_loss_a_day(age.left.mean, age.days, &age.loss);
     if (known && status != ANALYSIS_OK)
         age.status = status;
-    age.loss_low = (1 - age.left.high) / age.days;
-    age.loss_high = (1 - age.left.low) / age.days;
+    if (isfinite(age.loss)) {
+        age.loss_low = (1 - age.left.high) / age.days;
+        age.loss_high = (1 - age.left.low) / age.days;
+    }
     return age;
 }
 

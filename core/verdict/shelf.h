@@ -15,6 +15,7 @@
 
 struct shelf_check {
     const char *cell;
+    size_t turn; /* in the order of the record */
     double days;
     double left, fresh; /* A.s; fresh NAN: none */
     double temperature; /* degC; NAN */
@@ -24,6 +25,7 @@ struct shelf_check {
 /* The checks of one age. */
 struct shelf_age {
     double days, days_least, days_most;
+    size_t again; /* checks of cells that were opened at this age once more: the last counts */
     struct summary left; /* parts of the fresh charge, over cells */
     enum analysis_status status;
     double loss; /* a day, on average since the charge, as a part */
