@@ -11,6 +11,8 @@
 
 #include "base/text.h"
 
+#define ROUNDING 1e-12 /* as a part of the values */
+
 void exact_add(struct exact_sum *sum, double term)
 {
     double next = sum->sum + term;
@@ -33,6 +35,16 @@ bool all_finite(const double *x, size_t count)
             return false;
     }
     return true;
+}
+
+bool are_alike(const double *x, size_t count)
+{
+    double least = INFINITY, most = -INFINITY;
+    for (size_t i = 0; i < count; i++) {
+        least = fmin(least, x[i]);
+        most = fmax(most, x[i]);
+    }
+    return most - least <= ROUNDING * fmax(fabs(least), fabs(most));
 }
 
 double mean_of(const double *x, size_t count)

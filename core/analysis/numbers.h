@@ -16,6 +16,9 @@ double exact_total(const struct exact_sum *sum);
 
 bool all_finite(const double *x, size_t count);
 
+/* Whether they differ by nothing but what computing leaves between equal values. */
+bool are_alike(const double *x, size_t count);
+
 /* The mean, and the sum of squares about it: two passes, the second corrected for what the rounding
  * of the mean leaves (T. F. Chan, G. H. Golub, R. J. LeVeque, Am. Stat. 37, 1983). */
 double mean_of(const double *x, size_t count);

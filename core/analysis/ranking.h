@@ -55,7 +55,9 @@ struct place_range {
 };
 /* cells[model * criteria + criterion]: that criterion's value for each cell of the model; groups of
  * one arm list the same cells in the same order. `probability` has models x models, model by model:
- * probability[model * models + place - 1]; models in a tie share the places. */
+ * probability[model * models + place - 1]; models in a tie share the places. ANALYSIS_NO_SPREAD
+ * where the cells of a model do not differ at all: how they scatter is then not known, not nought.
+ */
 enum analysis_status ranking_bootstrap(const struct criterion *criteria, size_t criterion_count,
                                        const struct group *cells, size_t models, size_t draws,
                                        uint64_t seed, double confidence, double *probability,

@@ -28,6 +28,8 @@ static enum analysis_status check_cells(const struct criterion *criteria, size_t
                 return ANALYSIS_ONE_CELL;
             if (!all_finite(row[c].values, row[c].count))
                 return ANALYSIS_NOT_FINITE;
+            if (are_alike(row[c].values, row[c].count))
+                return ANALYSIS_NO_SPREAD;
             if (row[c].count != row[first_of_arm(criteria, c)].count)
                 return ANALYSIS_OUT_OF_RANGE;
         }

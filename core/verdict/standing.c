@@ -46,7 +46,9 @@ static int work_out(struct standing *r, uint64_t seed, struct error *error)
             struct summary *summary = &r->summary[m * criteria + c];
             summary_of(group->values, group->count, STANDING_CONFIDENCE, summary);
             means[m * criteria + c] = summary->mean;
-            judges[c * models + m] = summary->mean;
+            /* All judges count the same way: the best is greatest. */
+            judges[c * models + m] =
+                comparison->criterion[c].higher_is_better ? summary->mean : -summary->mean;
         }
     }
     enum analysis_status status =

@@ -210,6 +210,15 @@ static void statements_instead_of_numbers(void **state)
     assert_int_equal(ranking_bootstrap(&capacity, 1, single, 2, 100, 1, 0.95, p, range),
                      ANALYSIS_ONE_CELL);
     assert_true(isnan(p[0]) && isnan(range[0].mean_place));
+    /* Nothing is as sure as 100 %: two cells that read alike do not show how cells scatter. Nor do
+     * values that only computing tells apart. */
+    const double alike[] = {1.5, 1.5}, rounded[] = {0.1 + 0.2, 0.3};
+    const struct group even[] = {{two, 2}, {alike, 2}}, computed[] = {{two, 2}, {rounded, 2}};
+    assert_int_equal(ranking_bootstrap(&capacity, 1, even, 2, 100, 1, 0.95, p, range),
+                     ANALYSIS_NO_SPREAD);
+    assert_true(isnan(p[0]) && isnan(range[0].mean_place));
+    assert_int_equal(ranking_bootstrap(&capacity, 1, computed, 2, 100, 1, 0.95, p, range),
+                     ANALYSIS_NO_SPREAD);
     const struct criterion both[] = {{"capacity", true, 1, 0}, {"energy", true, 1, 0}};
     const double more[] = {1, 2, 3};
     const struct group unequal[] = {{two, 2}, {more, 3}, {two, 2}, {two, 2}};
