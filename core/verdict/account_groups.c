@@ -53,12 +53,24 @@ struct pile {
     const struct subject **subjects;
     const struct check **checks;
     size_t count;
+    size_t going; /* cells that have none yet, and will have a better one */
 };
 
 static bool is_in(const struct pile *pile, const struct subject *subject)
 {
     return !subject->aside && strcmp(key_of(pile->history, subject, pile->by), pile->group) == 0 &&
            (!pile->arm || strcmp(subject->arm, pile->arm) == 0);
+}
+
+/* The last of a name in this unit: under one name protocols may record different things. */
+static const struct check *last_in(const struct subject *subject, const char *name,
+                                   const char *unit)
+{
+    for (size_t i = subject->count; i-- > 0;)
+        if (strcmp(subject->checks[i].name, name) == 0 &&
+            strcmp(subject->checks[i].unit, unit) == 0)
+            return &subject->checks[i];
+    return NULL;
 }
 
 /* In the unit of the pile: percentages, or as it was measured. */
@@ -74,23 +86,23 @@ static struct taken value_in(const struct pile *pile, const struct subject *subj
         }
         return taken;
     }
-    const struct check *last = history_last(subject, pile->result);
-    taken = (struct taken){.value = NAN, .check = last};
-    if (last) {
-        taken.value = last->value;
-        taken.correction = last->correction;
+    taken = (struct taken){.value = NAN, .check = last_in(subject, pile->result, pile->unit)};
+    if (taken.check) {
+        taken.value = taken.check->value;
+        taken.correction = taken.check->correction;
     }
     return taken;
 }
 
 static void fill(struct pile *pile)
 {
-    pile->count = 0;
+    pile->count = pile->going = 0;
     for (size_t i = 0; i < pile->history->count; i++) {
         const struct subject *subject = &pile->history->subjects[i];
         if (!is_in(pile, subject))
             continue;
         struct taken taken = value_in(pile, subject);
+        pile->going += taken.still_going;
         if (!taken.check) /* one that is no number stays in: the analysis says so */
             continue;
         pile->values[pile->count] = taken.value;
@@ -122,10 +134,19 @@ static double shared_error(const struct pile *pile)
     return sqrt(squares);
 }
 
-static void widen(struct summary *s, double shared)
+/* All biases rest on the same reference runs. */
+static double shared_freedom(const struct pile *pile)
+{
+    double least = INFINITY;
+    for (size_t i = 0; i < pile->count; i++)
+        least = fmin(least, pile->checks[i]->correction_freedom);
+    return least;
+}
+
+static void widen(struct summary *s, double shared, double freedom)
 {
     struct uncertainty_input inputs[] = {{1, s->standard_error, (double)s->count - 1},
-                                         {1, shared, INFINITY}};
+                                         {1, shared, freedom}};
     struct uncertainty all;
     if (shared > 0 && isfinite(s->standard_error) &&
         uncertainty_combine(inputs, 2, NULL, CONFIDENCE, &all) == ANALYSIS_OK) {
@@ -220,10 +241,14 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
     if (status == ANALYSIS_OK && s.sd < ROUNDING * fabs(s.mean)) {
         status = ANALYSIS_NO_SPREAD;
         s.sd = 0;
-        s.low = s.high = NAN;
+        s.low = s.high = s.standard_error = NAN;
+    }
+    if (pile->going) {
+        status = ANALYSIS_CENSORED;
+        summary_of(NULL, 0, CONFIDENCE, &s);
     }
     double shared = shared_error(pile);
-    widen(&s, shared);
+    widen(&s, shared, shared_freedom(pile));
     bool small = strcmp(pile->unit, "ohm") == 0;
     double factor = small ? 1000 : 1;
     json_t *outliers = status == ANALYSIS_OK ? outliers_of(pile) : json_array();
@@ -262,6 +287,7 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
     put_number(facts, "upper_quartile", s.upper_quartile);
     put_number(facts, "greatest", s.maximum);
     put_number(facts, "correction_uncertainty", shared);
+    put_number(facts, "correction_freedom", shared > 0 ? shared_freedom(pile) : NAN);
     json_object_set_new(facts, "outliers", outliers);
     json_object_set_new(facts, "values", values_of(pile));
     put_status(facts, "statement", status);
@@ -399,40 +425,40 @@ static void tell_units(struct account *out, struct sheet *sheet, struct pile *pi
     tell_kind(out, sheet, pile, kind, unit);
 }
 
-static bool is_kind(const char *result)
+static bool is_kind(const struct check *check)
 {
     for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++)
-        if (strcmp(kind->result, result) == 0 && strcmp(kind->name, result) == 0)
+        if (strcmp(kind->result, check->name) == 0 && strcmp(kind->name, check->name) == 0 &&
+            strcmp(kind->unit[0] == '%' ? "Ah" : kind->unit, check->unit) == 0)
             return true;
     return false;
 }
 
-/* Results that are no criterion: each cell's last, in one unit. */
+/* Results that are no criterion: each cell's last, in each unit by itself. */
 static void tell_others(struct account *out, struct sheet *sheet, struct pile *pile,
                         const char *name)
 {
     const struct history *history = pile->history;
-    json_t *names = json_array(), *units = json_object(), *one;
-    size_t i;
-    for (i = 0; i < history->count; i++)
+    json_t *names = json_object(), *units, *one;
+    for (size_t i = 0; i < history->count; i++)
         for (size_t k = 0; k < history->subjects[i].count; k++) {
             const struct check *check = &history->subjects[i].checks[k];
-            if (is_kind(check->name) || (name && strcmp(check->name, name) != 0))
+            if (is_kind(check) || (name && strcmp(check->name, name) != 0))
                 continue;
-            if (!json_object_get(units, check->name))
-                json_array_append_new(names, json_string(check->name));
-            json_object_set_new(units, check->name, json_string(check->unit));
+            if (!json_object_get(names, check->name))
+                json_object_set_new(names, check->name, json_object());
+            json_object_set_new(json_object_get(names, check->name), check->unit, json_true());
         }
     pile->kind = NULL;
     pile->takes = "each cell's last";
-    json_array_foreach(names, i, one)
+    json_object_foreach(names, pile->result, units)
     {
-        pile->result = json_string_value(one);
-        pile->unit = json_string_value(json_object_get(units, pile->result));
-        tell_arms(out, sheet, pile);
+        json_object_foreach(units, pile->unit, one)
+        {
+            tell_arms(out, sheet, pile);
+        }
     }
     json_decref(names);
-    json_decref(units);
 }
 
 /* What the rows took, said once for each result that is shown. */

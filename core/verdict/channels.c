@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "analysis/uncertainty.h"
 #include "base/rows.h"
 
 static const struct {
@@ -133,8 +134,18 @@ void channels_free(struct channels *channels)
 /* --- correction
  * ------------------------------------------------------------------------------- */
 
+/* Value and bias are known apart from each other: Welch-Satterthwaite (JCGM 100:2008, G.4.1). */
+static void add_bias(struct unbiased *value, double own, double bias, double bias_freedom)
+{
+    const struct uncertainty_input inputs[] = {{1, own, value->freedom}, {1, bias, bias_freedom}};
+    struct uncertainty both;
+    uncertainty_combine(inputs, 2, NULL, 0.95, &both);
+    value->uncertainty = both.standard;
+    value->freedom = both.freedom;
+}
+
 bool channels_correct(const struct channels *channels, const char *channel, const char *unit,
-                      double *value, double *uncertainty, double *correction)
+                      struct unbiased *value)
 {
     for (size_t q = 0; q < CHANNEL_QUANTITIES; q++) {
         const struct channel_quantity *quantity = &channels->quantity[q];
@@ -143,17 +154,20 @@ bool channels_correct(const struct channels *channels, const char *channel, cons
         size_t c = 0;
         while (c < channels->count && strcmp(channels->names[c], channel) != 0)
             c++;
-        double corrected, u, own;
+        double corrected, u, own = NAN;
         if (c == channels->count ||
-            bias_correct(quantity->kind, &quantity->biases[c], *value, 0, &corrected, &u))
+            bias_correct(quantity->kind, &quantity->biases[c], value->value, 0, &corrected, &u))
             return false;
-        if (bias_correct(quantity->kind, &quantity->biases[c], *value, *uncertainty, &corrected,
-                         &own) == ANALYSIS_OK)
-            *uncertainty = own;
-        else
-            bias_correct(quantity->kind, &quantity->biases[c], *value, 0, &corrected, &u);
-        *value = corrected;
-        *correction = u;
+        if (isfinite(value->uncertainty)) {
+            struct channel_bias exact = quantity->biases[c];
+            exact.standard_error = 0;
+            bias_correct(quantity->kind, &exact, value->value, value->uncertainty, &corrected,
+                         &own);
+            add_bias(value, own, u, quantity->summary.freedom);
+        }
+        value->value = corrected;
+        value->correction = u;
+        value->correction_freedom = quantity->summary.freedom;
         return true;
     }
     return false;
@@ -192,8 +206,12 @@ int history_correct(struct history *history, struct text *said, struct error *er
         struct subject *subject = &history->subjects[i];
         for (size_t k = 0; k < subject->count && !subject->reference; k++) {
             struct check *check = &subject->checks[k];
-            bool done = channels_correct(&channels, check->channel, check->unit, &check->value,
-                                         &check->uncertainty, &check->correction);
+            struct unbiased value = {check->value, check->uncertainty, INFINITY, 0, INFINITY};
+            bool done = channels_correct(&channels, check->channel, check->unit, &value);
+            check->value = value.value;
+            check->uncertainty = value.uncertainty;
+            check->correction = value.correction;
+            check->correction_freedom = value.correction_freedom;
             corrected += done;
             left += !done && may_be_corrected(check->unit);
         }
@@ -230,32 +248,37 @@ int rows_correct(const struct history *history, json_t *rows, struct text *said,
     json_array_foreach(rows, i, row)
     {
         char key[32];
-        double value = row_number(row, "value"), u = row_number(row, "uncertainty"), correction;
-        double before = value;
+        double before = row_number(row, "value"), freedom = row_number(row, "freedom");
+        struct unbiased value = {before, row_number(row, "uncertainty"),
+                                 isnan(freedom) ? INFINITY : freedom, 0, INFINITY};
         snprintf(key, sizeof key, "%lld",
                  (long long)json_integer_value(json_object_get(row, "run")));
         const json_t *channel = json_object_get(by_run, key);
         if (!channel || !may_be_corrected(row_text(row, "unit")))
             continue;
-        bool done = channels_correct(&channels, json_string_value(channel), row_text(row, "unit"),
-                                     &value, &u, &correction);
+        bool done =
+            channels_correct(&channels, json_string_value(channel), row_text(row, "unit"), &value);
         corrected += done;
         left += !done;
         if (!done)
             continue;
         double percent = row_number(row, "percent_of_rating");
-        json_object_set_new(row, "value", json_real(value));
-        if (isfinite(u))
-            json_object_set_new(row, "uncertainty", json_real(u));
-        if (isfinite(percent))
-            json_object_set_new(row, "percent_of_rating", json_real(percent * value / before));
+        json_object_set_new(row, "value", json_real(value.value));
+        if (isfinite(value.uncertainty))
+            json_object_set_new(row, "uncertainty", json_real(value.uncertainty));
+        if (isfinite(value.uncertainty) && isfinite(value.freedom))
+            json_object_set_new(row, "freedom", json_real(value.freedom));
+        if (isfinite(percent) && before != 0)
+            json_object_set_new(row, "percent_of_rating",
+                                json_real(percent * value.value / before));
         json_object_set_new(row, "corrected", json_true());
         struct text flags = TEXT_EMPTY;
         text_addf(&flags, "%s%sunbiased", row_text(row, "flags"),
                   row_text(row, "flags")[0] ? " " : "");
         json_object_set_new(row, "flags", json_string(flags.bytes));
         text_free(&flags);
-        json_object_set_new(row, "correction_uncertainty", json_real(correction));
+        json_object_set_new(row, "correction_uncertainty", json_real(value.correction));
+        json_object_set_new(row, "correction_freedom", json_real(value.correction_freedom));
     }
     json_decref(by_run);
     say(&channels, corrected, left, said);

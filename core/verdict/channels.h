@@ -30,11 +30,19 @@ struct channels {
 int channels_of(struct channels *out, const struct history *history, struct error *error);
 void channels_free(struct channels *channels);
 
+/* A value from which a bias is taken off. Uncertainties are standard, each with its degrees of
+ * freedom: a bias rests on few reference runs. */
+struct unbiased {
+    double value;
+    double uncertainty, freedom;           /* of the value; NAN and INFINITY where it has none */
+    double correction, correction_freedom; /* of the bias that was taken off */
+};
+
 /* Takes the bias of its channel off a value of this unit, and adds the bias's uncertainty to that
  * of the value. False, and nothing changed, where no bias is known for it: another unit, a channel
  * without references, biases without an uncertainty. */
 bool channels_correct(const struct channels *channels, const char *channel, const char *unit,
-                      double *value, double *uncertainty, double *correction);
+                      struct unbiased *value);
 
 /* Corrects every check of a competing cell; *said: what was done, in words. */
 int history_correct(struct history *history, struct text *said, struct error *error);

@@ -15,6 +15,8 @@ struct gathering {
     size_t
         *cells[CRITERIA_MOST]; /* the subjects taken, model by model: one list, as in the groups */
     size_t cell_count[CRITERIA_MOST];
+    size_t going[MODELS_MOST]; /* cells of each model that have no value yet by the criterion at
+                                  hand, and will have a better one */
 };
 
 /* --- models
@@ -112,12 +114,14 @@ static size_t gather(struct gathering *g, size_t c)
     size_t counts[MODELS_MOST] = {0};
     const char *script = NULL;
     bool mixed = false;
+    memset(g->going, 0, sizeof g->going);
     for (size_t i = 0; i < count; i++) {
         const struct subject *subject = &g->history->subjects[list[i]];
         size_t m = g->place[subject->model];
         if (subject->aside)
             continue;
         struct taken taken = criterion_take(g->history, subject, out->kind[c], out->age[c]);
+        g->going[m] += taken.still_going;
         if (!taken.check) /* one that is no number stays in: the analysis says so */
             continue;
         if (!values[m])
@@ -189,6 +193,15 @@ static const char *currency_of(const struct gathering *g)
     return found ? found : "";
 }
 
+/* A model of which some cells have a value, and others will have a better one. */
+static const char *censored_model(const struct gathering *g, size_t c)
+{
+    for (size_t m = 0; m < g->out->models; m++)
+        if (g->going[m] && g->out->group[m * CRITERIA_MOST + c].count)
+            return g->out->model[m];
+    return NULL;
+}
+
 static const char *missing_model(const struct comparison *out, size_t c)
 {
     for (size_t m = 0; m < out->models; m++)
@@ -244,6 +257,15 @@ static int add_criterion(struct gathering *g, const struct criterion_kind *kind,
                       "%s has no such value: it takes %s", missing_model(out, c), kind->takes);
         ungather(g, c);
         return error->code;
+    }
+    const char *censored = censored_model(g, c);
+    if (censored) {
+        ungather(g, c);
+        return error_set(error, ERROR_FAILED, kind->name,
+                         "go on until all have come so far, or rank by something else",
+                         "some cells of %s are still above 80 %% of their rating: what the others "
+                         "cost would mislead",
+                         censored);
     }
     if (kind->of_age)
         snprintf(out->name[c], sizeof out->name[c], "%s@%.0fd", kind->name, out->age[c]);

@@ -60,7 +60,7 @@ static bool is(const struct criterion_kind *kind, const char *name)
 
 static struct taken none(void)
 {
-    return (struct taken){NAN, 0, NAN, NAN, NULL, false};
+    return (struct taken){NAN, 0, NAN, NAN, NULL, false, false};
 }
 
 static struct taken as_it_is(const struct check *check, double factor)
@@ -74,9 +74,10 @@ static struct taken as_it_is(const struct check *check, double factor)
                           .check = check};
 }
 
-static struct taken in_Ah(const struct check *check)
+/* A result of another unit is something else that has the same name. */
+static struct taken in_unit(const struct check *check, const char *unit)
 {
-    return check && strcmp(check->unit, "Ah") == 0 ? as_it_is(check, 1) : none();
+    return check && strcmp(check->unit, unit) == 0 ? as_it_is(check, 1) : none();
 }
 
 static struct taken of_rating(const struct history *history, const struct subject *subject,
@@ -110,7 +111,8 @@ static struct taken added_up(const struct subject *subject, const struct criteri
 {
     struct taken taken = none();
     for (size_t i = 0; i < subject->count; i++) {
-        if (strcmp(subject->checks[i].name, kind->result) != 0)
+        if (strcmp(subject->checks[i].name, kind->result) != 0 ||
+            strcmp(subject->checks[i].unit, kind->unit) != 0)
             continue;
         struct taken one = as_it_is(&subject->checks[i], 1);
         one.value += taken.check ? taken.value : 0;
@@ -165,14 +167,20 @@ static struct taken cost_of(const struct history *history, const struct subject 
     struct wear_event event;
     struct taken taken = as_it_is(history_last(subject, "capacity"), 1);
     first_energy(subject, &volts);
-    bool known = wear_observed(&course, WEAR_WORN, &event) == ANALYSIS_OK &&
-                 ranking_cost_per_wh(history->models[subject->model].price,
-                                     event.cycles * rated * volts, &taken.value) == ANALYSIS_OK;
+    double price = history->models[subject->model].price;
+    enum analysis_status status = wear_observed(&course, WEAR_WORN, &event);
+    bool known =
+        ranking_cost_per_wh(price, event.cycles * rated * volts, &taken.value) == ANALYSIS_OK;
     free(cycles);
     free(values);
     taken.correction = 0;
     taken.cycles = event.cycles;
-    return known ? taken : none();
+    if (status == ANALYSIS_OK && known)
+        return taken;
+    taken = none();
+    taken.still_going = status == ANALYSIS_NOT_REACHED && isfinite(price) &&
+                        history_worn(subject, "capacity", NULL) != NULL;
+    return taken;
 }
 
 /* --- all
@@ -184,13 +192,13 @@ struct taken criterion_take(const struct history *history, const struct subject 
     if (is(kind, "capacity"))
         return of_rating(history, subject, history_first(subject, "capacity"));
     if (is(kind, "capacity_Ah"))
-        return in_Ah(history_first(subject, "capacity"));
+        return in_unit(history_first(subject, "capacity"), kind->unit);
     if (is(kind, "worn"))
         return of_rating(history, subject, history_worn(subject, "capacity", NULL));
     if (is(kind, "resistance_worn") || is(kind, "resistance_ac_worn"))
-        return as_it_is(history_worn(subject, kind->result, NULL), 1);
+        return in_unit(history_worn(subject, kind->result, NULL), kind->unit);
     if (is(kind, "cycles"))
-        return as_it_is(history_last(subject, "cycles"), 1);
+        return in_unit(history_last(subject, "cycles"), kind->unit);
     if (is(kind, "delivered"))
         return added_up(subject, kind);
     if (is(kind, "price"))
@@ -199,7 +207,7 @@ struct taken criterion_take(const struct history *history, const struct subject 
         return cost_of(history, subject);
     if (kind->of_age)
         return of_fresh(history, subject, kind, age);
-    return as_it_is(history_first(subject, kind->result), 1);
+    return in_unit(history_first(subject, kind->result), kind->unit);
 }
 
 /* --- ages

@@ -26,6 +26,7 @@ struct taken {
     double days;       /* since the charge; NAN */
     const struct check *check; /* NULL: the cell has none */
     bool of_set;               /* against the mean of its set */
+    bool still_going;          /* none yet, and once it has one it is better than those that have */
 };
 
 /* `age`: days, for kinds of an age; else no matter. The last check at that age counts. */

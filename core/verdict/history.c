@@ -88,16 +88,32 @@ static const char *protocol(struct history *history, const char *script)
     return kept(history, name);
 }
 
+/* Protocols may declare mAh or mohm: what is compared is in one unit of its dimension. */
+static double one_unit(const char *unit, const char **same)
+{
+    enum dimension dimension, own;
+    double factor, bench;
+    *same = unit;
+    if (!unit[0] || unit_find(unit, &dimension, &factor) ||
+        unit_find(dimension_unit(dimension), &own, &bench) || !(bench > 0))
+        return 1;
+    *same = dimension_unit(dimension);
+    return strcmp(unit, *same) == 0 ? 1 : factor / bench;
+}
+
 static void take_check(struct history *history, struct subject *subject,
                        const struct check_record *row)
 {
+    const char *unit;
+    double ratio = one_unit(row->unit, &unit);
     struct check check = {.name = kept(history, row->name),
-                          .unit = kept(history, row->unit),
+                          .unit = kept(history, unit),
                           .script = protocol(history, row->script),
                           .channel = kept(history, row->channel),
                           .run = row->run,
-                          .value = row->value,
-                          .uncertainty = row->uncertainty,
+                          .value = ratio * row->value,
+                          .uncertainty = ratio * row->uncertainty,
+                          .correction_freedom = INFINITY,
                           .at = row->at,
                           .days = row->began_at && row->charged_at
                                       ? (double)(row->began_at - row->charged_at) / DAY

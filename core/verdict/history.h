@@ -19,9 +19,10 @@ struct check {
     const char *name, *unit; /* "capacity", "Ah" */
     const char *script, *channel;
     int64_t run;
-    double value;       /* in `unit` */
-    double uncertainty; /* standard, same unit; NAN when not known */
-    double correction;  /* standard uncertainty of a channel's bias taken off; 0 without */
+    double value;              /* in `unit` */
+    double uncertainty;        /* standard, same unit; NAN when not known */
+    double correction;         /* standard uncertainty of a channel's bias taken off; 0 without */
+    double correction_freedom; /* its degrees of freedom; INFINITY without */
     utc_us at;
     double days;        /* from the end of the cell's last charge to the start of the step that
                            gave it; what was recovered has those of what remained; NAN: no charge */
