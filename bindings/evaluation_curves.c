@@ -313,6 +313,54 @@ static int word_resistance_from_pulse(lua_State *L)
     return 1;
 }
 
+/* `before` and then `after`, which begins where that ends. Lua keeps the memory. */
+static struct curve joined(lua_State *L, const struct curve *before, const struct curve *after)
+{
+    size_t count = before->count + after->count;
+    double *t = lua_newuserdatauv(L, (3 * count + 1) * sizeof *t, 0);
+    double *v = t + count, *i = v + count;
+    double end = before->count ? before->time[before->count - 1] : 0;
+    double begin = after->count ? after->time[0] : 0;
+    for (size_t k = 0; k < count; k++) {
+        const struct curve *from = k < before->count ? before : after;
+        size_t at = from == before ? k : k - before->count;
+        t[k] = from == before ? from->time[at] : end + (from->time[at] - begin);
+        v[k] = from->voltage[at];
+        i[k] = from->current[at];
+    }
+    return (struct curve){t, v, i, count};
+}
+
+/* resistance_parts(readings[, {before = readings, held = seconds}]) */
+static int word_resistance_parts(lua_State *L)
+{
+    static const char *const names[] = {"before", "held", NULL};
+    static const struct double_field fields[] = {
+        FIELD(resistance_parts, r0),          FIELD(resistance_parts, r0_error),
+        FIELD(resistance_parts, r1),          FIELD(resistance_parts, r1_error),
+        FIELD(resistance_parts, tau),         FIELD(resistance_parts, tau_error),
+        FIELD(resistance_parts, end_voltage), FIELD(resistance_parts, residual_sd),
+        FIELD(resistance_parts, freedom),     {NULL, 0}};
+    struct resistance_parts out;
+    struct curve curve, before;
+    double held = NAN;
+    lua_settop(L, 2);
+    curve_at(L, 1, "resistance_parts", &curve);
+    if (lua_istable(L, 2)) {
+        fields_check(L, 2, "resistance_parts", names);
+        held = number_field(L, 2, "resistance_parts", "held", NAN);
+        if (field_push(L, 2, "before")) {
+            curve_at(L, lua_gettop(L), "resistance_parts", &before);
+            curve = joined(L, &before, &curve);
+        }
+    }
+    enum analysis_status status = resistance_of_change(&curve, held, &out);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &out, fields);
+    return 1;
+}
+
 /* --- uncertainty ------------------------------------------------------------------------------ */
 
 /* uncertainty.combine({ {sensitivity =, standard =, freedom =}, ... }[, confidence]) */
@@ -373,6 +421,7 @@ void evaluation_open_curves(lua_State *L)
                                      {"measure", word_measure},
                                      {"paired", word_paired},
                                      {"resistance_from_pulse", word_resistance_from_pulse},
+                                     {"resistance_parts", word_resistance_parts},
                                      {"resistance_two_step", word_resistance_two_step},
                                      {"retention", word_retention},
                                      {"wear", word_wear},

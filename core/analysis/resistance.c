@@ -2,9 +2,11 @@
 #include "analysis/resistance.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 #include "analysis/fit.h"
 #include "analysis/numbers.h"
+#include "base/text.h"
 
 enum analysis_status resistance_two_step(double u1, double i1, double u2, double i2, double *ohm)
 {
@@ -144,6 +146,10 @@ static double error_of(const struct fit *fit, const double *sensitivity)
     return sqrt(fmax(variance, 0));
 }
 
+#define NO_CURRENT 0.02 /* as a part of the change */
+
+static const struct resistance_parts no_parts = {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN};
+
 static enum analysis_status check_relaxation(const struct relaxation *r)
 {
     double all[] = {r->voltage_before, r->current_before, r->current_after};
@@ -163,7 +169,7 @@ static enum analysis_status check_relaxation(const struct relaxation *r)
 enum analysis_status resistance_of_relaxation(const struct relaxation *relaxation,
                                               struct resistance_parts *out)
 {
-    *out = (struct resistance_parts){NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN};
+    *out = no_parts;
     enum analysis_status status = check_relaxation(relaxation);
     if (status != ANALYSIS_OK)
         return status;
@@ -198,4 +204,43 @@ enum analysis_status resistance_of_relaxation(const struct relaxation *relaxatio
     out->residual_sd = fit.residual_sd;
     out->freedom = fit.freedom;
     return ANALYSIS_OK;
+}
+
+enum analysis_status resistance_of_change(const struct curve *curve, double held,
+                                          struct resistance_parts *out)
+{
+    *out = no_parts;
+    enum analysis_status status = curve_check(curve, 5);
+    if (status != ANALYSIS_OK)
+        return status;
+    const double *t = curve->time, *i = curve->current;
+    size_t step = 0, start, end;
+    for (size_t k = 0; k + 1 < curve->count; k++)
+        if (fabs(i[k + 1] - i[k]) > fabs(i[step + 1] - i[step]))
+            step = k;
+    double size = fabs(i[step + 1] - i[step]);
+    if (size == 0)
+        return ANALYSIS_NO_CURRENT_STEP;
+    for (start = step; start > 0 && fabs(i[start - 1] - i[step]) < size / 2;)
+        start--;
+    for (end = step + 1; end < curve->count && fabs(i[end] - i[step + 1]) < size / 2;)
+        end++;
+    struct relaxation relaxation = {.voltage_before = curve->voltage[step],
+                                    .current_before = i[step],
+                                    .current_after = mean_of(i + step + 1, end - step - 1),
+                                    .held = isnan(held) ? t[step] - t[start] : held,
+                                    .voltage = curve->voltage + step + 1,
+                                    .count = end - step - 1};
+    if (i[step] == 0) /* nothing flowed: for how long is no matter */
+        relaxation.held = INFINITY;
+    bool out_of_rest = start == 0 || fabs(i[start - 1]) < NO_CURRENT * size;
+    if (relaxation.held == 0 || (isnan(held) && i[step] != 0 && !out_of_rest))
+        return ANALYSIS_TOO_FEW;
+    double *since = xmalloc(relaxation.count * sizeof *since);
+    for (size_t k = 0; k < relaxation.count; k++)
+        since[k] = t[step + 1 + k] - t[step];
+    relaxation.time = since;
+    status = resistance_of_relaxation(&relaxation, out);
+    free(since);
+    return status;
 }

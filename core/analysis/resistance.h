@@ -55,4 +55,11 @@ struct resistance_parts {
 enum analysis_status resistance_of_relaxation(const struct relaxation *relaxation,
                                               struct resistance_parts *out);
 
+/* The same from a record that has the change in it: the largest between two samples. The course is
+ * what follows, up to the next change of half its size or more. `held` as above; NAN for as long as
+ * the record shows the current before the change, which must come out of rest or begin the record:
+ * ANALYSIS_TOO_FEW where another current flowed before that. */
+enum analysis_status resistance_of_change(const struct curve *curve, double held,
+                                          struct resistance_parts *out);
+
 #endif

@@ -206,6 +206,52 @@ static void no_bend_no_fit(void **state)
     assert_int_equal(resistance_of_relaxation(&r, &out), ANALYSIS_NEGATIVE_TIME);
 }
 
+/* The change is found in the record: 10 s at 0.4 A out of rest, 60 s at 4 A, then something else.
+ */
+static void parts_from_a_record(void **state)
+{
+    (void)state;
+    const double ocv = 1.30, r0 = 0.025, r1 = 0.018, tau = 25;
+    double t[80], v[80], i[80], built = -0.4 * r1 * (1 - exp(-10 / tau));
+    size_t n = 0;
+    for (; n <= 10; n++) {
+        t[n] = (double)n;
+        i[n] = -0.4;
+        v[n] = ocv - 0.4 * r0 - 0.4 * r1 * (1 - exp(-t[n] / tau));
+    }
+    for (double since = 0; since <= 60; since++, n++) {
+        t[n] = 10 + since;
+        i[n] = -4;
+        v[n] = ocv - 4 * r0 - 4 * r1 + (built + 4 * r1) * exp(-since / tau);
+    }
+    t[n] = 71;
+    i[n] = -1;
+    v[n] = ocv;
+    const struct curve curve = {t, v, i, n}, longer = {t, v, i, n + 1};
+    struct resistance_parts out, again;
+    assert_ok(resistance_of_change(&curve, NAN, &out));
+    assert_close(out.r0, r0, 1e-8);
+    assert_close(out.r1, r1, 1e-8);
+    assert_close(out.tau, tau, 1e-8);
+    assert_ok(resistance_of_change(&longer, 10, &again)); /* another change is none of it */
+    assert_close(again.r1, out.r1, 1e-12);
+    /* Back to rest after two currents: what the first had built up is not in the form. */
+    double back_t[20], back_v[20], back_i[20];
+    for (size_t k = 0; k < 20; k++) {
+        back_t[k] = (double)k;
+        back_i[k] = k < 4 ? -0.4 : k < 8 ? -4 : 0;
+        back_v[k] = 1.2 - 0.05 * exp(-back_t[k] / tau);
+    }
+    const struct curve back = {back_t, back_v, back_i, 20};
+    assert_int_equal(resistance_of_change(&back, NAN, &out), ANALYSIS_TOO_FEW);
+    for (size_t k = 0; k < n; k++)
+        i[k] = -1;
+    assert_int_equal(resistance_of_change(&curve, NAN, &out), ANALYSIS_NO_CURRENT_STEP);
+    i[0] = -3; /* one sample of it: how long it flowed is not known */
+    assert_int_equal(resistance_of_change(&curve, NAN, &out), ANALYSIS_TOO_FEW);
+    assert_nan(out.r0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -217,6 +263,7 @@ int main(void)
         cmocka_unit_test(errors_are_honest),
         cmocka_unit_test(short_record_tells_nothing),
         cmocka_unit_test(no_bend_no_fit),
+        cmocka_unit_test(parts_from_a_record),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -112,6 +112,16 @@ return evaluation { title = "Words", run = function(logbook, p)
   near(resistance_two_step(1.25, 0.4, 1.20, 2.4), 0.025, "two step") -- 50 mV by 2 A
   local pulse = { seconds = { 0, 5, 10, 11, 13 }, V = { 1.26, 1.25, 1.25, 1.21, 1.2 }, A = { -0.4, -0.4, -0.4, -2.4, -2.4 } }
   near(resistance_from_pulse(pulse, 10, 3).ohm, 0.025, "pulse")
+  -- A cell of 20 mohm, and 15 mohm with 30 s beside it, after 60 s at 2 A: V = 1.3 - 2 x 0.015 (1 - exp(-2)) exp(-t / 30).
+  local load, rest = { seconds = {}, V = {}, A = {} }, { seconds = {}, V = {}, A = {} }
+  for s = 0, 60 do
+    load.seconds[s + 1], load.A[s + 1], load.V[s + 1] = s, -2, 1.3 - 2 * 0.020 - 2 * 0.015 * (1 - math.exp(-s / 30))
+    rest.seconds[s + 1], rest.A[s + 1], rest.V[s + 1] = s, 0, 1.3 - 2 * 0.015 * (1 - math.exp(-2)) * math.exp(-s / 30)
+  end
+  local parts = resistance_parts(rest, { before = load })
+  near(parts.r0, 0.020, "ohmic part"); near(parts.r1, 0.015, "polarisation"); near(parts.tau, 30, "time constant")
+  assert(parts.r0_error and not resistance_parts(load), "no change, no parts")
+  near(resistance_parts(rest, { before = load, held = 60 }).r1, 0.015, "held")
   -- JCGM 100:2008, 5.1.2: independent contributions add as squares; 4.3.7: a / sqrt(3); F.2.2.1: step / sqrt(12).
   near(uncertainty.combine({ { standard = 3 }, { standard = 2, sensitivity = 2 } }).standard, 5, "combine")
   near(uncertainty.rectangular(3), math.sqrt(3), "rectangular"); near(uncertainty.resolution(1), 1 / math.sqrt(12), "step")
