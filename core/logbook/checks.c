@@ -94,7 +94,7 @@ static int visit_results(struct logbook *logbook, const struct moments *moments,
     int failed = sql_prepare(
         logbook, error,
         "SELECT cell.id, result.run, label, script_name, run.channel, result.name, unit, value, "
-        "uncertainty, result.at, step.started_at "
+        "uncertainty, result.at, step.started_at, flags "
         "FROM result JOIN run ON run.id = result.run JOIN cell ON cell.id = result.cell "
         "LEFT JOIN step ON step.id = result.step "
         "ORDER BY cell.id, result.at, result.run, result.segment, result.n",
@@ -112,6 +112,7 @@ static int visit_results(struct logbook *logbook, const struct moments *moments,
             .uncertainty = column_real(stmt, 8),
             .at = sqlite3_column_int64(stmt, 9),
             .began_at = sqlite3_column_int64(stmt, 10), /* 0 for NULL */
+            .flags = column_string(stmt, 11),
         };
         pass(&course, moments, sqlite3_column_int64(stmt, 0), check.at);
         check.charged_at = course.charged_at;

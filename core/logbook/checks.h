@@ -7,7 +7,7 @@
 struct check_record {
     int64_t run;
     const char *cell; /* its label */
-    const char *script, *channel, *name, *unit;
+    const char *script, *channel, *name, *unit, *flags;
     double value, uncertainty; /* in `unit`; NAN when not known */
     utc_us at;
     utc_us began_at;   /* when the step that gave it began; 0: no step gave it */

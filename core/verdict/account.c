@@ -75,6 +75,15 @@ void put_range(json_t *row, const char *key, double low, double high, int digits
         put_text(row, key, "%s to %s", a, b);
 }
 
+void note_gaps(struct sheet *sheet, size_t with_gap)
+{
+    if (with_gap)
+        sheet_note(sheet,
+                   "%zu of the values %s a gap: what flowed unseen is not in %s (perdure results "
+                   "has them with their flags).",
+                   with_gap, with_gap == 1 ? "has" : "have", with_gap == 1 ? "it" : "them");
+}
+
 void put_status(json_t *row, const char *key, enum analysis_status status)
 {
     if (status != ANALYSIS_OK)

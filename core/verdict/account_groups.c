@@ -222,6 +222,7 @@ static json_t *values_of(const struct pile *pile)
         json_t *one = json_pack("{s:s}", "cell", pile->subjects[i]->label);
         put_number(one, "value", pile->values[i]);
         put_number(one, "cycles", pile->checks[i]->cycles);
+        json_object_set_new(one, "gap", json_boolean(pile->checks[i]->gap));
         json_array_append_new(list, one);
     }
     return list;
@@ -461,9 +462,29 @@ static void tell_others(struct account *out, struct sheet *sheet, struct pile *p
     json_decref(names);
 }
 
-/* What the rows took, said once for each result that is shown. */
-static void say_takes(struct sheet *sheet, bool only)
+/* Of the values shown, each row's by itself. */
+static size_t count_gaps(const json_t *document)
 {
+    size_t i, k, count = 0;
+    json_t *row, *one;
+    json_array_foreach(document, i, row)
+    {
+        json_array_foreach(json_object_get(row, "values"), k, one)
+        {
+            count += json_is_true(json_object_get(one, "gap"));
+        }
+    }
+    return count;
+}
+
+/* What the rows took, said once for each result that is shown. */
+static void say_takes(struct sheet *sheet, const json_t *document, const struct history *history,
+                      bool only)
+{
+    note_gaps(sheet, count_gaps(document));
+    if (history->left_out)
+        sheet_note(sheet, "%zu result%s of steps that must not be used (void) left out.",
+                   history->left_out, history->left_out == 1 ? "" : "s");
     for (const struct criterion_kind *kind = criterion_kinds; kind->name; kind++) {
         bool shown = false;
         size_t i, length = strlen(kind->name);
@@ -530,6 +551,6 @@ int account_of_groups(struct account *out, const struct history *history, const 
                          "perdure results lists what is on record",
                          "no such result of a cell is on record");
     }
-    say_takes(sheet, name || verdict);
+    say_takes(sheet, out->document, history, name || verdict);
     return 0;
 }

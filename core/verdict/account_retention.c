@@ -106,6 +106,7 @@ static json_t *checks_of(const struct shelf_group *group)
         put_number(one, "fresh_Ah", check->fresh / 3600);
         put_number(one, "left_percent", 100 * check->left / check->fresh);
         put_number(one, "temperature_degC", check->temperature);
+        json_object_set_new(one, "gap", json_boolean(check->gap));
         json_array_append_new(list, one);
     }
     return list;
@@ -262,10 +263,12 @@ static void say(struct sheet *ages, struct sheet *courses, struct sheet *forecas
                 const struct shelf *shelf)
 {
     bool by_cell = false, of_set = false;
-    size_t again = 0;
+    size_t again = 0, gaps = 0;
     for (size_t g = 0; g < shelf->count; g++) {
         for (size_t i = 0; i < shelf->groups[g].age_count; i++)
             again += shelf->groups[g].ages[i].again;
+        for (size_t i = 0; i < shelf->groups[g].count; i++)
+            gaps += shelf->groups[g].checks[i].gap;
         by_cell = by_cell || shelf->groups[g].fits.by_cell;
         of_set = of_set || shelf->groups[g].of_set;
     }
@@ -284,6 +287,7 @@ static void say(struct sheet *ages, struct sheet *courses, struct sheet *forecas
             "%zu check%s not in the table by age: the cell was opened at that age again, and "
             "counts once, by its last. The courses have all.",
             again, again == 1 ? "" : "s");
+    note_gaps(ages, gaps);
     if (shelf->no_charge)
         sheet_note(ages, "%zu check%s left out: no charge of the cell is on record before.",
                    shelf->no_charge, shelf->no_charge == 1 ? "" : "s");

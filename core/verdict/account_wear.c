@@ -322,10 +322,13 @@ int account_of_wear(struct account *out, const struct history *history, struct e
         account_sheet(out, "Courses that were fitted to the capacities", form_columns);
     struct sheet *resistance =
         account_sheet(out, "Resistance before and after", resistance_columns);
+    size_t gaps = 0;
     for (size_t g = 0; g < service.count; g++) {
         const struct service_group *group = &service.groups[g];
         const struct kind_of_cell *model = &history->models[group->model];
         json_t *reached = json_array();
+        for (size_t c = 0; c < group->count; c++)
+            gaps += group->capacities[c].gaps;
         json_t *facts = json_pack("{s:s, s:s}", "model", model->name, "arm", group->arm);
         json_object_set_new(facts, "capacity", tell_capacity(capacity, group, model->rated));
         for (size_t l = 0; l < SERVICE_LEVELS && group->count; l++)
@@ -346,6 +349,7 @@ int account_of_wear(struct account *out, const struct history *history, struct e
                some_elsewhere(history) ? "; cycles that a study says were made outside the bench "
                                          "are counted as it says"
                                        : "");
+    note_gaps(capacity, gaps);
     if (service.not_in_service)
         sheet_note(capacity, "%zu cell%s not in service left out.", service.not_in_service,
                    service.not_in_service == 1 ? "" : "s");

@@ -107,7 +107,7 @@ static void add_range(struct text *out, const char *before, const struct range *
 static size_t gather(struct gathering *g, size_t c)
 {
     struct comparison *out = g->out;
-    size_t count, models = 0, cells = 0, of_set = 0;
+    size_t count, models = 0, cells = 0, of_set = 0, gaps = 0;
     struct range cycles = {INFINITY, -INFINITY}, days = cycles;
     size_t *list = by_model(g, &count);
     double *values[MODELS_MOST] = {NULL};
@@ -129,6 +129,7 @@ static size_t gather(struct gathering *g, size_t c)
         values[m][counts[m]++] = taken.value;
         list[cells++] = list[i];
         of_set += taken.of_set;
+        gaps += taken.check->gap;
         widen(&cycles, taken.cycles);
         widen(&days, out->kind[c]->of_age ? taken.days : NAN);
         mixed = mixed || (script && strcmp(script, taken.check->script) != 0);
@@ -149,6 +150,9 @@ static size_t gather(struct gathering *g, size_t c)
                   ", %zu of them against the mean of their model's fresh cells for lack of an own "
                   "fresh capacity",
                   of_set);
+    if (gaps)
+        text_addf(&out->takes[c], ", %zu of them with a gap: what flowed unseen is not in it",
+                  gaps);
     if (mixed && strncmp(out->kind[c]->name, "resistance", 10) == 0)
         text_add(&out->takes[c], "; by several protocols, whose figures do not compare");
     return models;

@@ -88,6 +88,16 @@ static const char *protocol(struct history *history, const char *script)
     return kept(history, name);
 }
 
+/* `flags` is words with a space between. */
+static bool has_flag(const char *flags, const char *flag)
+{
+    size_t length = strlen(flag);
+    for (const char *at = flags; (at = strstr(at, flag)) != NULL; at += length)
+        if ((at == flags || at[-1] == ' ') && (at[length] == ' ' || !at[length]))
+            return true;
+    return false;
+}
+
 /* Protocols may declare mAh or mohm: what is compared is in one unit of its dimension. */
 static double one_unit(const char *unit, const char **same)
 {
@@ -106,11 +116,16 @@ static void take_check(struct history *history, struct subject *subject,
 {
     const char *unit;
     double ratio = one_unit(row->unit, &unit);
+    if (has_flag(row->flags, "void")) {
+        history->left_out++;
+        return;
+    }
     struct check check = {.name = kept(history, row->name),
                           .unit = kept(history, unit),
                           .script = protocol(history, row->script),
                           .channel = kept(history, row->channel),
                           .run = row->run,
+                          .gap = has_flag(row->flags, "gap"),
                           .value = ratio * row->value,
                           .uncertainty = ratio * row->uncertainty,
                           .correction_freedom = INFINITY,
@@ -304,26 +319,31 @@ static struct fresh fresh_of_set(const struct history *history, size_t model)
 {
     double *values = xcalloc(history->count + 1, sizeof *values);
     size_t count = 0;
+    bool gap = false;
     for (size_t i = 0; i < history->count; i++) {
         const struct subject *subject = &history->subjects[i];
         const struct check *first = history_first(subject, "capacity");
-        if (subject->model == model && !subject->reference && first &&
-            strcmp(first->unit, "Ah") == 0)
-            values[count++] = 3600 * first->value;
+        if (subject->model != model || subject->reference || !first ||
+            strcmp(first->unit, "Ah") != 0)
+            continue;
+        values[count++] = 3600 * first->value;
+        gap = gap || first->gap;
     }
     struct summary summary;
     summary_of(values, count, 0.95, &summary);
     free(values);
-    return (struct fresh){summary.mean, true, summary.standard_error / summary.mean, count};
+    return (struct fresh){summary.mean, true, gap, summary.standard_error / summary.mean, count};
 }
 
 struct fresh history_fresh(const struct history *history, const struct subject *subject,
                            const struct check *check)
 {
-    struct fresh own = {NAN, false, NAN, 1};
+    struct fresh own = {NAN, false, false, NAN, 1};
     for (const struct check *c = subject->checks; c < check; c++)
-        if (strcmp(c->name, "capacity") == 0 && strcmp(c->unit, "Ah") == 0)
+        if (strcmp(c->name, "capacity") == 0 && strcmp(c->unit, "Ah") == 0) {
             own.charge = 3600 * c->value;
+            own.gap = c->gap;
+        }
     return isfinite(own.charge) ? own : fresh_of_set(history, subject->model);
 }
 

@@ -19,6 +19,7 @@ struct check {
     const char *name, *unit; /* "capacity", "Ah" */
     const char *script, *channel;
     int64_t run;
+    bool gap;                  /* what flowed unseen is not in it */
     double value;              /* in `unit` */
     double uncertainty;        /* standard, same unit; NAN when not known */
     double correction;         /* standard uncertainty of a channel's bias taken off; 0 without */
@@ -53,6 +54,7 @@ struct history {
     size_t model_count;
     struct subject *subjects; /* in the order given */
     size_t count;
+    size_t left_out;                    /* results marked void: of a step that must not be used */
     json_t *cells, *texts, *placements; /* what the texts live in; owned */
 };
 
@@ -81,7 +83,7 @@ const struct check *history_worn(const struct subject *subject, const char *name
  * neither is on record. */
 struct fresh {
     double charge;
-    bool of_set;
+    bool of_set, gap;
     double relative; /* of a set: standard error of its mean, as a part of it; NAN for one cell */
     size_t cells;
 };

@@ -44,6 +44,7 @@ static struct service_course course_of(const struct subject *subject, const char
         if (script && strcmp(subject->checks[i].script, script) != 0)
             continue;
         course.cycles[course.count] = subject->checks[i].cycles;
+        course.gaps += subject->checks[i].gap;
         course.values[course.count++] = factor * subject->checks[i].value;
     }
     return course;

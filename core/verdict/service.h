@@ -15,6 +15,7 @@
 struct service_course {
     const struct subject *subject;
     double *cycles, *values; /* A.s, or ohm */
+    size_t gaps;             /* values with a gap */
     const char *script;      /* of resistances: the protocol, all by one */
     size_t count;
 };

@@ -53,7 +53,8 @@ static void take_check(struct shelf *shelf, const struct history *history,
                                                        .left = 3600 * check->value,
                                                        .fresh = fresh.charge,
                                                        .temperature = check->temperature,
-                                                       .of_set = fresh.of_set};
+                                                       .of_set = fresh.of_set,
+                                                       .gap = check->gap || fresh.gap};
     group->count++;
     if (fresh.of_set && isfinite(fresh.charge)) {
         group->of_set++;

@@ -20,6 +20,7 @@ struct shelf_check {
     double left, fresh; /* A.s; fresh NAN: none */
     double temperature; /* degC; NAN */
     bool of_set;        /* fresh is the mean of the model's cells */
+    bool gap;           /* in what was left, or in the fresh charge */
 };
 
 /* The checks of one age. */

@@ -217,4 +217,24 @@ near "its coverage factor" "$(ask fixed.json '$[0].coverage')" 4.303 0.001
 near "its uncertainty" "$(ask fixed.json '$[0].uncertainty')" "$(ask fixed.json '$[0].correction_uncertainty')" 1e-6
 table --by model --name capacity --correct
 near "freedom of the bias in a mean" "$(ask table.json '$[0].correction_freedom')" 2 0.001
+
+# 8. A gap in one of two discharges: its charge is less than what came out, and wherever it is counted that is said. A
+# result of a step that must not be used is not counted.
+new gap
+cells_of Alpha A-1,A-2,A-3
+cells_of Beta B-1,B-2
+for cell in A-1:1.91 A-2:1.92 A-3:1.00 B-1:1.80 B-2:1.81; do discharged "${cell%:*}" 1 "${cell#*:}" 0.4 --result capacity=discharge; done
+ask_logbook "UPDATE result SET flags = 'gap corrected' WHERE cell = (SELECT id FROM cell WHERE label = 'A-2');
+    UPDATE result SET flags = 'void' WHERE cell = (SELECT id FROM cell WHERE label = 'A-3')"
+table --by model --name capacity
+near "the mean without the void one" "$(ask table.json '$[0].mean')" 1.915 1e-6
+[ "$(ask table.json '$[0].values[1].gap')" = 1 ] && [ "$(ask table.json '$[0].values[0].gap')" = 0 ] || fail "gaps: $(cat table.json)"
+expect 0 '2 of the values have a gap' "$PERDURE" results --by model
+grep -q '1 result of steps that must not be used (void) left out' out.txt || fail "$(cat out.txt)"
+expect 0 '4 cells, after 0.9 to 1.0 cycles, 1 of them with a gap' "$PERDURE" rank --by capacity
+charged A-2 10
+discharged A-2 52 1.8 0.4 --result remaining=discharge
+expect 0 '1 of the values has a gap' "$PERDURE" results --retention
+"$PERDURE" report -o gap.html
+grep -q '1 of them with a gap' gap.html && grep -q 'of the values have a gap' gap.html || fail "the report does not say it"
 finish
