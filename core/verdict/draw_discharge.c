@@ -69,9 +69,10 @@ static int take_sample(void *context, int64_t k, const struct sample *sample)
     struct points *p = context;
     if (k > 0) {
         double seconds = (double)(sample->t_us - p->last_us) / 1e6;
-        p->sum += fmax(0, -(sample->current + p->last_current) / 2 * seconds);
         if (unobserved(p, p->last_us, sample->t_us))
-            add_point(p, NAN, NAN);
+            add_point(p, NAN, NAN); /* nor is what flowed meanwhile in the result */
+        else
+            p->sum += fmax(0, -(sample->current + p->last_current) / 2 * seconds);
     }
     p->last_us = sample->t_us;
     p->last_current = sample->current;

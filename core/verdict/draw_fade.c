@@ -68,7 +68,8 @@ static void line_of(struct fade_model *model)
         to = fmin(to, model->cells[i].cycles[model->cells[i].count - 1]);
     }
     for (size_t k = 0; k < LINE_POINTS && to > from; k++) {
-        cycles[k] = from + (to - from) * (double)k / (LINE_POINTS - 1);
+        /* Rounding puts no point beyond the last check of a cell, where there is nothing. */
+        cycles[k] = fmin(from + (to - from) * (double)k / (LINE_POINTS - 1), to);
         for (size_t i = 0; i < model->count; i++)
             ratio[k] += between_checks(&model->cells[i], cycles[k]) / (double)model->count;
         model->line_count++;

@@ -237,4 +237,26 @@ discharged A-2 52 1.8 0.4 --result remaining=discharge
 expect 0 '1 of the values has a gap' "$PERDURE" results --retention
 "$PERDURE" report -o gap.html
 grep -q '1 of them with a gap' gap.html && grep -q 'of the values have a gap' gap.html || fail "the report does not say it"
+
+# 9. Pictures say the same. What flowed in a gap is in no result, and in no curve: of a discharge of 2 Ah at 0.4 A an
+# hour, 0.4 Ah, is not in the file.
+new pictures
+cells_of Kept K-1,K-2
+cells_of Lost L-1,L-2
+stretch 0 2 -0.4 | awk -F, 'BEGIN { print "t,U,I" } NR != 6 { print }' >curve.csv
+taken K-1 1 --gap-after '40 min' --result capacity=discharge
+near "without the gap" "$("$PERDURE" results --json >out.json; ask out.json '$[0].value')" 1.6 1e-6
+expect 0 '' "$PERDURE" plot discharge --cells K-1 -o gap.svg
+grep -q 'Kept gives 1600' gap.svg || fail "the picture has what flowed in the gap: $(grep -o '[^>]*gives[^<]*' gap.svg)"
+# Cells that were last checked after the very same cycles, of a number that rounding puts beyond itself:
+# 0.95 + (32.45 - 0.95) x 39 / 39 > 32.45. The line of the model has an end all the same.
+ask_logbook "DELETE FROM result; DELETE FROM outcome"
+for cell in K-1:1.8 K-2:1.81 L-1:1.4 L-2:1.41; do
+    discharged "${cell%:*}" 10 1.9 0.4 --result capacity=discharge
+    ask_logbook "UPDATE outcome SET charge = 1.9 * 3600 WHERE step = (SELECT max(id) FROM step)"
+    discharged "${cell%:*}" 20 "${cell#*:}" 0.4 --result capacity=discharge
+    ask_logbook "UPDATE outcome SET charge = (1.9 * 3600 + 63 * 3600) - 1.9 * 3600 WHERE step = (SELECT max(id) FROM step)"
+done
+expect 0 '' "$PERDURE" plot fade -o fade.svg
+grep -q 'After 32.cycles Kept keeps 95' fade.svg || fail "the best is another: $(grep -o '>After[^<]*' fade.svg)"
 finish
