@@ -7,6 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "report/rounded.h"
+
 void account_begin(struct account *account)
 {
     *account = (struct account){.document = json_array()};
@@ -73,6 +75,15 @@ void put_range(json_t *row, const char *key, double low, double high, int digits
         put_text(row, key, "%s", a);
     else
         put_text(row, key, "%s to %s", a, b);
+}
+
+void put_interval(json_t *row, const char *key, double low, double high)
+{
+    char from[40], to[40];
+    double half = (high - low) / 2;
+    if (isfinite(low) && isfinite(high))
+        put_text(row, key, "%s to %s", rounded_value(low, half, from, sizeof from),
+                 rounded_value(high, half, to, sizeof to));
 }
 
 void note_gaps(struct sheet *sheet, size_t with_gap)

@@ -40,6 +40,8 @@ void put_text(json_t *row, const char *key, const char *format, ...)
 void put_number(json_t *row, const char *key, double value);
 /* "96.1 to 98.9" with so many digits after the point; nothing where an end is NAN. */
 void put_range(json_t *row, const char *key, double low, double high, int digits);
+/* The same to the place of the second digit of its half width. */
+void put_interval(json_t *row, const char *key, double low, double high);
 /* How many of the values that a sheet shows have a gap; nothing where none has. */
 void note_gaps(struct sheet *sheet, size_t with_gap);
 /* What the status says, where it is not OK: "not enough data: measure ...". */

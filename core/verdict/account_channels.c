@@ -2,6 +2,7 @@
 #include <math.h>
 
 #include "analysis/uncertainty.h"
+#include "report/rounded.h"
 #include "verdict/account.h"
 #include "verdict/channels.h"
 
@@ -27,12 +28,15 @@ static void tell_channel(struct sheet *sheet, json_t *list, const struct channel
     put_text(row, "quantity", "%s", quantity->about);
     put_text(row, "channel", "%s", channels->names[c]);
     put_text(row, "runs", "%zu", bias->runs);
-    if (isfinite(bias->bias))
-        put_text(row, "bias", "%+.3f", factor * bias->bias);
+    double u = factor * bias->standard_error;
+    char text[40];
+    if (isfinite(bias->bias)) /* to the place of the uncertainty's second digit */
+        put_text(row, "bias", "%s%s", bias->bias > 0 ? "+" : "",
+                 rounded_value(factor * bias->bias, u, text, sizeof text));
     put_text(row, "unit", "%s", relative ? "% of it" : "mV");
-    if (isfinite(bias->standard_error))
-        put_text(row, "u", "%.3f", factor * bias->standard_error);
-    put_range(row, "interval", factor * bias->bias - half, factor * bias->bias + half, 3);
+    if (isfinite(u))
+        put_text(row, "u", "%s", rounded_uncertainty(u, text, sizeof text));
+    put_interval(row, "interval", factor * bias->bias - half, factor * bias->bias + half);
     if (!quantity->referred[c])
         put_text(row, "note", "not enough data: no reference run");
     else

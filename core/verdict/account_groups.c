@@ -191,15 +191,6 @@ static void put_value(json_t *row, const char *key, double value, double spread)
         put_text(row, key, "%s", rounded_value(value, spread, text, sizeof text));
 }
 
-static void put_interval(json_t *row, double low, double high)
-{
-    char from[40], to[40];
-    if (isfinite(low) && isfinite(high))
-        put_text(row, "interval", "%s to %s",
-                 rounded_value(low, (high - low) / 2, from, sizeof from),
-                 rounded_value(high, (high - low) / 2, to, sizeof to));
-}
-
 static void put_outliers(json_t *row, const json_t *outliers, double factor)
 {
     struct text text = TEXT_EMPTY;
@@ -267,7 +258,7 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
     double sd = factor * s.sd;
     put_value(row, "mean", factor * s.mean, sd);
     put_value(row, "sd", sd, sd);
-    put_interval(row, factor * s.low, factor * s.high);
+    put_interval(row, "interval", factor * s.low, factor * s.high);
     put_value(row, "least", factor * s.minimum, sd);
     put_value(row, "median", factor * s.median, sd);
     put_value(row, "most", factor * s.maximum, sd);

@@ -88,6 +88,14 @@ static struct taken of_rating(const struct history *history, const struct subjec
     return as_it_is(check, 100 * 3600 / history->models[subject->model].rated);
 }
 
+/* What two biases taken off leave of a ratio: nothing of one channel's, which is in both. */
+static double of_ratio(const struct check *left, const struct check *fresh, double value)
+{
+    if (strcmp(left->channel, fresh->channel) == 0)
+        return 0;
+    return fabs(value) * hypot(left->correction / left->value, fresh->correction / fresh->value);
+}
+
 static struct taken of_fresh(const struct history *history, const struct subject *subject,
                              const struct criterion_kind *kind, double age)
 {
@@ -104,6 +112,8 @@ static struct taken of_fresh(const struct history *history, const struct subject
         return none();
     struct taken taken = as_it_is(found, 100 * 3600 / fresh.charge);
     taken.of_set = fresh.of_set;
+    if (fresh.own)
+        taken.correction = of_ratio(found, fresh.own, taken.value);
     return taken;
 }
 

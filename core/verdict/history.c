@@ -332,17 +332,22 @@ static struct fresh fresh_of_set(const struct history *history, size_t model)
     struct summary summary;
     summary_of(values, count, 0.95, &summary);
     free(values);
-    return (struct fresh){summary.mean, true, gap, summary.standard_error / summary.mean, count};
+    return (struct fresh){.charge = summary.mean,
+                          .of_set = true,
+                          .gap = gap,
+                          .relative = summary.standard_error / summary.mean,
+                          .cells = count};
 }
 
 struct fresh history_fresh(const struct history *history, const struct subject *subject,
                            const struct check *check)
 {
-    struct fresh own = {NAN, false, false, NAN, 1};
+    struct fresh own = {.charge = NAN, .relative = NAN, .cells = 1};
     for (const struct check *c = subject->checks; c < check; c++)
         if (strcmp(c->name, "capacity") == 0 && strcmp(c->unit, "Ah") == 0) {
             own.charge = 3600 * c->value;
             own.gap = c->gap;
+            own.own = c;
         }
     return isfinite(own.charge) ? own : fresh_of_set(history, subject->model);
 }

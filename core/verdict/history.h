@@ -84,6 +84,7 @@ const struct check *history_worn(const struct subject *subject, const char *name
 struct fresh {
     double charge;
     bool of_set, gap;
+    const struct check *own; /* that it is of; NULL of a set */
     double relative; /* of a set: standard error of its mean, as a part of it; NAN for one cell */
     size_t cells;
 };

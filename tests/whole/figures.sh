@@ -217,6 +217,28 @@ near "its coverage factor" "$(ask fixed.json '$[0].coverage')" 4.303 0.001
 near "its uncertainty" "$(ask fixed.json '$[0].uncertainty')" "$(ask fixed.json '$[0].correction_uncertainty')" 1e-6
 table --by model --name capacity --correct
 near "freedom of the bias in a mean" "$(ask table.json '$[0].correction_freedom')" 2 0.001
+# What is left of a charge, both measured on one channel: its gain is in both and cancels. Of two channels it does not: the
+# biases of both have one standard uncertainty, as a part s of the charge, and the ratio sqrt(2) s of itself; half of it
+# in the mean of two cells.
+for cell in 1 2; do
+    charged A-$cell 30
+    discharged A-$cell 72 1.7 0.4 --result remaining=discharge
+    ask_logbook "UPDATE run SET channel = 'C$cell' WHERE id = (SELECT max(id) FROM run)"
+done
+"$PERDURE" results --correct --name capacity --cell A-2 --json >fixed.json
+s=$(echo "$(ask fixed.json '$[0].correction_uncertainty') $(ask fixed.json '$[0].value')" | awk '{ print $1 / $2 }')
+percent() { sqlite3 -noheader :memory: "SELECT json_extract(value, '\$.$1') FROM json_each(readfile('table.json')) WHERE json_extract(value, '\$.unit') = '%'"; }
+table --by model --name remaining --correct
+near "of one channel" "$(percent correction_uncertainty)" 0 1e-9
+ask_logbook "UPDATE run SET channel = 'C3' WHERE id = (SELECT max(id) FROM run)"
+table --by model --name remaining --correct
+near "of two channels" "$(percent correction_uncertainty)" "$(echo "$(percent values[1].value) $s" | awk '{ print $1 * sqrt(2) * $2 / 2 }')" 0.001
+# A voltage's bias of a microvolt or so, known to a tenth of that, is not known to 0.000 mV.
+ask_logbook "INSERT INTO result (run, segment, n, cell, name, value, unit, how, at)
+    SELECT run, 0, 99, result.cell, 'reference_voltage', 1.3 + 1e-6 * substr(channel, 2) + 1e-7 * (run % 2), 'V', result.how, at
+    FROM result JOIN run ON run.id = result.run WHERE name = 'reference_capacity'"
+expect 0 '' "$PERDURE" results --channels
+! grep -q ' 0\.000 ' out.txt || fail "an uncertainty of nought: $(cat out.txt)"
 
 # 8. A gap in one of two discharges: its charge is less than what came out, and wherever it is counted that is said. A
 # result of a step that must not be used is not counted.
