@@ -52,6 +52,11 @@ eventually() {
     within 60 "$@"
 }
 
+# seconds_up: a clock that nobody sets.
+seconds_up() {
+    cut -d. -f1 /proc/uptime
+}
+
 # is_gone PID: it has ended, whether or not anybody has waited for it.
 is_gone() {
     [ ! -e "/proc/$1" ] || grep -qs '^State:[[:space:]]*Z' "/proc/$1/status"

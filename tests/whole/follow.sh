@@ -112,13 +112,13 @@ wait "$follow"
 echo "$?" >status.txt
 stty -g >after.txt
 I
-began=$(date +%s)
+began=$(seconds_up)
 {
     eventually [ -e resized.txt ]
     printf '\003'
     sleep 1
 } | esc=$esc PERDURE=$PERDURE TERM=xterm SHELL=/bin/sh script -qefc "exec sh inner.sh" typescript >/dev/null
-took=$(($(date +%s) - began))
+took=$(($(seconds_up) - began))
 [ "$(cat status.txt)" = 0 ] || fail "status $(cat status.txt) after Ctrl-C"
 cmp -s before.txt after.txt || fail "the terminal's settings: $(cat before.txt) became $(cat after.txt)"
 # Frames begin with "home". What is drawn is text, line ends, and these sequences alone.

@@ -54,7 +54,7 @@ answer() {
 heard() {
     words=$1
     shift
-    listened=$(date +%s)
+    listened=$(seconds_up)
     curl -s -N -m 120 "$url/events" >events.txt &
     listener=$!
     eventually [ -s events.txt ] || fail "nothing comes"
@@ -62,7 +62,7 @@ heard() {
     eventually grep -qF -- "$words" events.txt || fail "not heard: $words ($(head -c 400 events.txt))"
     kill "$listener" 2>/dev/null || true
     wait "$listener" 2>/dev/null || true
-    listened=$(($(date +%s) - listened))
+    listened=$(($(seconds_up) - listened))
 }
 
 # 1. An address that is not this machine's alone, or none at all.

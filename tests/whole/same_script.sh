@@ -57,11 +57,11 @@ for child in $running; do
 done
 for kind in simulated:simulated pty:emulated tcp:emulated by_hand:"by hand"; do
     PERDURE_LOGBOOK=$work/${kind%%:*}.perdure
-    # It was empty between its last two readings, which come every few seconds of the cell's time, later on a busy
-    # machine: so much more flowed at 2 A, in Ah.
+    # A reading comes every few seconds of the cell's time, later on a busy machine: by then it is empty, has given 2 Ah
+    # and gives no more, but how soon it stopped is known to the last two readings only: so much at 2 A, in Ah.
     late=$(ask_logbook "SELECT coalesce(max(apart), 0) * 2 / 3600 FROM (SELECT k, seconds - lag(seconds) OVER (ORDER BY k) AS apart
         FROM reading JOIN step ON step.id = step WHERE kind = 'discharge' ORDER BY k DESC LIMIT 1)")
-    got=$(ask_logbook "SELECT value - 1.977 BETWEEN -0.024 AND 0.02 + $late, how, round(value, 4) FROM result WHERE name = 'capacity'")
+    got=$(ask_logbook "SELECT value - 1.977 BETWEEN -0.024 AND 0.024 + $late, how, round(value, 4) FROM result WHERE name = 'capacity'")
     echo "${kind%%:*}: $got, at most $late Ah late"
     [ "${got%|*}" = "1|${kind#*:}" ] || fail "${kind%%:*}: $got ($(cat "${kind%%:*}.run"))"
     ask_logbook "SELECT script_hash FROM run" >>scripts.txt
