@@ -30,10 +30,8 @@ end_engine() {
 
 # The process of the engine's guardian; nothing when there is none.
 guardian() {
-    for status in /proc/[0-9]*/status; do
-        if grep -qs "^PPid:[[:space:]]*$engine$" "$status" && grep -qs '^Name:[[:space:]]*perdure-guard' "$status"; then
-            echo "$status" | cut -d/ -f3
-        fi
+    for status in $(grep -lsx "PPid:[[:space:]]*$engine" /proc/[0-9]*/status); do
+        ! grep -qsx 'Name:[[:space:]]*perdure-guard.*' "$status" || echo "$status" | cut -d/ -f3
     done
 }
 

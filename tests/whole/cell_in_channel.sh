@@ -16,7 +16,7 @@ cat >short.lua <<'L'
 return protocol {
   title = "Short",
   run = function(cell)
-    cell:discharge { current = "1 A", stop = { time = "80 s" }, every = "2 s" }
+    cell:discharge { current = "1 A", stop = { time = "120 s" }, every = "2 s" }
   end,
 }
 L
@@ -75,7 +75,7 @@ until_true "count(*) = 2 FROM run WHERE state = 'done'"
 end_engine TERM
 [ "$(ask_logbook "SELECT group_concat(quality) FROM outcome")" = 'gap,gap' ] || fail "$(ask_logbook 'SELECT * FROM outcomes')"
 ask_logbook "SELECT channel, charge, gap_time FROM step JOIN outcome ON step = step.id ORDER BY channel"
-[ "$(ask_logbook "SELECT count(*) FROM outcome WHERE abs(charge - 80) < 4")" = 2 ] || fail "charge"
+[ "$(ask_logbook "SELECT count(*) FROM outcome WHERE abs(charge - 120) < 4")" = 2 ] || fail "charge"
 [ "$(ask_logbook "SELECT count(*) FROM question WHERE NOT EXISTS (SELECT 1 FROM answer WHERE question = question.id)")" = 0 ] ||
     fail "something is still asked"
 grep -qE "$energised" truth.log || fail "the truth does not tell what was energised"

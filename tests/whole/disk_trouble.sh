@@ -12,7 +12,7 @@ disk=$work
 shared=
 small=$work/small
 if shared=$(mktemp -d /dev/shm/disk-trouble-XXXXXX 2>/dev/null); then disk=$shared; fi
-trap 'umount "$small" 2>/dev/null; rm -rf "$work" $shared' EXIT
+trap 'umount "$small" 2>/dev/null || true; rm -rf "$work" $shared' EXIT
 
 # 1. Injected, in process.
 "$fault/full_errors" "$disk" "$GROWTH" >found.txt || fail "$(cat found.txt)"

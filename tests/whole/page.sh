@@ -109,11 +109,11 @@ case $got in 413 | 431 | 000) ;; *) fail "a header of 30,000 letters: $got" ;; e
 # 4. What happens is pushed: a run, its readings, its question (as text, never as markup).
 heard '"step":"charge"' "$PERDURE" start capacity --cells T-01
 grep -q '^event: live$' events.txt || fail "no live event"
-grep -q '^event: lists$' events.txt || fail "no lists"
 heard 'What does <b>the display</b> say?' "$PERDURE" start asking.lua --cells T-02
 grep -qF '"hint":"a number in mAh"' events.txt || fail "no hint"
 heard '"expected_s"' true
 heard '"when":"going on"' "$PERDURE" start study-shelf --cells T-03,T-04,T-05,T-06
+grep -q '^event: lists$' events.txt || fail "no lists"
 heard '"curves":[{"channel":"S1"' true
 [ "$(grep -c '^event: live$' events.txt)" -le $((listened + 2)) ] || fail "more than one live event a second"
 
