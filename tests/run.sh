@@ -45,13 +45,16 @@ some_whole_tests() {
     done | xargs -L 1 -P "$some" sh tests/support/check.sh "$results"
 }
 
-# whole_tests BUILD KIND: those of the whole program; first, and one by one, those that count milliseconds.
+# whole_tests BUILD KIND: those of the whole program; first those that look at a clock, which leave the machine idle;
+# then those that take longest, so that none of them is left for the end.
 timed="tests/whole/guardian.sh tests/whole/follow.sh"
+long="tests/whole/browser.sh tests/whole/kill.sh tests/whole/verdict.sh tests/whole/disk_trouble.sh tests/whole/power_cut.sh
+  tests/whole/show.sh tests/whole/faults.sh tests/whole/correct.sh tests/whole/browser_live.sh"
 whole_tests() {
     # shellcheck disable=SC2086
-    some_whole_tests "$1" "$2" 1 $timed
-    # shellcheck disable=SC2046
-    some_whole_tests "$1" "$2" "$at_once" $(ls tests/whole/*.sh | grep -vxF "$(printf '%s\n' $timed)")
+    some_whole_tests "$1" "$2" 2 $timed
+    # shellcheck disable=SC2046,SC2086
+    some_whole_tests "$1" "$2" "$at_once" $long $(ls tests/whole/*.sh | grep -vxF "$(printf '%s\n' $timed $long)")
 }
 
 sources=$(git ls-files '*.c' '*.h' 2>/dev/null || find core bindings tests -name '*.[ch]')

@@ -230,6 +230,24 @@ static inline long status_of(pid_t pid, const char *name)
     return value;
 }
 
+/* Waits until the process sleeps, as a guardian does when it has read all that was sent; 5 s at
+ * most, which a busy machine may need. */
+static inline void until_asleep(pid_t pid)
+{
+    char path[64];
+    snprintf(path, sizeof path, "/proc/%d/stat", (int)pid);
+    for (double end = now_s() + 5; now_s() < end; sleep_s(0.001)) {
+        char state = 'S';
+        FILE *in = fopen(path, "r");
+        if (in && fscanf(in, "%*d %*s %c", &state) != 1)
+            state = 'S';
+        if (in)
+            fclose(in);
+        if (state == 'S')
+            return;
+    }
+}
+
 /* How the process `pid` ended, within `seconds`; -1 when it did not. */
 static inline int ending_of(pid_t pid, double seconds)
 {

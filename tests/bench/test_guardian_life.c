@@ -234,8 +234,10 @@ static void hold_often(struct guardian *guardian, int times)
     for (int i = 0; i < times; i++) {
         hold_all(guardian); /* replaces */
         guardian_release(guardian, i % line_count);
-        if (i % 8 == 7)
+        if (i % 8 == 7) {
             beats(guardian, 0.01);
+            until_asleep(guardian_count(guardian).pid);
+        }
     }
     beats(guardian, 0.6);
 }

@@ -6,7 +6,7 @@ import { check, faults, finish, launch, open, sizes, sticksOut } from "./browser
 
 const bench = process.argv[2];
 const perdure = process.env.PERDURE;
-const PATIENCE_MS = 8000;
+const PATIENCE_MS = 60000; // for what never comes: a busy machine may take long
 
 // --- the engine and the logbook ----------------------------------------------------------------------------------
 

@@ -199,4 +199,12 @@ static inline int recorded(const struct served *served, const char *words)
     return count;
 }
 
+/* Waits until a line of the record has `words` in it; fails after 10 s. */
+static inline void until_recorded(const struct served *served, const char *words)
+{
+    for (double end = seconds_now() + 10; recorded(served, words) == 0; usleep(2000))
+        if (seconds_now() >= end)
+            fail_msg("never recorded: %s", words);
+}
+
 #endif

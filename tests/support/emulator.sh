@@ -13,16 +13,13 @@ end_served() {
 }
 
 # serve NAME ARGUMENTS...: an emulator that is ready, with its bench file in NAME.lua and its control at NAME.control.
+# It ends with the test, and where that was killed, by itself.
 serve() {
     served_as=$1
     shift
-    "$emulator" --bench-file "$served_as.lua" --control "$served_as.control" "$@" >"$served_as.txt" 2>&1 &
+    "$emulator" --for 1800 --bench-file "$served_as.lua" --control "$served_as.control" "$@" >"$served_as.txt" 2>&1 &
     served="$served $!"
-    for _ in $(seq 100); do
-        grep -q '^ready' "$served_as.txt" 2>/dev/null && return
-        sleep 0.1
-    done
-    fail "the emulator is not ready: $(cat "$served_as.txt")"
+    eventually grep -qs '^ready' "$served_as.txt" || fail "the emulator is not ready: $(cat "$served_as.txt")"
 }
 
 # tell WHO ORDER...: what the emulator served last is told to do.

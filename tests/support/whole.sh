@@ -35,6 +35,33 @@ expect() {
     fi
 }
 
+# within SECONDS COMMAND...: waits until the command succeeds; false when it never did. The seconds are counted in
+# turns of 50 ms, which grow longer where the machine has no time for us: a promise is not broken by a busy machine.
+within() {
+    turns=$(($1 * 20))
+    shift
+    until "$@"; do
+        turns=$((turns - 1))
+        [ "$turns" -gt 0 ] || return 1
+        sleep 0.05
+    done
+}
+
+# eventually COMMAND...: for what has no promised time.
+eventually() {
+    within 60 "$@"
+}
+
+# seconds_up: a clock that nobody sets.
+seconds_up() {
+    cut -d. -f1 /proc/uptime
+}
+
+# is_gone PID: it has ended, whether or not anybody has waited for it.
+is_gone() {
+    [ ! -e "/proc/$1" ] || grep -qs '^State:[[:space:]]*Z' "/proc/$1/status"
+}
+
 # A new logbook with a virtual clock and a few NiMH cells.
 new_logbook() {
     PERDURE_LOGBOOK=$work/$1.perdure
@@ -46,12 +73,18 @@ new_logbook() {
 
 # sound: what SQLite itself says about the logbook.
 sound() {
-    [ "$(sqlite3 "$PERDURE_LOGBOOK" 'PRAGMA integrity_check')" = ok ] || fail "integrity check"
-    [ -z "$(sqlite3 "$PERDURE_LOGBOOK" 'PRAGMA foreign_key_check')" ] || fail "foreign key check"
+    [ "$(ask_logbook 'PRAGMA integrity_check')" = ok ] || fail "integrity check"
+    [ -z "$(ask_logbook 'PRAGMA foreign_key_check')" ] || fail "foreign key check"
 }
 
+# Waits where another process has the file to itself for a moment, as at its opening after a kill.
 ask_logbook() {
-    sqlite3 -noheader "$PERDURE_LOGBOOK" "$1"
+    sqlite3 -noheader -cmd '.timeout 30000' "$PERDURE_LOGBOOK" "$1"
+}
+
+# on_record ANSWER SQL: whether the logbook says so.
+on_record() {
+    [ "$(ask_logbook "$2")" = "$1" ]
 }
 
 finish() {

@@ -101,7 +101,7 @@ expect 1 'type a number, 0 or more, 2 or less' "$PERDURE" answer "$question" T-7
 expect 1 'no such question' "$PERDURE" answer 999 1
 [ "$(ask_logbook "SELECT count(*) FROM answer")" = 0 ] || fail "a refused answer is on record"
 # Typed at a terminal: out of range; a label that has no question; right.
-{ printf '3\nT-01\n2\n'; sleep 1; } | timeout 20 script -qec "'$PERDURE' attend" /dev/null >prompt.txt || fail "at the prompt"
+{ printf '3\nT-01\n2\n'; sleep 1; } | timeout 120 script -qec "'$PERDURE' attend" /dev/null >prompt.txt || fail "at the prompt"
 [ "$(grep -c 'How many leaked' prompt.txt)" = 3 ] || fail "asked again after each refusal: $(cat prompt.txt)"
 grep -q 'out of range' prompt.txt || fail "why it was refused: $(cat prompt.txt)"
 grep -q 'on record' prompt.txt || fail "taken: $(cat prompt.txt)"

@@ -4,7 +4,7 @@
 . "$(dirname "$0")/../support/whole.sh"
 . "$top/tests/support/emulator.sh"
 
-serve there supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" thermometer=tcp:0 relay=tcp:0 --log truth.log --for 60
+serve there supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" thermometer=tcp:0 relay=tcp:0 --log truth.log
 
 expect 0 "ready" "$PERDURE" bench there.lua
 grep -q "E1 *emulated" out.txt || fail "no channel E1: $(cat out.txt)"

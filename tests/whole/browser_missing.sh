@@ -10,7 +10,7 @@ browser_is_there || { echo "skipped: no node, chromium or the modules of tests/b
 PERDURE_LOGBOOK=$work/missing.perdure
 export PERDURE PERDURE_LOGBOOK
 serve bench --sets 2 --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" --soc "50 %" \
-    --for 300 "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%"
+    "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%"
 "$PERDURE" new --clock x10 --seed 7 >/dev/null
 "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01 >/dev/null
 cat >long.lua <<'L'
@@ -22,10 +22,7 @@ L
 tell meter-2 hangup
 "$PERDURE" engine --bench bench.lua --commit-every 0.2s --page 127.0.0.1:0 >engine.txt 2>engine.err &
 engine=$!
-for _ in $(seq 200); do
-    grep -q '^page: ' engine.txt && break
-    sleep 0.1
-done
+eventually grep -q '^page: ' engine.txt
 address=$(sed -n 's/^page: //p' engine.txt)
 [ -n "$address" ] || fail "no page: $(cat engine.txt engine.err)"
 node "$top/tests/browser/missing.mjs" "$address" "$emulator" bench.control || fail "the live page ($(cat engine.err))"

@@ -42,7 +42,7 @@ open_now() {
 }
 # until_open WORDS: waits for an open question with these words; says its id.
 until_open() {
-    for _ in $(seq 200); do
+    for _ in $(seq 1200); do
         open_now | grep -F -- "$1" | head -1 | cut -d'|' -f1 >found.txt
         [ -s found.txt ] && break
         sleep 0.05
@@ -117,10 +117,7 @@ for cell in $(ask_logbook "SELECT cell.label FROM placement JOIN cell ON cell.id
     begin_engine hands.lua
     reply "$cell in slot" "1500 mAh, 1.0 V"
 done
-for _ in $(seq 100); do
-    [ "$(ask_logbook "SELECT state FROM run WHERE id = 1")" = "done" ] && break
-    sleep 0.05
-done
+eventually on_record done "SELECT state FROM run WHERE id = 1" || true
 kill_engine
 [ -z "$(open_now)" ] || fail "still open: $(open_now)"
 [ "$(ask_logbook "SELECT count(*) FROM run WHERE state <> 'done'")" = 0 ] || fail "$(ask_logbook "SELECT * FROM runs")"

@@ -2,6 +2,7 @@
 # A second terminal: pause, resume, stop, start, answer and adopt while the engine runs; a second engine;
 # signals. Real processes on a scaled clock.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/engine.sh"
 
 echo 'return bench { title = "Two", channels = { S1 = simulated {}, S2 = simulated {} } }' >bench.lua
 cat >long.lua <<'L'
@@ -31,30 +32,19 @@ export PERDURE_LOGBOOK
 "$PERDURE" new --clock x100 --seed 7 >/dev/null
 "$PERDURE" enrol --model "Test 2000" --chemistry NiMH --rated "2000 mAh" --labels T-01,T-02,T-03 >/dev/null
 
-begin_engine() {
-    "$PERDURE" engine --bench bench.lua --commit-every 0.05s >engine.txt 2>&1 &
-    engine=$!
-    for _ in $(seq 100); do
-        [ -S "$PERDURE_LOGBOOK-socket" ] && return
-        sleep 0.05
-    done
-    fail "the engine opened no socket: $(cat engine.txt)"
-}
-
 state() {
     "$PERDURE" --json runs "$1" | sed -n 's/^  "state": "\(.*\)",*/\1/p'
 }
 
+is() {
+    [ "$(state "$1")" = "$2" ]
+}
 # The state of run $1 becomes $2 within two seconds.
 becomes() {
-    for _ in $(seq 40); do
-        [ "$(state "$1")" = "$2" ] && return
-        sleep 0.05
-    done
-    fail "run $1 is $(state "$1"), not $2"
+    within 2 is "$1" "$2" || fail "run $1 is $(state "$1"), not $2"
 }
 
-begin_engine
+begin_engine bench.lua --commit-every 0.05s
 [ "$(stat -c %a "$PERDURE_LOGBOOK-socket")" = 600 ] || fail "the socket is not private"
 
 # 1. Work arrives over the socket, and is refused there as it would be without an engine.
@@ -84,7 +74,7 @@ expect 1 'pause' "$PERDURE" adopt 1 long.lua --yes
 # 4. A question, answered.
 expect 0 '' "$PERDURE" start asking.lua --cells T-02
 becomes 2 running
-sleep 0.2
+eventually on_record 1 "SELECT count(*) FROM question" || fail "nothing is asked"
 expect 0 'answered' "$PERDURE" answer 1 1875 --who Ada
 becomes 2 done
 [ "$(ask_logbook "SELECT value FROM result WHERE name = 'typed'")" = 1.875 ] || fail "the answer's unit"
@@ -96,10 +86,7 @@ expect 1 '' "$PERDURE" answer 7 1900
 expect 2 'a question is named by its number' "$PERDURE" answer seven 1900
 
 # 5. SIGTERM: over within two seconds, outputs safe, the run left to be taken up.
-before=$(date +%s%N)
-kill -TERM "$engine"
-wait "$engine" || fail "status $? after SIGTERM: $(cat engine.txt)"
-[ $((($(date +%s%N) - before) / 1000000)) -lt 2000 ] || fail "SIGTERM took over two seconds"
+end_engine TERM
 [ -e "$PERDURE_LOGBOOK-socket" ] && fail "the socket was left"
 [ "$(state 1)" = running ] || fail "after SIGTERM the run is $(state 1)"
 [ "$(ask_logbook 'SELECT ended_why FROM session ORDER BY id DESC LIMIT 1')" = "told to terminate" ] ||
@@ -108,7 +95,7 @@ wait "$engine" || fail "status $? after SIGTERM: $(cat engine.txt)"
 # 6. The same without an engine, then with another.
 expect 0 'no engine is at work' "$PERDURE" pause 1
 expect 0 '' "$PERDURE" resume 1
-begin_engine
+begin_engine bench.lua --commit-every 0.05s
 becomes 1 running
 sleep 0.5
 expect 0 'stopped' "$PERDURE" stop 1
@@ -122,8 +109,7 @@ expect 1 'stopped' "$PERDURE" resume 1
 # 7. A backup while it works, sound by itself.
 expect 0 'copied' "$PERDURE" backup copy.perdure
 [ "$(sqlite3 copy.perdure 'PRAGMA integrity_check')" = ok ] || fail "the copy is not sound"
-kill -INT "$engine"
-wait "$engine" || fail "status $? after SIGINT"
+end_engine INT
 
 sound
 expect 0 '0 findings' "$PERDURE" audit

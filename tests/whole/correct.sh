@@ -21,7 +21,7 @@ make() {
 }
 # question CELL WORDS: the id of the open question of this cell; waits for it while an engine is at work.
 question() {
-    for _ in $(seq 200); do
+    for _ in $(seq 1200); do
         ask_logbook "SELECT question FROM questions JOIN run ON run.id = run JOIN cell ON cell.id = cell
             WHERE answer IS NULL AND label = '$1' AND text LIKE '%$2%'" >found.txt
         [ -s found.txt ] && break
@@ -60,11 +60,8 @@ capacity_day() {
     reply T-1 discharge "1597 mAh, 2380 mWh"
     mistyped=$asked
     reply T-2 discharge "1948 mAh, 2370 mWh"
-    for _ in $(seq 100); do
-        [ -n "$engine" ] || "$PERDURE" engine --bench hands.lua --until-idle >>engine.txt 2>&1
-        [ "$(ask_logbook "SELECT count(*) FROM run WHERE state = 'done'")" = 4 ] && break
-        sleep 0.05
-    done
+    [ -n "$engine" ] || "$PERDURE" engine --bench hands.lua --until-idle >>engine.txt 2>&1
+    eventually on_record 4 "SELECT count(*) FROM run WHERE state = 'done'" || fail "not done: $(ask_logbook 'SELECT * FROM runs')"
 }
 
 for at_work in yes no; do
@@ -134,7 +131,7 @@ reply O-1 discharge "1473 mAh"
 remaining=$asked
 "$PERDURE" runs --follow >follow.txt &
 follow=$!
-sleep 1.5
+until_following "$follow"
 waiting=$(question O-1 charge)
 expect 0 'open_voltage' "$PERDURE" answer "$found" "1.29 V" --who Berta
 grep -q '^open_voltage  *1\.31 V  *1\.29 V *$' out.txt || fail "no table: $(cat out.txt)"
@@ -164,12 +161,11 @@ begin_engine hands.lua
 question O-2 charge >/dev/null
 "$PERDURE" runs --follow >follow.txt &
 follow=$!
-sleep 1.5
+until_following "$follow"
 expect 0 'remaining' "$PERDURE" answer "$remaining" "1439 mAh" --who Berta
-sleep 1.5
+eventually grep -qF 'run 1  O-1  note: remaining was 1.438 Ah' follow.txt || fail "a late correction is not seen: $(cat follow.txt)"
 "$PERDURE" stop 2 >/dev/null
 wait "$follow" || fail "runs --follow: $(cat follow.txt)"
-grep -qF 'run 1  O-1  note: remaining was 1.438 Ah' follow.txt || fail "a late correction is not seen: $(cat follow.txt)"
 kill_engine
 "$PERDURE" export package >/dev/null
 grep -q '^O-1,.*,remaining,1\.439,.*,corrected,' package/*.csv || fail "the package: $(grep remaining package/*.csv)"
@@ -248,10 +244,7 @@ reply O-2 discharge "1901 mAh"
 reply O-1 scales "23"
 weighed=$asked
 reply O-1 'All well' "yes"
-for _ in $(seq 100); do
-    [ -n "$(ask_logbook "SELECT question FROM questions WHERE text = 'Shelf free?'")" ] && break
-    sleep 0.05
-done
+eventually on_record 1 "SELECT count(*) FROM questions WHERE text = 'Shelf free?'" || fail "the study does not ask"
 expect 0 'weight' "$PERDURE" answer "$weighed" "32" --who Berta
 grep -q '^weight  *23  *32 *$' out.txt || fail "a plain question: $(cat out.txt)"
 [ "$(result O-1 weight)" = '32 corrected' ] || fail "the weight: $(result O-1 weight)"
@@ -268,11 +261,7 @@ child=$(ask_logbook "SELECT run FROM question WHERE id = $discharged")
 expect 0 "the study went on by capacity 1.857 Ah (u 0.0107 Ah) of O-1 (run $child), which is 1.957 Ah (u 0.0113 Ah) now: question $discharged was corrected by Berta" \
     "$PERDURE" runs 1
 expect 0 'answered' "$PERDURE" answer "$(ask_logbook "SELECT question FROM questions WHERE answer IS NULL")" yes --who Ada
-for _ in $(seq 100); do
-    [ "$(ask_logbook "SELECT state FROM run WHERE id = 1")" = "done" ] && break
-    sleep 0.05
-done
-[ "$(ask_logbook "SELECT group_concat(DISTINCT state) FROM run")" = "done" ] || fail "not all done: $(ask_logbook 'SELECT * FROM runs')"
+eventually on_record done "SELECT group_concat(DISTINCT state) FROM run" || fail "not all done: $(ask_logbook 'SELECT * FROM runs')"
 kill_engine
 told() {
     ask_logbook "SELECT count(*) FROM event WHERE run = 1 AND level = 'note' AND text LIKE 'the study went on by $1 %'"

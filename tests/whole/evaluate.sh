@@ -2,6 +2,7 @@
 # Evaluations of a tester's own: what they read, what they work out (beside figures worked out by hand or
 # published), what they put out, and that they change nothing.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/engine.sh"
 
 PERDURE_LOGBOOK=$work/evaluate.perdure
 export PERDURE_LOGBOOK
@@ -155,14 +156,8 @@ expect 2 "cannot be opened" "$PERDURE" evaluate nowhere.lua
 # 4. Nothing was changed; also not asked of a working engine's logbook.
 [ "$(sum)" = "$before" ] || fail "an evaluation changed the logbook"
 echo 'return bench { title = "One", channels = { S1 = simulated {} } }' >bench.lua
-"$PERDURE" engine --bench bench.lua >engine.txt 2>&1 &
-engine=$!
-for _ in $(seq 100); do
-    [ -S "$PERDURE_LOGBOOK-socket" ] && break
-    sleep 0.05
-done
+begin_engine bench.lua
 expect 0 "models deliver" "$PERDURE" evaluate "$top/demo/evaluation-rating.lua"
-kill "$engine"
-wait "$engine" || true
+end_engine TERM
 sound
 finish

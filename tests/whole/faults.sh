@@ -36,7 +36,7 @@ meter late 5.5 again
 T
 count=$(wc -l <cases.txt)
 serve bench --sets "$count" --speed 10 --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" --truth "r0=50 mohm" \
-    --soc "50 %" --for 300 --log truth.log --resolution meter=10uV --noise meter=0.1mV "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%"
+    --soc "50 %" --log truth.log --resolution meter=10uV --noise meter=0.1mV "supply=pty:$work/supply-%" "load=pty:$work/load-%" "meter=pty:$work/meter-%"
 sed -i 's/ = channel {/&  frozen_after = 5,/' bench.lua
 # One that sends numbers unasked: unmarked, one that came in the middle of a question would pass for its answer.
 chatters=meter-$(grep -n '^meter chatter' cases.txt | cut -d: -f1)
@@ -60,12 +60,9 @@ for i in $(seq "$count"); do
     "$PERDURE" start long.lua --cells "$(printf 'T-%02d' "$i")" --channel "E$i" >/dev/null
 done
 echo 'echo "$PERDURE_NOTICE: $PERDURE_SUMMARY" >>told.txt' >tell.sh
-"$PERDURE" engine --bench bench.lua --until-idle --on-due "sh tell.sh" >engine.txt 2>&1 &
-engine=$!
-for _ in $(seq 200); do
-    [ "$(ask_logbook "SELECT count(*) FROM step WHERE kind = 'discharge'")" = "$count" ] && break
-    sleep 0.1
-done
+# One that waits for its instruments however long it takes to look at all of them.
+begin_engine bench.lua --on-due "sh tell.sh"
+eventually on_record "$count" "SELECT count(*) FROM step WHERE kind = 'discharge'" || fail "not begun: $(ask_logbook 'SELECT * FROM runs')"
 sleep 3
 i=0
 while read -r kind fault value _; do
@@ -79,20 +76,19 @@ no_current() {
     echo "$1" | awk '{ exit !($1 < 0.001 && $1 > -0.001) }'
 }
 
+# waits_for RUN INSTRUMENT
+waits_for() {
+    case $(ask_logbook "SELECT coalesce(why, '') FROM run WHERE id = $1") in
+    "waits for $2: "*) ;;
+    *) return 1 ;;
+    esac
+}
 # While a run waits no current flows, and the reason names the instrument.
 i=0
 while read -r kind fault value becomes; do
     i=$((i + 1))
     [ "$becomes" = gap ] && [ "$fault $value" != "hangup 1" ] || continue
-    for _ in $(seq 150); do
-        why=$(ask_logbook "SELECT coalesce(why, '') FROM run WHERE id = $i")
-        case $why in "waits for $kind-$i: "*) break ;; esac
-        sleep 0.1
-    done
-    case $why in
-    "waits for $kind-$i: "*) ;;
-    *) fail "$kind $fault: does not wait for it, but: $why" ;;
-    esac
+    eventually waits_for "$i" "$kind-$i" || fail "$kind $fault: does not wait for it, but: $(ask_logbook "SELECT why FROM run WHERE id = $i")"
     "$PERDURE" runs | grep -q "waits for $kind-$i" || fail "runs does not say what run $i waits for"
     "$PERDURE" overview | grep -q "waits for $kind-$i" || fail "overview does not say what run $i waits for"
     amps=$(amps_of "$i")
@@ -100,19 +96,11 @@ while read -r kind fault value becomes; do
 done <cases.txt
 
 # Whoever loses patience, the instrument is named.
-impatient="SELECT count(*) FROM event WHERE text LIKE 'channel E$count: meter-$count: no answer in time;%'"
-for _ in $(seq 150); do
-    [ "$(ask_logbook "$impatient")" -gt 0 ] && break
-    sleep 0.1
-done
-[ "$(ask_logbook "$impatient")" -gt 0 ] || fail "not named: $(ask_logbook "SELECT text FROM event WHERE text LIKE 'channel E$count:%'")"
+impatient="SELECT count(*) > 0 FROM event WHERE text LIKE 'channel E$count: meter-$count: no answer in time;%'"
+eventually on_record 1 "$impatient" || fail "not named: $(ask_logbook "SELECT text FROM event WHERE text LIKE 'channel E$count:%'")"
 
 # Somebody is told of what does not come back at once, and of nothing else.
-for _ in $(seq 150); do
-    grep -q '^lost: run 7 waits for meter-7: ' told.txt 2>/dev/null && break
-    sleep 0.1
-done
-grep -q '^lost: run 7 waits for meter-7: ' told.txt || fail "nobody is told that meter-7 is gone"
+eventually grep -qs '^lost: run 7 waits for meter-7: ' told.txt || fail "nobody is told that meter-7 is gone"
 grep -qE 'run (9|3) ' told.txt && fail "told of a line that came back by itself: $(cat told.txt)"
 
 # A hang-up comes back as another device behind the same path; other faults end.
@@ -123,13 +111,8 @@ while read -r kind _; do
     i=$((i + 1))
     tell "$kind-$i" clear
 done <cases.txt
-for _ in $(seq 900); do
-    [ "$(ask_logbook "SELECT count(*) FROM run WHERE ended_at IS NULL")" = 0 ] && break
-    sleep 0.1
-done
-kill -TERM "$engine" 2>/dev/null || true
-wait "$engine" 2>/dev/null || true
-engine=
+within 180 on_record 0 "SELECT count(*) FROM run WHERE ended_at IS NULL" || fail "not over: $(ask_logbook 'SELECT * FROM runs')"
+end_engine TERM
 
 i=0
 while read -r kind fault value becomes; do

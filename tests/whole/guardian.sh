@@ -4,18 +4,7 @@
 . "$(dirname "$0")/../support/whole.sh"
 . "$top/tests/support/emulator.sh"
 
-# until_true SECONDS COMMAND...: the command succeeds within that time.
-until_true() {
-    tries=$(($1 * 20))
-    shift
-    while ! "$@"; do
-        tries=$((tries - 1))
-        [ $tries -gt 0 ] || return 1
-        sleep 0.05
-    done
-}
-
-serve bench supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" --log truth.log --for 120
+serve bench supply=pty:"$work/supply" load=tcp:0 meter=pty:"$work/meter" --log truth.log
 
 cat >long.lua <<'L'
 return protocol {
@@ -36,22 +25,11 @@ supply_is() {
 begin_engine() {
     "$PERDURE" engine --bench bench.lua >>engine.txt 2>&1 &
     engine=$!
-    until_true 15 supply_is on || fail "$1: nothing was energised: $(cat engine.txt) $(tail -5 truth.log)"
-}
-# The guardian's process, a child of the engine; nothing when there is none.
-guardian() {
-    for status in /proc/[0-9]*/status; do
-        if grep -qs "^PPid:[[:space:]]*$engine$" "$status" && grep -qs '^Name:[[:space:]]*perdure-guard' "$status"; then
-            echo "$status" | cut -d/ -f3
-        fi
-    done
+    eventually supply_is on || fail "$1: nothing was energised: $(cat engine.txt) $(tail -5 truth.log)"
 }
 is_replaced() {
     new=$(guardian)
     [ -n "$new" ] && [ "$new" != "$old" ]
-}
-is_gone() {
-    [ ! -e "/proc/$1" ] || grep -qs '^State:[[:space:]]*Z' "/proc/$1/status"
 }
 
 # 1. The engine is killed.
@@ -59,25 +37,25 @@ begin_engine "at first"
 first=$(guardian)
 [ -n "$first" ] || fail "there is no guardian"
 kill -KILL "$engine"
-until_true 2 supply_is off || fail "on, two seconds after the engine was killed: $(tail -5 truth.log)"
-until_true 2 is_gone "$first" || fail "the guardian stays without its engine"
+within 2 supply_is off || fail "on, two seconds after the engine was killed: $(tail -5 truth.log)"
+within 2 is_gone "$first" || fail "the guardian stays without its engine"
 
 # 2. The next engine takes the run up, and is stopped in the middle.
 begin_engine "after a kill"
 kill -STOP "$engine"
-until_true 2 supply_is off || fail "on, two seconds after the engine was stopped: $(tail -5 truth.log)"
+within 2 supply_is off || fail "on, two seconds after the engine was stopped: $(tail -5 truth.log)"
 kill -CONT "$engine"
-until_true 10 supply_is on || fail "the run did not go on: $(cat engine.txt)"
+eventually supply_is on || fail "the run did not go on: $(cat engine.txt)"
 grep -q guardian engine.txt || fail "not told that the guardian made it safe: $(cat engine.txt)"
 
 # 3. The guardian is killed: another comes, outputs stay as they are, and it does its duty.
 old=$(guardian)
 kill -KILL "$old"
-until_true 2 is_replaced || fail "no other guardian"
+within 2 is_replaced || fail "no other guardian"
 supply_is on || fail "a guardian that was replaced cost the run its output: $(cat engine.txt) $(tail -5 truth.log)"
 kill -KILL "$engine"
-until_true 2 supply_is off || fail "on, two seconds after the kill, with the second guardian"
-until_true 2 is_gone "$new" || fail "the second guardian stays without its engine"
+within 2 supply_is off || fail "on, two seconds after the kill, with the second guardian"
+within 2 is_gone "$new" || fail "the second guardian stays without its engine"
 
 # 4. An orderly end leaves nothing behind.
 begin_engine "after the second kill"

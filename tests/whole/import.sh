@@ -3,6 +3,7 @@
 # results; the same file twice; all or nothing; while an engine is at work; a million rows. Charges are
 # worked out by hand: trapezoids over a few rows.
 . "$(dirname "$0")/../support/whole.sh"
+. "$top/tests/support/engine.sh"
 
 PERDURE_LOGBOOK=$work/import.perdure
 export PERDURE_LOGBOOK
@@ -216,18 +217,12 @@ berlin 0 "run 2" plain.csv --time Time:s --began 2026-06-03T08:00
 # 10. While an engine is at work: through its socket; what would hold it up is refused.
 awk 'BEGIN { print "Time,U,I"; for (k = 0; k < 300000; k++) printf "%d,1.%03d000,-0.4%05d\n", k, k % 400, k % 90000 }' >long.csv
 echo 'return bench { title = "One", channels = { S1 = simulated {} } }' >bench.lua
-"$PERDURE" engine --bench bench.lua >engine.txt 2>&1 &
-engine=$!
-for _ in $(seq 100); do
-    [ -S "$PERDURE_LOGBOOK-socket" ] && break
-    sleep 0.05
-done
+begin_engine bench.lua
 sed 's/1.30/1.29/' plain.csv >other.csv
 expect 0 "rows imported" "$PERDURE" import other.csv --cell T-03 $columns $began
 expect 1 "run " "$PERDURE" import other.csv --cell T-03 $columns $began
 expect 3 "would hold up the engine" "$PERDURE" import long.csv --cell T-04 $columns $began
-kill "$engine"
-wait "$engine" || true
+end_engine TERM
 expect 0 "300000 rows imported" "$PERDURE" import long.csv --cell T-04 $columns $began
 expect 0 "0 findings" "$PERDURE" audit
 sound

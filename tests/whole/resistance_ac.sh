@@ -15,7 +15,7 @@ return bench { title = "A constant cell", channels = {
 L
 echo 'return bench { title = "A slot", channels = { H1 = by_hand { title = "the milliohm meter", accuracy = { resistance = "1 %" } } } }' >by_hand.lua
 serve pty --speed $speed --rated "2000 mAh" --soc "75 %" --truth "capacity=2 Ah" --truth "open_circuit=1.25 V" \
-    --truth "r0=23.46 mohm" --truth "r1=15 mohm" --truth "c1=2000" --for 300 --log truth.log \
+    --truth "r0=23.46 mohm" --truth "r1=15 mohm" --truth "c1=2000" --log truth.log \
     "supply=pty:$work/supply" "load=pty:$work/load" "meter=pty:$work/meter" "ohmmeter=pty:$work/ohmmeter"
 
 logbook() {
@@ -194,11 +194,11 @@ expect 4 "no ohmmeter behind its scanner" "$PERDURE" bench odd.lua
 logbook by_hand
 "$PERDURE" run resistance-ac --cells T-01 --bench by_hand.lua --set fill=0 --set rest=1min --set times=2 >by_hand.run 2>&1 &
 running=$!
+asks() {
+    "$PERDURE" --json attend | grep -q '"question": '"$1"'[,}]*$'
+}
 answer() {
-    for _ in $(seq 300); do
-        "$PERDURE" --json attend | grep -q '"question": '"$1"'[,}]*$' && break
-        sleep 0.1
-    done
+    eventually asks "$1" || fail "question $1 is not put"
     expect "$3" "$4" "$PERDURE" answer "$1" "$2" --who Ada
 }
 answer 1 "T-01" 0 'answered'

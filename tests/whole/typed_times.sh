@@ -19,11 +19,7 @@ export PERDURE_LOGBOOK
 begin_engine bench.lua
 # until_asked COUNT: so many questions have been put.
 until_asked() {
-    for _ in $(seq 100); do
-        [ "$(ask_logbook 'SELECT count(*) FROM question')" = "$1" ] && return
-        sleep 0.1
-    done
-    fail "question $1 is not put: $(cat engine.txt)"
+    eventually on_record "$1" 'SELECT count(*) FROM question' || fail "question $1 is not put: $(cat engine.txt)"
 }
 # of STEP SQL
 of() {
@@ -50,10 +46,7 @@ until_asked 3
 [ "$(of 1 '(ended_at - started_at) / 1000000')" = 3600 ] || fail "it did not take an hour: $(of 1 'ended_at - started_at')"
 sleep 2
 "$PERDURE" answer 3 "1875 mAh" >/dev/null
-for _ in $(seq 100); do
-    [ "$(ask_logbook "SELECT state FROM run WHERE id = 1")" = done ] && break
-    sleep 0.1
-done
+eventually on_record done "SELECT state FROM run WHERE id = 1" || fail "not done: $(ask_logbook 'SELECT * FROM runs')"
 
 # Corrected: an hour and 10 minutes after it was asked for; it took an hour still, and that is on record as typed.
 sooner=$(asked 2 70)
@@ -65,9 +58,7 @@ grep -q 'ended' out.txt || fail "not said what changed: $(cat out.txt)"
     fail "not on record: $(ask_logbook 'SELECT text FROM event')"
 expect 1 'it had ended when it was first answered' "$PERDURE" answer 2 "2150 mAh, ended $(asked 3 30)"
 [ "$(of 1 "$(at ended_at)")" = "$sooner" ] || fail "a refused correction moved it"
-kill -TERM "$engine"
-wait "$engine" || fail "the engine: $(cat engine.txt)"
-engine=
+end_engine TERM
 expect 0 '0 findings' "$PERDURE" audit
 sound
 finish
