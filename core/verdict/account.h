@@ -43,8 +43,7 @@ void put_range(json_t *row, const char *key, double low, double high, int digits
 /* What the status says, where it is not OK: "not enough data: measure ...". */
 void put_status(json_t *row, const char *key, enum analysis_status status);
 
-/* --- the accounts
- * ----------------------------------------------------------------------------- */
+/* --- the accounts ----------------------------------------------------------------------------- */
 
 struct warming_rule;
 

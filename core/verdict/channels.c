@@ -16,8 +16,7 @@ static const struct {
     {"reference_voltage", "voltage", "V", BIAS_ADDITIVE},
 };
 
-/* --- biases
- * ----------------------------------------------------------------------------------- */
+/* --- biases ----------------------------------------------------------------------------------- */
 
 static size_t channel_of(struct channels *channels, const char *name, bool add)
 {
@@ -130,8 +129,7 @@ void channels_free(struct channels *channels)
     *channels = (struct channels){0};
 }
 
-/* --- correction
- * ------------------------------------------------------------------------------- */
+/* --- correction ------------------------------------------------------------------------------- */
 
 bool channels_correct(const struct channels *channels, const char *channel, const char *unit,
                       double *value, double *uncertainty, double *correction)
