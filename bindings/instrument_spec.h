@@ -8,7 +8,7 @@
 #include "bindings/link_spec.h"
 
 struct instrument_words {
-    char name[64], driver_name[64];
+    char name[64];
     struct link_words link;
     struct scpi_identity expected;
     struct limits limits;

@@ -12,6 +12,21 @@
 #include "bindings/script_internal.h"
 #include "step/plan.h"
 
+enum argument_place {
+    PLACE_DRIVE,  /* what to drive: beside `stop` */
+    PLACE_STOP,   /* inside stop = { ... } */
+    PLACE_RECORD, /* what to record: beside `stop` */
+    PLACE_LEVELS  /* a pulse's two levels: a list of two */
+};
+
+struct step_argument {
+    const char *name;
+    enum argument_place place;
+    enum dimension dimension;
+    unsigned kinds; /* 1 << enum step_kind, or'ed */
+    size_t offset;  /* of the double in struct step_plan; BY_NAME: it is not one of them */
+};
+
 #define CHARGE    (1u << STEP_CHARGE)
 #define DISCHARGE (1u << STEP_DISCHARGE)
 #define REST      (1u << STEP_REST)
@@ -23,47 +38,41 @@
 #define AT(field) offsetof(struct step_plan, field)
 #define BY_NAME   SIZE_MAX
 
+/* Every argument of every step; ended by one without a name. */
 static const struct step_argument arguments[] = {
-    {"current", PLACE_DRIVE, DIM_CURRENT, DRIVEN, BY_NAME, "constant current, given positive"},
-    {"power", PLACE_DRIVE, DIM_POWER, DRIVEN, BY_NAME, "constant power, given positive"},
-    {"resistance", PLACE_DRIVE, DIM_RESISTANCE, DISCHARGE, BY_NAME, "constant resistance"},
-    {"voltage", PLACE_DRIVE, DIM_VOLTAGE, CHARGE, AT(drive.ceiling),
-     "ceiling: constant current, then constant voltage"},
-    {"resistance", PLACE_DRIVE, DIM_RESISTANCE, READ, BY_NAME,
-     "true: with the resistance by alternating current; false: without"},
-    {"time", PLACE_DRIVE, DIM_TIME, REST, AT(time), "how long to rest"},
-    {"current", PLACE_LEVELS, DIM_CURRENT, PULSE, BY_NAME, "the two discharge currents, in turn"},
-    {"time", PLACE_LEVELS, DIM_TIME, PULSE, BY_NAME, "how long each level lasts"},
+    /* Drives, given positive: the step's name says which way it flows. */
+    {"current", PLACE_DRIVE, DIM_CURRENT, DRIVEN, BY_NAME},
+    {"power", PLACE_DRIVE, DIM_POWER, DRIVEN, BY_NAME},
+    {"resistance", PLACE_DRIVE, DIM_RESISTANCE, DISCHARGE, BY_NAME},
+    {"voltage", PLACE_DRIVE, DIM_VOLTAGE, CHARGE, AT(drive.ceiling)},
+    /* Of a read: with the resistance by alternating current, true, or without, false. */
+    {"resistance", PLACE_DRIVE, DIM_RESISTANCE, READ, BY_NAME},
+    {"time", PLACE_DRIVE, DIM_TIME, REST, AT(time)},
+    {"current", PLACE_LEVELS, DIM_CURRENT, PULSE, BY_NAME},
+    {"time", PLACE_LEVELS, DIM_TIME, PULSE, BY_NAME},
 
-    {"time", PLACE_STOP, DIM_TIME, LASTING, AT(time), "after this long"},
-    {"voltage", PLACE_STOP, DIM_VOLTAGE, LASTING, AT(voltage),
-     "charge: at or above; discharge: at or below; rest: across"},
-    {"current", PLACE_STOP, DIM_CURRENT, DRIVEN, AT(current), "at or below: the taper of a charge"},
-    {"charge", PLACE_STOP, DIM_CHARGE, DRIVEN, AT(charge), "when this much has passed"},
-    {"energy", PLACE_STOP, DIM_ENERGY, DRIVEN, AT(energy), "when this much has passed"},
-    {"drop", PLACE_STOP, DIM_VOLTAGE, DRIVEN, AT(drop), "this far below the peak voltage (-dV)"},
-    {"blind", PLACE_STOP, DIM_TIME, LASTING, AT(blind),
-     "time at the start in which drop, flat and temperature_rate are not looked at"},
-    {"flat", PLACE_STOP, DIM_VOLTAGE_RATE, LASTING, AT(flat), "voltage slope at or below"},
-    {"temperature", PLACE_STOP, DIM_TEMPERATURE, LASTING, AT(temperature), "at or above"},
-    {"temperature_rate", PLACE_STOP, DIM_TEMPERATURE_RATE, LASTING, AT(temperature_rate),
-     "at or above"},
-    {"when", PLACE_STOP, DIM_NUMBER, LASTING, BY_NAME, "when function(reading) returns true"},
+    /* Ends: what each means stands with STEP_ENDS in step/plan.h. */
+    {"time", PLACE_STOP, DIM_TIME, LASTING, AT(time)},
+    {"voltage", PLACE_STOP, DIM_VOLTAGE, LASTING, AT(voltage)},
+    {"current", PLACE_STOP, DIM_CURRENT, DRIVEN, AT(current)},
+    {"charge", PLACE_STOP, DIM_CHARGE, DRIVEN, AT(charge)},
+    {"energy", PLACE_STOP, DIM_ENERGY, DRIVEN, AT(energy)},
+    {"drop", PLACE_STOP, DIM_VOLTAGE, DRIVEN, AT(drop)},
+    {"blind", PLACE_STOP, DIM_TIME, LASTING, AT(blind)},
+    {"flat", PLACE_STOP, DIM_VOLTAGE_RATE, LASTING, AT(flat)},
+    {"temperature", PLACE_STOP, DIM_TEMPERATURE, LASTING, AT(temperature)},
+    {"temperature_rate", PLACE_STOP, DIM_TEMPERATURE_RATE, LASTING, AT(temperature_rate)},
+    {"when", PLACE_STOP, DIM_NUMBER, LASTING, BY_NAME},
 
-    {"every", PLACE_RECORD, DIM_TIME, RECORDED, AT(every), "record at this interval"},
-    {"by_voltage", PLACE_RECORD, DIM_VOLTAGE, RECORDED, AT(by_voltage), "record on this change"},
-    {"by_current", PLACE_RECORD, DIM_CURRENT, RECORDED, AT(by_current), "record on this change"},
-    {"by_temperature", PLACE_RECORD, DIM_TEMPERATURE_DIFFERENCE, RECORDED, AT(by_temperature),
-     "record on this change"},
-    {NULL, PLACE_DRIVE, DIM_NUMBER, 0, 0, NULL},
+    /* Rows: at an interval, or on a change. */
+    {"every", PLACE_RECORD, DIM_TIME, RECORDED, AT(every)},
+    {"by_voltage", PLACE_RECORD, DIM_VOLTAGE, RECORDED, AT(by_voltage)},
+    {"by_current", PLACE_RECORD, DIM_CURRENT, RECORDED, AT(by_current)},
+    {"by_temperature", PLACE_RECORD, DIM_TEMPERATURE_DIFFERENCE, RECORDED, AT(by_temperature)},
+    {NULL, PLACE_DRIVE, DIM_NUMBER, 0, 0},
 };
 
 #define NAMES_MOST (sizeof arguments / sizeof *arguments + 1)
-
-const struct step_argument *step_arguments(void)
-{
-    return arguments;
-}
 
 /* --- reading the table ------------------------------------------------------------------------ */
 

@@ -23,7 +23,8 @@ json_t *late_by_entry(const struct rehearsed *rehearsed);
  * was made. The caller owns them. */
 json_t *calendar_warnings(const struct rehearsed *rehearsed, const json_t *best, int channels);
 
-/* The days, as dates, on which a cell is put on a channel or a question is put. */
+/* The days, as dates, on which a cell is put on a channel or a question is put. The caller owns
+ * them. */
 json_t *person_days(const struct rehearsed *rehearsed);
 
 #endif

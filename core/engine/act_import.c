@@ -15,7 +15,7 @@
 
 /* --- the journal ------------------------------------------------------------------------------ */
 
-int import_entry(struct import *import, const char *name, json_t *args, const char *outcome,
+static int entry(struct import *import, const char *name, json_t *args, const char *outcome,
                  utc_us from, utc_us to, struct error *error)
 {
     char *text = json_dumps(args, JSON_COMPACT | JSON_SORT_KEYS | JSON_REAL_PRECISION(17));
@@ -239,7 +239,7 @@ static int import_step(struct import *import, size_t place, const json_t *spec,
     json_t *args = json_pack("{s:I, s:I, s:I, s:O}", "first_line", first_line, "last_line",
                              last_line, "rows", (json_int_t)feed.k, "file_charge", file_charge);
     if (!logbook_end_step(logbook, feed.record.id, &sums, ended, error))
-        import_entry(import, kind_name, args, text.bytes, feed.record.started_at, ended, error);
+        entry(import, kind_name, args, text.bytes, feed.record.started_at, ended, error);
     else
         json_decref(args);
     text_free(&text);
@@ -317,7 +317,7 @@ static int begin_run(struct import *import, utc_us ends, struct error *error)
         json_pack("{s:s, s:s, s:I, s:I, s:I, s:O, s:s}", "file", import->file, "sha256",
                   import->sha256, "bytes", import->bytes, "rows", import->rows, "bad_rows",
                   import->bad_rows, "bad", import->bad, "map", run->script_hash);
-    return import_entry(import, "import", args, "true", import->act->now, import->act->now, error);
+    return entry(import, "import", args, "true", import->act->now, import->act->now, error);
 }
 
 static void tell_origin(struct import *import, struct error *error)
@@ -340,6 +340,20 @@ static void tell_origin(struct import *import, struct error *error)
     text_free(&text);
 }
 
+static int take_result(struct import *import, const json_t *spec, struct error *error)
+{
+    struct result_record result;
+    if (import_result(import, spec, &result, error))
+        return error->code;
+    json_t *args = json_pack("{s:s, s:s, s:f}", "name", result.name, "unit", result.unit, "value",
+                             result.value);
+    json_array_append_new(json_object_get(import->act->reply, "results"), json_copy(args));
+    return entry(import, "record", args, "true", result.at, result.at, error) ||
+                   logbook_add_result(import->act->logbook, &result, error)
+               ? error->code
+               : 0;
+}
+
 static int take(struct import *import, struct error *error)
 {
     struct sample *batch = xmalloc(BATCH * sizeof *batch);
@@ -353,7 +367,7 @@ static int take(struct import *import, struct error *error)
     free(batch);
     json_array_foreach(import->results, i, row)
     {
-        if (error->code || import_result(import, row, error))
+        if (error->code || take_result(import, row, error))
             break;
     }
     tell_origin(import, error);

@@ -6,6 +6,7 @@
 #include "engine/act_internal.h"
 #include "engine/standard.h"
 #include "logbook/cells.h"
+#include "logbook/facts.h"
 
 struct import {
     struct act *act;
@@ -24,13 +25,9 @@ struct import {
     utc_us *ended;     /* when each step was over */
 };
 
-/* The next journal entry of the run, with its outcome (JSON), from when to when it was at work.
- * Takes `args` over. */
-int import_entry(struct import *import, const char *name, json_t *args, const char *outcome,
-                 utc_us from, utc_us to, struct error *error);
-
-/* Puts one result on record, as {"name", "step", "field"} asks for it, and into the reply; the
- * steps are on record by then. */
-int import_result(struct import *import, const json_t *spec, struct error *error);
+/* A result as {"name", "step", "field"} asks for it: its value, uncertainty and place in the
+ * journal, none of it on record yet. Its texts are the spec's and constants. */
+int import_result(const struct import *import, const json_t *spec, struct result_record *out,
+                  struct error *error);
 
 #endif

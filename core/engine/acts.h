@@ -33,7 +33,8 @@ int facts_of_cell(struct logbook *logbook, const char *label, struct cell_facts 
 /* A study's cells as JSON text, for its script's context; *text is owned by the caller. */
 int cells_of_study(struct logbook *logbook, int64_t run, char **text, struct error *error);
 
-/* Sends a request to the engine that listens on `socket`, and waits for its reply. */
+/* Sends a request to the engine that listens on `socket`, and waits for its reply; *reply is owned
+ * by the caller. An error of the act arrives as it was there; ERROR_LOGBOOK: nobody answers. */
 int control_send(const char *socket, const json_t *request, json_t **reply, struct error *error);
 
 /* Where the engine of a logbook listens; returns buffer. */

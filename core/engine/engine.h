@@ -47,7 +47,8 @@ struct engine_options {
     void *owner;
 };
 
-/* Makes the whole bench safe, then takes up what the logbook holds. */
+/* Makes the whole bench safe, then takes up what the logbook holds. *out is to be closed by the
+ * caller; on an error there is none. */
 int engine_open(struct engine **out, const struct engine_options *options, struct error *error);
 
 /* Works until told to stop, by options, by SIGTERM or SIGINT, or by an error that it cannot
@@ -57,6 +58,7 @@ int engine_work(struct engine *engine, struct error *error);
 /* Asks engine_work to return: safe in a signal's callback. */
 void engine_stop(struct engine *engine, const char *why);
 
+/* What it borrowed stays open. NULL is let pass. */
 void engine_close(struct engine *engine);
 
 /* Open runs in memory, by what they wait for: for `until_idle` and for tests. */

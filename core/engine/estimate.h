@@ -9,8 +9,8 @@
 
 struct estimate {
     double seconds; /* on a channel */
-    double
-        charged_end; /* s from its start to the end of its last charge; NAN: it charges nothing */
+    /* s from its start to the end of its last charge; NAN: it charges nothing. */
+    double charged_end;
     json_t *results; /* {"capacity": 1.9}; owned by the estimates */
     bool failed;     /* it could not be rehearsed: seconds is 0 */
     char *why;       /* why the run failed on the usual cell, or NULL; owned by the estimates */
@@ -20,7 +20,8 @@ struct estimates;
 struct estimates *estimates_new(const struct script_ops *scripts);
 void estimates_free(struct estimates *estimates);
 
-/* `params` is JSON; `owner` and `module` as in script_context. Good as long as `estimates`. */
+/* Rehearses the protocol, or remembers that it has; one that fails has an estimate too. Owned by
+ * `estimates`, and good as long as they are. */
 const struct estimate *estimate(struct estimates *estimates, const struct script_context *protocol);
 
 #endif

@@ -1,6 +1,5 @@
 /* What is told, and in which order. The command itself is notify_command.c's. */
 #include "engine/notify.h"
-#include "engine/study.h"
 
 #include <inttypes.h>
 #include <stdlib.h>
@@ -8,6 +7,7 @@
 
 #include "engine/answer.h"
 #include "engine/notify_command.h"
+#include "engine/study.h"
 #include "logbook/notices.h"
 
 #define LIMIT        30.0 /* s, real: how long a command may take */

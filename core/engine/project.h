@@ -2,8 +2,7 @@
  * from now, with estimates in place of runs and time moved in place of waiting. Runs of different
  * studies meet at the channels as in the engine: what is ready takes the channel that is free
  * first, and what was queued first goes first. Nothing is written and nothing is energised. The
- * agenda is this.
- */
+ * agenda is this. */
 #ifndef PERDURE_ENGINE_PROJECT_H
 #define PERDURE_ENGINE_PROJECT_H
 

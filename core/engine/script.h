@@ -54,11 +54,14 @@ struct script_request {
 };
 
 /* The outcome of REQUEST_PERFORM, in the order in which the runs ended:
- *   {"runs": [{"cell": "A", "run": 12, "state": "done", "why": null, "age": 3628800.0, "charged":
- * 1772496000.0, "timing": "in time" | "early" | "late", "results": {"capacity": 1.9}}]} `age` is
- * seconds from the end of the cell's last charge to the start of its run; null when it has none on
- * record. `charged` is when its last charge ended, as of now, seconds since 1970. `timing` is by
- * the window of the last wait for an age, counted from that charge. */
+ *
+ *   {"runs": [{"cell": "A", "run": 12, "state": "done", "why": null, "age": 3628800.0,
+ *     "charged": 1772496000.0, "timing": "in time" | "early" | "late",
+ *     "results": {"capacity": 1.9}}]}
+ *
+ * `age` is seconds from the end of the cell's last charge to the start of its run; null when it has
+ * none on record. `charged` is when its last charge ended, as of now, seconds since 1970. `timing`
+ * is by the window of the last wait for an age, counted from that charge. */
 
 enum script_status { SCRIPT_AWAITS, SCRIPT_DONE, SCRIPT_FAILED };
 

@@ -28,12 +28,6 @@ void range_add(struct range *range, double value)
     range->high = fmax(range->high, value);
 }
 
-void range_add_all(struct range *range, const double *values, size_t count)
-{
-    for (size_t i = 0; i < count; i++)
-        range_add(range, values[i]);
-}
-
 /* Gives an empty range and one that is a point, or as good as one, some width. */
 static void open_range(struct range *range)
 {

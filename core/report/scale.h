@@ -14,7 +14,6 @@ struct range {
 #define RANGE_EMPTY ((struct range){1, 0})
 bool range_is_empty(const struct range *range);
 void range_add(struct range *range, double value); /* what cannot be drawn is left out */
-void range_add_all(struct range *range, const double *values, size_t count);
 
 /* Round values, 1, 2 or 5 times a power of ten apart, inside a range. */
 struct ticks {

@@ -12,7 +12,6 @@
 #define ROOM_CURRENT       0.05  /* of the current asked for, or of the limit... */
 #define ROOM_CURRENT_LEAST 0.020 /* ...and this, A */
 #define ODD_READINGS       3     /* in a row, until a current that was not asked for trips */
-#define AGE_MOST           10.0  /* s, where the limits name none */
 
 #define VOLTAGE_POSSIBLE 100.0
 #define CURRENT_POSSIBLE 1000.0
@@ -110,14 +109,4 @@ enum step_guard step_guarded(struct step *step, const struct reading *reading)
             return GUARD_OVER_CURRENT;
     }
     return temperature_guard(step, reading->temperature);
-}
-
-bool step_stale(const struct step *step, bench_us now)
-{
-    if (step->interrupted || step->origin == BENCH_NEVER)
-        return false;
-    double age_most =
-        isnan(step->limits.reading_age_most) ? AGE_MOST : step->limits.reading_age_most;
-    double waited = (double)(now - step->origin - step->last.t_us) * 1e-6;
-    return waited > step->tick + age_most;
 }

@@ -30,7 +30,7 @@ struct step_row {
     double voltage, current, temperature;
 };
 
-/* Guards. Each trips on one reading, or on the lack of one (step_stale). */
+/* Guards. Each trips on one reading; GUARD_STALE on the lack of one, which the caller notices. */
 #define STEP_GUARDS(X)                                                                             \
     X(GUARD_NONE, "none", "")                                                                      \
     X(GUARD_OVER_VOLTAGE, "over-voltage", "the cell's voltage is above the limit")                 \
@@ -113,11 +113,6 @@ enum step_verdict step_feed(struct step *step, const struct reading *reading, bo
 /* When the next reading is wanted, in seconds from the last: as rarely as the channel allows, and
  * as often as the nearest end needs. 0 after STEP_REDRIVE: at once, when the level is driven. */
 double step_next(const struct step *step);
-
-/* Whether the wanted reading is overdue by more than limits.reading_age_most at `now` (10 s where
- * that is not set). False before the first reading of a stretch. Then step_stop with
- * END_GUARD and GUARD_STALE. */
-bool step_stale(const struct step *step, bench_us now);
 
 /* A gap of `seconds` (by the calendar) begins after the last reading. */
 void step_interrupt(struct step *step, double seconds);

@@ -47,8 +47,7 @@ void note_gaps(struct sheet *sheet, size_t with_gap);
 /* What the status says, where it is not OK: "not enough data: measure ...". */
 void put_status(json_t *row, const char *key, enum analysis_status status);
 
-/* --- the accounts
- * ----------------------------------------------------------------------------- */
+/* --- the accounts ----------------------------------------------------------------------------- */
 
 struct warming_rule;
 

@@ -26,8 +26,7 @@ static const struct column columns[] = {
     {"note", "to note", 'l'},  {NULL, NULL, 0},
 };
 
-/* --- groups
- * ----------------------------------------------------------------------------------- */
+/* --- groups ----------------------------------------------------------------------------------- */
 
 static const char *key_of(const struct history *history, const struct subject *subject,
                           const char *by)
@@ -113,8 +112,7 @@ static void fill(struct pile *pile)
     }
 }
 
-/* --- numbers
- * ---------------------------------------------------------------------------------- */
+/* --- numbers ---------------------------------------------------------------------------------- */
 
 /* Standard uncertainty of the mean by what was taken off as bias: one channel's is one error. */
 static double shared_error(const struct pile *pile)
@@ -286,8 +284,7 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
     json_array_append_new(out->document, facts);
 }
 
-/* --- which results, groups and arms
- * ----------------------------------------------------------- */
+/* --- which results, groups and arms ----------------------------------------------------------- */
 
 /* Adds the text where the list does not have it yet. */
 static void add_once(json_t *list, const char *text)

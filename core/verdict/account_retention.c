@@ -38,8 +38,7 @@ static const struct column forecast_columns[] = {
     {NULL, NULL, 0},
 };
 
-/* --- by age
- * ----------------------------------------------------------------------------------- */
+/* --- by age ----------------------------------------------------------------------------------- */
 
 static void put_temperature(json_t *row, const struct shelf_group *group)
 {
@@ -112,8 +111,7 @@ static json_t *checks_of(const struct shelf_group *group)
     return list;
 }
 
-/* --- courses
- * ---------------------------------------------------------------------------------- */
+/* --- courses ---------------------------------------------------------------------------------- */
 
 static void put_parameters(json_t *row, const struct fit *fit)
 {
@@ -192,8 +190,7 @@ static json_t *tell_form(struct sheet *sheet, const struct shelf_group *group, i
     return facts;
 }
 
-/* --- forecast
- * --------------------------------------------------------------------------------- */
+/* --- forecast --------------------------------------------------------------------------------- */
 
 static const struct {
     const char *name;
@@ -256,8 +253,7 @@ static json_t *tell_forecast(struct sheet *sheet, const struct shelf *shelf,
     return list;
 }
 
-/* --- all
- * -------------------------------------------------------------------------------------- */
+/* --- all -------------------------------------------------------------------------------------- */
 
 static void say(struct sheet *ages, struct sheet *courses, struct sheet *forecasts,
                 const struct shelf *shelf)

@@ -62,8 +62,7 @@ static void put_note(json_t *row, enum analysis_status compared, enum analysis_s
                  analysis_status_todo(slope));
 }
 
-/* --- capacity
- * --------------------------------------------------------------------------------- */
+/* --- capacity --------------------------------------------------------------------------------- */
 
 static json_t *tell_capacity(struct sheet *sheet, const struct service_group *group, double rated)
 {
@@ -136,8 +135,7 @@ static json_t *tell_forms(struct sheet *sheet, const struct service_group *group
     return list;
 }
 
-/* --- levels
- * ----------------------------------------------------------------------------------- */
+/* --- levels ----------------------------------------------------------------------------------- */
 
 static json_t *cells_of(const struct service_group *group, const struct service_level *level)
 {
@@ -205,8 +203,7 @@ static json_t *tell_level(struct sheet *sheet, const struct service_group *group
     return facts;
 }
 
-/* --- resistance
- * ------------------------------------------------------------------------------- */
+/* --- resistance ------------------------------------------------------------------------------- */
 
 static json_t *tell_paired(struct sheet *sheet, const struct service_group *group)
 {
@@ -281,8 +278,7 @@ static json_t *tell_against(struct sheet *sheet, const struct service_group *gro
     return facts;
 }
 
-/* --- all
- * -------------------------------------------------------------------------------------- */
+/* --- all -------------------------------------------------------------------------------------- */
 
 static bool some_elsewhere(const struct history *history)
 {

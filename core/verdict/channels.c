@@ -17,8 +17,7 @@ static const struct {
     {"reference_voltage", "voltage", "V", BIAS_ADDITIVE},
 };
 
-/* --- biases
- * ----------------------------------------------------------------------------------- */
+/* --- biases ----------------------------------------------------------------------------------- */
 
 static size_t channel_of(struct channels *channels, const char *name, bool add)
 {
@@ -131,8 +130,7 @@ void channels_free(struct channels *channels)
     *channels = (struct channels){0};
 }
 
-/* --- correction
- * ------------------------------------------------------------------------------- */
+/* --- correction ------------------------------------------------------------------------------- */
 
 /* Value and bias are known apart from each other: Welch-Satterthwaite (JCGM 100:2008, G.4.1). */
 static void add_bias(struct unbiased *value, double own, double bias, double bias_freedom)

@@ -19,8 +19,7 @@ struct gathering {
                                   hand, and will have a better one */
 };
 
-/* --- models
- * ----------------------------------------------------------------------------------- */
+/* --- models ----------------------------------------------------------------------------------- */
 
 static int list_models(struct gathering *g, const bool *wanted, struct error *error)
 {
@@ -57,8 +56,7 @@ static int list_models(struct gathering *g, const bool *wanted, struct error *er
     return error->code;
 }
 
-/* --- values
- * ----------------------------------------------------------------------------------- */
+/* --- values ----------------------------------------------------------------------------------- */
 
 /* Lists the subjects model by model, so that the groups of a criterion are stretches of one list.
  */
@@ -169,8 +167,7 @@ static void ungather(struct gathering *g, size_t c)
     text_free(&g->out->takes[c]);
 }
 
-/* --- criteria
- * --------------------------------------------------------------------------------- */
+/* --- criteria --------------------------------------------------------------------------------- */
 
 /* Criteria that took the same cells are drawn together: see ranking.h. */
 static size_t arm_of(const struct gathering *g, size_t c)
@@ -355,8 +352,7 @@ static void usual_criteria(struct gathering *g)
     }
 }
 
-/* --- all
- * -------------------------------------------------------------------------------------- */
+/* --- all -------------------------------------------------------------------------------------- */
 
 /* From the layout for CRITERIA_MOST to that for as many as there are. */
 static void close_ranks(struct comparison *out)

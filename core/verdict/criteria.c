@@ -55,8 +55,7 @@ static bool is(const struct criterion_kind *kind, const char *name)
     return strcmp(kind->name, name) == 0;
 }
 
-/* --- single values
- * ---------------------------------------------------------------------------- */
+/* --- single values ---------------------------------------------------------------------------- */
 
 static struct taken none(void)
 {
@@ -132,8 +131,7 @@ static struct taken added_up(const struct subject *subject, const struct criteri
     return taken;
 }
 
-/* --- money
- * ------------------------------------------------------------------------------------ */
+/* --- money ------------------------------------------------------------------------------------ */
 
 /* The energy of one discharge, J; and the mean voltage of it, V. */
 static double first_energy(const struct subject *subject, double *volts)
@@ -193,8 +191,7 @@ static struct taken cost_of(const struct history *history, const struct subject 
     return taken;
 }
 
-/* --- all
- * -------------------------------------------------------------------------------------- */
+/* --- all -------------------------------------------------------------------------------------- */
 
 struct taken criterion_take(const struct history *history, const struct subject *subject,
                             const struct criterion_kind *kind, double age)
@@ -220,8 +217,7 @@ struct taken criterion_take(const struct history *history, const struct subject 
     return in_unit(history_first(subject, kind->result), kind->unit);
 }
 
-/* --- ages
- * ------------------------------------------------------------------------------------- */
+/* --- ages ------------------------------------------------------------------------------------- */
 
 struct opened {
     double days;

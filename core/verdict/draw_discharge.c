@@ -36,8 +36,7 @@ static void widen(struct span *span, double value)
     span->high = isfinite(span->high) ? fmax(span->high, value) : value;
 }
 
-/* --- one curve
- * --------------------------------------------------------------------------------- */
+/* --- one curve -------------------------------------------------------------------------------- */
 
 static void add_point(struct points *p, double charge, double voltage)
 {
@@ -123,8 +122,7 @@ static int gather_check(struct gathered *all, const struct drawing *drawing, con
     return error->code;
 }
 
-/* --- models
- * ------------------------------------------------------------------------------------ */
+/* --- models ----------------------------------------------------------------------------------- */
 
 /* Curves drawn of one model. More could not be told apart, and would make a page heavy. */
 #define CURVES_MOST 17
@@ -198,8 +196,7 @@ static int gather_model(struct gathered *all, const struct drawing *drawing,
     return error->code;
 }
 
-/* --- words
- * ------------------------------------------------------------------------------------- */
+/* --- words ------------------------------------------------------------------------------------ */
 
 static double rating_of(const struct evidence *evidence, const char *model)
 {

@@ -19,8 +19,7 @@ struct gathered {
     size_t elsewhere; /* cells whose cycles a study says, in whole or in part */
 };
 
-/* --- cells
- * ------------------------------------------------------------------------------------- */
+/* --- cells ------------------------------------------------------------------------------------ */
 
 /* label -> true where the cell's last run failed or was stopped: its line ended before its time. */
 static int look_at_run(void *stopped, json_t *run)
@@ -42,8 +41,7 @@ static struct fade_cell cell_of(const struct service_course *course, bool stoppe
                               stopped};
 }
 
-/* --- the model's line
- * --------------------------------------------------------------------------- */
+/* --- the model's line ------------------------------------------------------------------------- */
 
 static double between_checks(const struct fade_cell *cell, double cycles)
 {
@@ -99,8 +97,7 @@ static void gather_group(struct gathered *all, const struct service_group *group
     line_of(out);
 }
 
-/* --- words
- * ------------------------------------------------------------------------------------- */
+/* --- words ------------------------------------------------------------------------------------ */
 
 static double line_at(const struct fade_model *model, double cycles)
 {

@@ -11,8 +11,7 @@
 #include "logbook/facts.h"
 #include "report/lettering.h"
 
-/* --- which cells
- * ------------------------------------------------------------------------------- */
+/* --- which cells ------------------------------------------------------------------------------ */
 
 static int choose(struct evidence *out, const json_t *all, const json_t *labels,
                   struct error *error)
@@ -130,8 +129,7 @@ static void sort_into_models(struct evidence *out, const json_t *models)
     shorten(out);
 }
 
-/* --- what is on record of them
- * ----------------------------------------------------------------- */
+/* --- what is on record of them ---------------------------------------------------------------- */
 
 static void take_rows(struct evidence *out, const json_t *results, const json_t *totals)
 {

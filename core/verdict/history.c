@@ -15,8 +15,7 @@
 
 #define DAY (86400.0 * US_PER_S)
 
-/* --- cells and models
- * ------------------------------------------------------------------------- */
+/* --- cells and models ------------------------------------------------------------------------- */
 
 static void take_model(struct history *out, json_t *names, struct subject *subject,
                        const json_t *cell)
@@ -65,8 +64,7 @@ static struct subject *subject_of(struct history *history, const json_t *labels,
     return place ? &history->subjects[json_integer_value(place)] : NULL;
 }
 
-/* --- checks
- * ----------------------------------------------------------------------------------- */
+/* --- checks ----------------------------------------------------------------------------------- */
 
 /* The same few texts come again and again: each is kept once. */
 static const char *kept(struct history *history, const char *text)
@@ -149,8 +147,7 @@ static void take_check(struct history *history, struct subject *subject,
     subject->checks[subject->count++] = check;
 }
 
-/* --- placements
- * ------------------------------------------------------------------------------- */
+/* --- placements ------------------------------------------------------------------------------- */
 
 static double temperature_of(const json_t *detail)
 {
@@ -206,8 +203,7 @@ static void take_placement(struct history *history, struct subject *subject, con
                    next_placement(history->placements, place + 1, subject->label));
 }
 
-/* --- all of it
- * -------------------------------------------------------------------------------- */
+/* --- all of it -------------------------------------------------------------------------------- */
 
 struct reading {
     struct history *history;
@@ -277,8 +273,7 @@ int history_keep_arm(struct history *history, const char *arm, struct error *err
                             "no cell on record is in an arm of this name");
 }
 
-/* --- looking at it
- * ---------------------------------------------------------------------------- */
+/* --- looking at it ---------------------------------------------------------------------------- */
 
 size_t history_next(const struct subject *subject, const char *name, size_t from)
 {

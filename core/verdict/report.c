@@ -84,8 +84,7 @@ int report_runs(struct report *report, struct error *error)
     return logbook_each(report->evidence->logbook, LIST_RUNS, NULL, take_run, report, error);
 }
 
-/* --- summary
- * ----------------------------------------------------------------------------------- */
+/* --- summary ---------------------------------------------------------------------------------- */
 
 static size_t runs_in(const struct report *report, const char *state)
 {
@@ -174,8 +173,7 @@ void report_summary(struct report *report)
         say_capacity(report, &evidence->models[m]);
 }
 
-/* --- results
- * ----------------------------------------------------------------------------------- */
+/* --- results ---------------------------------------------------------------------------------- */
 
 static const struct page_column result_columns[] = {
     {"Cell", false, false},       {"Model", false, false},    {"Result", false, false},
@@ -217,8 +215,7 @@ static void list_results(struct report *report)
     }
 }
 
-/* --- many results
- * ---------------------------------------------------------------------------------- */
+/* --- many results ----------------------------------------------------------------------------- */
 
 struct told { /* the results of one name of one cell */
     json_t *first, *last;

@@ -21,8 +21,7 @@ static void add(struct facts *facts, const char *name, const char *value)
         facts->list[facts->count++] = (struct page_fact){name, value};
 }
 
-/* --- facts
- * ------------------------------------------------------------------------------------- */
+/* --- facts ------------------------------------------------------------------------------------ */
 
 /* The different values of a key over rows, in the order in which they turn up. */
 static void add_different(json_t *seen, const json_t *rows, const char *key)
@@ -165,8 +164,7 @@ static int add_channels(struct report *report, struct facts *facts, struct error
     return 0;
 }
 
-/* --- scripts
- * ----------------------------------------------------------------------------------- */
+/* --- scripts ---------------------------------------------------------------------------------- */
 
 /* "protocol, 24 runs; set: again=1" */
 static const char *about_script(struct report *report, const char *hash)

@@ -156,8 +156,7 @@ static int add_withdrawn(struct troubles *t, struct error *error)
     return 0;
 }
 
-/* --- telling
- * ----------------------------------------------------------------------------------- */
+/* --- telling ---------------------------------------------------------------------------------- */
 
 static int by_time(const void *a, const void *b)
 {

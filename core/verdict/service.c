@@ -10,8 +10,7 @@
 
 const struct fit_form *const service_forms[FIT_CHOICES] = {&fit_line, &fit_exponential, &fit_power};
 
-/* --- cells
- * ------------------------------------------------------------------------------------ */
+/* --- cells ------------------------------------------------------------------------------------ */
 
 static struct service_group *group_of(struct service *service, const struct history *history,
                                       const struct subject *subject)
@@ -82,8 +81,7 @@ static void name_groups(struct service *service)
     }
 }
 
-/* --- first and last
- * ---------------------------------------------------------------------------- */
+/* --- first and last --------------------------------------------------------------------------- */
 
 static void pair(const struct service_course *courses, size_t count, struct summary *first,
                  struct summary *last, struct wear_pair *out, enum analysis_status *status)
@@ -150,8 +148,7 @@ static void against_unworn(struct service_group *group, const struct history *hi
     free(unworn);
 }
 
-/* --- forms and levels
- * -------------------------------------------------------------------------- */
+/* --- forms and levels ------------------------------------------------------------------------- */
 
 static void choose(struct service_group *group)
 {
@@ -210,8 +207,7 @@ static void find_levels(struct service_group *group, double rated)
     free(courses);
 }
 
-/* --- all
- * -------------------------------------------------------------------------------------- */
+/* --- all -------------------------------------------------------------------------------------- */
 
 int service_of(struct service *out, const struct history *history, struct error *error)
 {

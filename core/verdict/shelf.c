@@ -10,8 +10,7 @@
 
 const struct fit_form *const shelf_forms[FIT_CHOICES] = {&fit_line, &fit_exponential, &fit_power};
 
-/* --- checks
- * ------------------------------------------------------------------------------------ */
+/* --- checks ----------------------------------------------------------------------------------- */
 
 static struct shelf_group *group_of(struct shelf *shelf, const struct history *history,
                                     const struct subject *subject)
@@ -80,8 +79,7 @@ static void name_groups(struct shelf *shelf)
     }
 }
 
-/* --- ages
- * ------------------------------------------------------------------------------------- */
+/* --- ages ------------------------------------------------------------------------------------- */
 
 static int by_age(const void *a, const void *b)
 {
@@ -143,8 +141,7 @@ static void sort_into_ages(struct shelf_group *group)
     free(values);
 }
 
-/* --- course
- * ----------------------------------------------------------------------------------- */
+/* --- course ----------------------------------------------------------------------------------- */
 
 /* The arm as the analysis wants it; .checks is the caller's to free. */
 static struct retention_arm arm_of(const struct shelf *shelf, const struct shelf_group *group)
@@ -193,8 +190,7 @@ enum analysis_status shelf_forecast(const struct shelf *shelf, const struct shel
     return status;
 }
 
-/* --- all
- * -------------------------------------------------------------------------------------- */
+/* --- all -------------------------------------------------------------------------------------- */
 
 int shelf_of(struct shelf *out, const struct history *history, const struct warming_rule *rule,
              struct error *error)

@@ -17,9 +17,12 @@ static void ranges_leave_out_what_cannot_be_drawn(void **state)
     (void)state;
     struct range range = RANGE_EMPTY;
     assert_true(range_is_empty(&range));
-    range_add_all(&range, (const double[]){NAN, INFINITY, -INFINITY, 1e300}, 4);
+    const double none[] = {NAN, INFINITY, -INFINITY, 1e300}, some[] = {3, -2, NAN, 7};
+    for (int i = 0; i < 4; i++)
+        range_add(&range, none[i]);
     assert_true(range_is_empty(&range));
-    range_add_all(&range, (const double[]){3, -2, NAN, 7}, 4);
+    for (int i = 0; i < 4; i++)
+        range_add(&range, some[i]);
     assert_true(range.low == -2 && range.high == 7);
 }
 

