@@ -144,12 +144,8 @@ int engine_take(struct engine *engine, int64_t id, struct error *error)
         const struct channel *gone;
         struct channel *channel = queue_channel(engine, run, &gone);
         run->phase = LIVE_PARKED;
-        if (channel && run->record.channel[0] &&
-            !channel->ops->insert(channel, &run->cell, error)) {
-            channel->owner = run;
-            channel->notify = run_step_notify;
-            run->channel = channel;
-        }
+        if (channel && run->record.channel[0])
+            run_hold(run, channel, error);
     }
     return 0;
 }

@@ -102,6 +102,8 @@ struct live_run {
 /* --- run.c: life cycle ------------------------------------------------------------------------ */
 
 struct live_run *run_new(struct engine *engine, struct run_record *record, struct error *error);
+/* Puts its cell into the channel, which from then on answers and warns this run alone. */
+int run_hold(struct live_run *run, struct channel *channel, struct error *error);
 /* Drops it from memory; its channel is made safe and freed. */
 void run_free(struct live_run *run);
 /* Gives it a channel (NULL for a kind that needs none) and starts or takes up its script. */

@@ -153,16 +153,23 @@ static void warn(void *owner, const char *text)
     run_event(owner, "warning", "channel %s: %s", run->channel ? run->channel->name : "?", text);
 }
 
-static int insert_cell(struct live_run *run, struct channel *channel, struct error *error)
+int run_hold(struct live_run *run, struct channel *channel, struct error *error)
 {
-    if (!channel)
-        return 0;
     if (channel->ops->insert(channel, &run->cell, error))
         return error->code;
     channel->owner = run;
     channel->notify = run_step_notify;
     channel->warn = warn;
     run->channel = channel;
+    return 0;
+}
+
+static int insert_cell(struct live_run *run, struct channel *channel, struct error *error)
+{
+    if (!channel)
+        return 0;
+    if (run_hold(run, channel, error))
+        return error->code;
     if (strcmp(run->record.channel, channel->name) != 0) {
         string_copy(run->record.channel, sizeof run->record.channel, channel->name);
         engine_write(run->engine);

@@ -81,6 +81,31 @@ static void stopped_while_parked_its_step_ends(void **state)
     rig_close(&rig);
 }
 
+/* What its channel has to say is put on record, though nothing has begun anew. */
+static void parked_its_channel_is_heard(void **state)
+{
+    (void)state;
+    struct rig rig;
+    rig_open(&rig, 1);
+    rig_queue(&rig, "c", "A");
+    rig_engine(&rig);
+    rig_until(&rig, 100);
+    rig_act_on(&rig, "pause", 1, 0);
+    assert_true(engine_commit(rig.engine));
+    rig_kill(&rig);
+    rig_engine(&rig);
+    rig_until(&rig, 110);
+    struct channel *channel = rig.bench.channels[0];
+    assert_non_null(channel->warn);
+    channel->warn(channel->owner, "its relay was opened");
+    assert_true(engine_commit(rig.engine));
+    json_t *events = rig_rows(&rig, LIST_EVENTS, 1);
+    const char *last = rig_text(events, json_array_size(events) - 1, "text");
+    assert_string_equal(last, "channel S1: its relay was opened");
+    json_decref(events);
+    rig_close(&rig);
+}
+
 /* The sums of the last checkpoint go on past the last row: the record is sound all the same. */
 static void stopped_with_no_engine_its_record_is_sound(void **state)
 {
@@ -107,6 +132,7 @@ int main(void)
         cmocka_unit_test(resumed_it_comes_before_a_new_one),
         cmocka_unit_test(after_a_kill_it_comes_before_a_new_one),
         cmocka_unit_test(stopped_while_parked_its_step_ends),
+        cmocka_unit_test(parked_its_channel_is_heard),
         cmocka_unit_test(stopped_with_no_engine_its_record_is_sound),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
