@@ -5,13 +5,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "analysis/numbers.h"
 #include "analysis/summary.h"
 #include "analysis/uncertainty.h"
 #include "base/rows.h"
 #include "base/text.h"
 #include "report/rounded.h"
 #include "verdict/account.h"
-#include "verdict/criteria.h"
+#include "verdict/pile.h"
 
 #define CONFIDENCE   0.95
 #define OUTLIER_RISK 0.05
@@ -26,120 +27,7 @@ static const struct column columns[] = {
     {"note", "to note", 'l'},  {NULL, NULL, 0},
 };
 
-/* --- groups ----------------------------------------------------------------------------------- */
-
-static const char *key_of(const struct history *history, const struct subject *subject,
-                          const char *by)
-{
-    const struct kind_of_cell *model = &history->models[subject->model];
-    const char *key = strcmp(by, "model") == 0       ? model->name
-                      : strcmp(by, "size") == 0      ? model->size
-                      : strcmp(by, "chemistry") == 0 ? model->chemistry
-                                                     : model->maker;
-    return key[0] ? key : "(not said)";
-}
-
-/* One group, one result: the values that are compared. */
-struct pile {
-    const struct history *history;
-    const char *by, *group, *arm; /* arm NULL: all */
-    const struct criterion_kind *kind;
-    const char *result; /* as it is called */
-    const char *unit;
-    const char *takes;
-    double age; /* days; NAN */
-    double *values, *corrections, *rated;
-    const struct subject **subjects;
-    const struct check **checks;
-    size_t count;
-    size_t going; /* cells that have none yet, and will have a better one */
-};
-
-static bool is_in(const struct pile *pile, const struct subject *subject)
-{
-    return !subject->aside && strcmp(key_of(pile->history, subject, pile->by), pile->group) == 0 &&
-           (!pile->arm || strcmp(subject->arm, pile->arm) == 0);
-}
-
-/* The last of a name in this unit: under one name protocols may record different things. */
-static const struct check *last_in(const struct subject *subject, const char *name,
-                                   const char *unit)
-{
-    for (size_t i = subject->count; i-- > 0;)
-        if (strcmp(subject->checks[i].name, name) == 0 &&
-            strcmp(subject->checks[i].unit, unit) == 0)
-            return &subject->checks[i];
-    return NULL;
-}
-
-/* In the unit of the pile: percentages, or as it was measured. */
-static struct taken value_in(const struct pile *pile, const struct subject *subject)
-{
-    struct taken taken;
-    if (pile->kind) {
-        taken = criterion_take(pile->history, subject, pile->kind, pile->age);
-        if (isfinite(taken.value) && strcmp(pile->unit, "Ah") == 0 &&
-            strcmp(pile->kind->unit, "%") == 0) {
-            taken.value = taken.check->value;
-            taken.correction = taken.check->correction;
-        }
-        return taken;
-    }
-    taken = (struct taken){.value = NAN, .check = last_in(subject, pile->result, pile->unit)};
-    if (taken.check) {
-        taken.value = taken.check->value;
-        taken.correction = taken.check->correction;
-    }
-    return taken;
-}
-
-static void fill(struct pile *pile)
-{
-    pile->count = pile->going = 0;
-    for (size_t i = 0; i < pile->history->count; i++) {
-        const struct subject *subject = &pile->history->subjects[i];
-        if (!is_in(pile, subject))
-            continue;
-        struct taken taken = value_in(pile, subject);
-        pile->going += taken.still_going;
-        if (!taken.check) /* one that is no number stays in: the analysis says so */
-            continue;
-        pile->values[pile->count] = taken.value;
-        pile->corrections[pile->count] = taken.correction;
-        pile->rated[pile->count] = pile->history->models[subject->model].rated;
-        pile->subjects[pile->count] = subject;
-        pile->checks[pile->count++] = taken.check;
-    }
-}
-
 /* --- numbers ---------------------------------------------------------------------------------- */
-
-/* Standard uncertainty of the mean by what was taken off as bias: one channel's is one error. */
-static double shared_error(const struct pile *pile)
-{
-    double squares = 0;
-    for (size_t i = 0; i < pile->count; i++) {
-        double sum = 0;
-        bool first = true;
-        for (size_t k = 0; k < pile->count; k++) {
-            if (strcmp(pile->checks[k]->channel, pile->checks[i]->channel) != 0)
-                continue;
-            first = first && k >= i;
-            sum += pile->corrections[k] / (double)pile->count;
-        }
-        squares += first ? sum * sum : 0;
-    }
-    return sqrt(squares);
-}
-
-/* All biases rest on the same reference runs. */
-static double shared_freedom(const struct pile *pile)
-{
-    double least = INFINITY;
-    for (size_t i = 0; i < pile->count; i++)
-        least = fmin(least, pile->checks[i]->correction_freedom);
-    return least;
-}
 
 static void widen(struct summary *s, double shared, double freedom)
 {
@@ -177,9 +65,6 @@ static json_t *outliers_of(const struct pile *pile)
     free(which);
     return found;
 }
-
-/* A scatter this small, as a part of the mean, is what computing leaves between equal values. */
-#define ROUNDING 1e-12
 
 /* To the place of the second digit of `spread`, as far as that is known. */
 static void put_value(json_t *row, const char *key, double value, double spread)
@@ -219,7 +104,7 @@ static json_t *values_of(const struct pile *pile)
 
 static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
 {
-    fill(pile);
+    pile_fill(pile);
     if (!pile->count)
         return;
     struct summary s;
@@ -228,7 +113,7 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
         status = ANALYSIS_MIXED_RATINGS;
         summary_of(NULL, 0, CONFIDENCE, &s);
     }
-    if (status == ANALYSIS_OK && s.sd < ROUNDING * fabs(s.mean)) {
+    if (status == ANALYSIS_OK && are_alike(pile->values, pile->count)) {
         status = ANALYSIS_NO_SPREAD;
         s.sd = 0;
         s.low = s.high = s.standard_error = NAN;
@@ -237,8 +122,8 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
         status = ANALYSIS_CENSORED;
         summary_of(NULL, 0, CONFIDENCE, &s);
     }
-    double shared = shared_error(pile);
-    widen(&s, shared, shared_freedom(pile));
+    double shared = pile_shared_error(pile);
+    widen(&s, shared, pile_shared_freedom(pile));
     bool small = strcmp(pile->unit, "ohm") == 0;
     double factor = small ? 1000 : 1;
     json_t *outliers = status == ANALYSIS_OK ? outliers_of(pile) : json_array();
@@ -277,7 +162,7 @@ static void tell(struct account *out, struct sheet *sheet, struct pile *pile)
     put_number(facts, "upper_quartile", s.upper_quartile);
     put_number(facts, "greatest", s.maximum);
     put_number(facts, "correction_uncertainty", shared);
-    put_number(facts, "correction_freedom", shared > 0 ? shared_freedom(pile) : NAN);
+    put_number(facts, "correction_freedom", shared > 0 ? pile_shared_freedom(pile) : NAN);
     json_object_set_new(facts, "outliers", outliers);
     json_object_set_new(facts, "values", values_of(pile));
     put_status(facts, "statement", status);
@@ -316,7 +201,7 @@ static void tell_arms(struct account *out, struct sheet *sheet, struct pile *pil
     json_t *arms = json_array(), *arm;
     size_t i;
     pile->arm = NULL;
-    fill(pile);
+    pile_fill(pile);
     for (i = 0; i < pile->count; i++)
         add_arm(arms, pile->subjects[i]->arm);
     const char *first = json_string_value(json_array_get(arms, 0));
@@ -385,7 +270,7 @@ static const char *unit_of_money(const struct pile *pile, char *unit, size_t siz
     for (size_t i = 0; i < pile->history->count; i++) {
         const struct subject *subject = &pile->history->subjects[i];
         const struct kind_of_cell *model = &pile->history->models[subject->model];
-        if (strcmp(key_of(pile->history, subject, pile->by), pile->group) != 0 ||
+        if (strcmp(pile_key(pile->history, subject, pile->by), pile->group) != 0 ||
             isnan(model->price))
             continue;
         if (currency && strcmp(currency, model->currency) != 0)
@@ -499,21 +384,15 @@ int account_of_groups(struct account *out, const struct history *history, const 
         strcmp(by, "maker") != 0)
         return error_set(error, ERROR_USAGE, by, "say model, size, chemistry or maker",
                          "cells are not grouped by this");
-    size_t room = history->count + 1, i;
-    struct pile pile = {.history = history,
-                        .by = by,
-                        .age = NAN,
-                        .values = xcalloc(room, sizeof *pile.values),
-                        .corrections = xcalloc(room, sizeof *pile.corrections),
-                        .rated = xcalloc(room, sizeof *pile.rated),
-                        .subjects = xcalloc(room, sizeof *pile.subjects),
-                        .checks = xcalloc(room, sizeof *pile.checks)};
+    size_t i;
+    struct pile pile;
+    pile_open(&pile, history, by);
     json_t *groups = json_array(), *group;
     account_begin(out);
     struct sheet *sheet = account_sheet(out, "Cells about their mean", columns);
     for (i = 0; i < history->count; i++)
         if (!history->subjects[i].aside)
-            add_once(groups, key_of(history, &history->subjects[i], by));
+            add_once(groups, pile_key(history, &history->subjects[i], by));
     json_array_foreach(groups, i, group)
     {
         pile.group = json_string_value(group);
@@ -528,11 +407,7 @@ int account_of_groups(struct account *out, const struct history *history, const 
             tell_others(out, sheet, &pile, name);
     }
     json_decref(groups);
-    free(pile.values);
-    free(pile.corrections);
-    free(pile.rated);
-    free(pile.subjects);
-    free(pile.checks);
+    pile_close(&pile);
     if (!json_array_size(sheet->rows)) {
         account_free(out);
         return error_set(error, ERROR_FAILED, name ? name : "results",
