@@ -86,14 +86,21 @@ static void print_failed(const struct arguments *arguments, const json_t *over,
 }
 
 /* For people: what a program reads as a truth. */
-static void remark(const json_t *whole)
+static void remark(const json_t *whole, const struct zone *zone)
 {
+    char later[64], buffer[48];
     size_t i;
     json_t *row;
     json_array_foreach(json_object_get(whole, "runs"), i, row)
     {
         if (json_is_true(json_object_get(row, "longer_than_expected")))
             json_object_set_new(row, "remark", json_string("longer than expected"));
+        if (row_text(row, "expected_after_at")[0]) {
+            const char *at =
+                shown_time(row_text(row, "expected_after_at"), zone, buffer, sizeof buffer);
+            snprintf(later, sizeof later, "after %.10s", at);
+            json_object_set_new(row, "remark", json_string(later));
+        }
     }
 }
 
@@ -104,7 +111,7 @@ static void print(const struct arguments *arguments, const json_t *whole, const 
         print_json(whole);
         return;
     }
-    remark(whole);
+    remark(whole, zone);
     print_part(arguments, whole, "questions", "asked", questions, zone);
     print_part(arguments, whole, "runs", "going on", runs, zone);
     print_part(arguments, whole, "agenda", "due", agenda, zone);

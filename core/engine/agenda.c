@@ -82,6 +82,13 @@ static void failed(void *context, int64_t run, const struct error *error)
     agenda->options->failed(agenda->options->context, run, error);
 }
 
+static void beyond(void *context, int64_t run)
+{
+    const struct agenda *agenda = context;
+    if (agenda->options->beyond)
+        agenda->options->beyond(agenda->options->context, run);
+}
+
 static int is_going_on(struct logbook *logbook, int64_t id, bool *going_on, struct error *error)
 {
     struct run_record run = {0};
@@ -107,6 +114,7 @@ int agenda_rows(const struct agenda_options *options, json_t **rows, struct erro
                                     .channels = options->channels,
                                     .visit = add,
                                     .failed = failed,
+                                    .beyond = beyond,
                                     .context = &agenda};
     int studies = 0;
     error_clear(error);
