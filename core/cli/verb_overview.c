@@ -99,9 +99,19 @@ static void remark(const json_t *whole, const struct zone *zone)
             const char *at =
                 shown_time(row_text(row, "expected_after_at"), zone, buffer, sizeof buffer);
             snprintf(later, sizeof later, "after %.10s", at);
-            json_object_set_new(row, "remark", json_string(later));
+            json_object_set_new(row, "expected_end_at", json_string(later));
         }
     }
+}
+
+/* What is open goes on only while an engine is at work, which the record alone does not tell. */
+static int see_engine(const struct logbook *logbook, json_t *whole, struct error *error)
+{
+    int pid = 0;
+    utc_us since;
+    if (!logbook_holder(logbook_path(logbook), &pid, &since, error))
+        json_object_set_new(whole, "engine_at_work", json_boolean(pid != 0));
+    return error->code;
 }
 
 static void print(const struct arguments *arguments, const json_t *whole, const struct zone *zone)
@@ -120,6 +130,8 @@ static void print(const struct arguments *arguments, const json_t *whole, const 
         printf("the agenda is not whole: %s\n", json_string_value(trouble));
     if (!json_array_size(json_object_get(whole, "runs")))
         puts("no run is going on");
+    else if (!json_is_true(json_object_get(whole, "engine_at_work")))
+        puts("no engine is at work: nothing goes on until perdure engine --bench FILE does");
 }
 
 static int serve(const struct arguments *arguments, struct overview_options *options)
@@ -161,7 +173,7 @@ static int run(const struct arguments *arguments, struct error *error)
     if (page)
         serve(arguments, &options);
     else if (!logbook_open(&options.logbook, arguments->logbook, LOGBOOK_READ, error) &&
-             !look(&options, &whole, error))
+             !look(&options, &whole, error) && !see_engine(options.logbook, whole, error))
         print(arguments, whole, logbook_zone(options.logbook));
     json_decref(whole);
     if (options.logbook)

@@ -57,7 +57,9 @@ static void add(void *context, const struct due *due)
     text_add(&cells, "");
     name_cells(due->cells, &cells);
     if (due->late)
-        snprintf(note, sizeof note, "%d too late: no channel is free", due->late);
+        snprintf(note, sizeof note, "%d too late: %s", due->late,
+                 due->latest && due->latest < agenda->options->now ? "the window is over"
+                                                                   : "no channel is free");
     /* Lasting: the same entry of the same study has this name whenever it is planned. */
     snprintf(uid, sizeof uid, "perdure-%016" PRIx64 "-%" PRId64 "-%d-%" PRId64, agenda->seed,
              due->run, due->segment, due->n);

@@ -56,6 +56,7 @@ echo 'return study { title = "Long", run = function(s) wait("P20D"); s:perform("
 "$PERDURE" start long.lua --cells T-04 >/dev/null
 "$PERDURE" agenda --weeks 1 2>&1 >/dev/null | grep -q 'goes on after the last of these 1 weeks: --weeks N' || fail "the agenda looks whole"
 "$PERDURE" overview --weeks 1 | grep -q 'long.lua .* after 20' || fail "the study ends where the agenda does: $("$PERDURE" overview --weeks 1)"
+"$PERDURE" overview | grep -q 'no engine is at work: nothing goes on until' || fail "open runs, and nobody who does them"
 "$PERDURE" --json overview --weeks 1 | grep -q '"expected_after_at": "20' || fail "expected_after_at"
 [ -z "$("$PERDURE" agenda --weeks 200 2>&1 >/dev/null)" ] || fail "goes on after 200 weeks"
 
