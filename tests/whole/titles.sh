@@ -76,6 +76,7 @@ is "one that is uncertain" "$(title fade)" 'After [0-9]+ cycles Kestrel keeps [0
 new_logbook single
 wear Kestrel K drawn.lua 0.001
 is "one alone" "$(title fade)" 'After [0-9]+ cycles Kestrel keeps [0-9]+ % of its fresh charge'
+expect 1 'there is one model only' "$PERDURE" rank
 wear Pipit P drawn.lua 0.004
 is "one cell each" "$(title fade)" 'After [0-9]+ cycles Kestrel keeps [0-9]+ % of its fresh charge; Pipit, [0-9]+ %, may be as good: how sure this is cannot be said'
 
