@@ -179,7 +179,8 @@ L
 # ahead NAME SCRIPT BENCH [OPTION]
 ahead() {
     make "ahead-$1"
-    "$PERDURE" stop 1 >/dev/null
+    "$PERDURE" stop 1 --why "the shelf fell down" >/dev/null
+    expect 0 'stopped: by a person: the shelf fell down' "$PERDURE" runs 1
     "$PERDURE" start "$2" --cells T-01,T-02 >/dev/null
     # shellcheck disable=SC2086
     "$PERDURE" engine --bench "$3" --until-idle ${4-} >ahead.txt 2>&1 || fail "$(cat ahead.txt)"
