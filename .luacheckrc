@@ -10,7 +10,7 @@ files["demo/evaluation*"] = {
   read_globals = {
     "evaluation", "say", "table_of", "write_csv", "values", "by", "mean", "spread", "interval", "summary", "quantile",
     "outlier", "t_test", "rank_test", "holm", "compare", "kruskal", "agreement", "rank", "fit", "fit_best", "retention",
-    "loss_a_day", "wear", "paired", "measure", "resistance_two_step", "resistance_from_pulse", "uncertainty",
+    "loss_a_day", "wear", "paired", "days", "measure", "resistance_two_step", "resistance_from_pulse", "uncertainty",
   },
 }
 files["bindings/drivers"] = {

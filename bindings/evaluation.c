@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/calendar.h"
 #include "base/quantity.h"
 #include "base/text.h"
 #include "bindings/fields.h"
@@ -44,9 +45,24 @@ static int word_quantity(lua_State *L)
     return 2;
 }
 
+/* days("2026-03-02T08:00:00Z", "2026-04-13T08:00:00Z"): from one instant on record to another */
+static int word_days(lua_State *L)
+{
+    utc_us at[2] = {0, 0};
+    for (int i = 0; i < 2; i++) {
+        struct error error;
+        error_clear(&error);
+        if (utc_parse(luaL_checkstring(L, i + 1), &at[i], &error))
+            return guest_raise(L, &error);
+    }
+    lua_pushnumber(L, (double)(at[1] - at[0]) / (86400.0 * US_PER_S));
+    return 1;
+}
+
 static int open_words(lua_State *L)
 {
     static const luaL_Reg words[] = {{"evaluation", word_evaluation},
+                                     {"days", word_days},
                                      {"quantity", word_quantity},
                                      {"random", word_random},
                                      {NULL, NULL}};

@@ -153,14 +153,14 @@ static int word_fit_best(lua_State *L)
 
 /* --- shelf and service ------------------------------------------------------------------------ */
 
-/* retention(left, fresh[, {u_left =, u_fresh =, correlation =}]): ratio, standard uncertainty */
+/* retention(left, fresh[, {u_left =, u_fresh =, correlation =}]): ratio, and where one is stated
+ * its standard uncertainty */
 static int word_retention(lua_State *L)
 {
     static const char *const names[] = {"u_left", "u_fresh", "correlation", NULL};
     double ratio, u, left = luaL_checknumber(L, 1), fresh = luaL_checknumber(L, 2);
     double u_left = 0, u_fresh = 0, correlation = 0;
-    bool unsure = lua_istable(L, 3);
-    if (unsure) {
+    if (lua_istable(L, 3)) {
         fields_check(L, 3, "retention", names);
         u_left = number_field(L, 3, "retention", "u_left", 0);
         u_fresh = number_field(L, 3, "retention", "u_fresh", 0);
@@ -171,8 +171,10 @@ static int word_retention(lua_State *L)
     if (status != ANALYSIS_OK)
         return push_none(L, status);
     lua_pushnumber(L, ratio);
+    if (!(u > 0)) /* nothing was stated: unknown, never zero */
+        return 1;
     lua_pushnumber(L, u);
-    return unsure ? 2 : 1;
+    return 2;
 }
 
 static int word_loss_a_day(lua_State *L)

@@ -91,6 +91,25 @@ int word_limits(lua_State *L)
     return 1;
 }
 
+/* As an import does: beyond them it is a unit that is wrong, 1800 for 1800 mV. An instrument may
+ * well have wider limits of its own. */
+#define CELL_VOLTAGE_MOST 100.0
+#define CELL_CURRENT_MOST 1000.0
+
+static void check_plausible(lua_State *L, const struct limits *limits)
+{
+    const double volts[] = {limits->voltage_least, limits->voltage_most};
+    const double amperes[] = {limits->charge_current_most, limits->discharge_current_most};
+    for (size_t i = 0; i < 2; i++) {
+        if (isfinite(volts[i]) && fabs(volts[i]) > CELL_VOLTAGE_MOST)
+            guest_fail(L, "write it with its unit, such as \"1.8 V\": a plain number is in volts",
+                       "limits: %.6g V is no limit of a cell", volts[i]);
+        if (isfinite(amperes[i]) && fabs(amperes[i]) > CELL_CURRENT_MOST)
+            guest_fail(L, "write it with its unit, such as \"2 A\": a plain number is in amperes",
+                       "limits: %.6g A is no limit of a cell", amperes[i]);
+    }
+}
+
 void channel_keys_read(lua_State *L, int table, struct channel_keys *into, const char *what)
 {
     *into = (struct channel_keys){NAN, NAN, NAN, NAN, LIMITS_NONE};
@@ -99,6 +118,7 @@ void channel_keys_read(lua_State *L, int table, struct channel_keys *into, const
         guest_fail(L, "give a time above zero", "%s: a tick of no length", what);
     if (field_push(L, table, "limits")) {
         limits_read(L, lua_gettop(L), &into->limits);
+        check_plausible(L, &into->limits);
         lua_pop(L, 1);
     }
 }

@@ -80,9 +80,10 @@ local function take(left, count, what)
   local taken = {}
   local names, of = by_model(left)
   for _, model in ipairs(names) do
-    if #of[model] < count then
-      fail(what .. ": " .. count .. " cells of " .. model .. " are wanted, and " .. #of[model] .. " are left",
-        "enrol more, or ask for fewer")
+    local have = #of[model]
+    if have < count then
+      fail(what .. ": " .. count .. " cells of " .. model .. " are wanted, and " .. have .. (have == 1 and " is" or " are")
+        .. " left", "enrol more, or ask for fewer")
     end
     local list = shuffled(of[model])
     for i = 1, count do

@@ -34,11 +34,13 @@ static void finish(struct wired *wired)
     if (wired->ohmmeter_scan)
         scan_end(wired->ohmmeter_scan);
     if (!wired->failure.code && !isfinite(wired->taken.voltage))
-        error_set(&wired->failure, ERROR_BENCH, wired->channel.name,
-                  "name a meter in the bench file, or mend its driver", "nothing told a voltage");
+        error_set(&wired->failure, ERROR_BENCH, "voltage",
+                  "name a meter in the bench file, or mend its driver",
+                  "none of its instruments tells one: no `read` of their drivers gives it");
     if (!wired->failure.code && !isfinite(wired->taken.current))
-        error_set(&wired->failure, ERROR_BENCH, wired->channel.name, "mend its driver",
-                  "nothing told a current");
+        error_set(&wired->failure, ERROR_BENCH, "current",
+                  "let `read` of the driver that drives the cell give it: docs/drivers.md",
+                  "none of its instruments tells one: no `read` of their drivers gives it");
     if (!wired->failure.code)
         watch_frozen(wired);
     if (wired->failure.code) {

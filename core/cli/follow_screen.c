@@ -173,6 +173,9 @@ static void say_run(const struct follow_sight *sight, const json_t *run, bool wi
     screen_add_plain(&line->field[3], row_text(run, "script"));
     say_state(sight, run, step, &line->field[4]);
     say_progress(sight, run, wide, &line->field[5]);
+    if (row_instant(run, "expected_after_at"))
+        text_add(&line->field[6], "after ");
+    add_time(sight, row_instant(run, "expected_after_at"), wide, &line->field[6]);
     add_time(sight, row_instant(run, "expected_end_at"), wide, &line->field[6]);
     if (is_held_up(run))
         screen_add_plain(&line->detail, row_text(run, "why"));

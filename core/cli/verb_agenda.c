@@ -71,6 +71,25 @@ static void failed(void *context, int64_t run, const struct error *error)
     foresee_failure(run, &told);
 }
 
+/* Which studies go on after what was looked at: an agenda that says nothing of them looks whole. */
+static void beyond(void *context, int64_t run)
+{
+    json_array_append_new(context, json_integer(run));
+}
+
+static void say_beyond(const json_t *later, int weeks)
+{
+    size_t i;
+    json_t *run;
+    json_array_foreach(later, i, run)
+    {
+        fprintf(stderr,
+                "study %" JSON_INTEGER_FORMAT
+                " goes on after the last of these %d weeks: --weeks N looks further\n",
+                json_integer_value(run), weeks);
+    }
+}
+
 static int run(const struct arguments *arguments, struct error *error)
 {
     struct logbook *logbook = NULL;
@@ -83,14 +102,16 @@ static int run(const struct arguments *arguments, struct error *error)
     if (!clock_of_logbook(&clock, logbook, NULL, false, error)) {
         struct estimates *estimates = estimates_new(lua_script_ops());
         const char *path = argument(arguments, "ics");
-        json_t *rows = NULL;
+        json_t *rows = NULL, *later = json_array();
         const struct zone *zone = logbook_zone(logbook);
         struct agenda_options asked = {.logbook = logbook,
                                        .scripts = lua_script_ops(),
                                        .estimates = estimates,
                                        .now = clock_utc(&clock),
                                        .channels = channels,
-                                       .failed = failed};
+                                       .failed = failed,
+                                       .beyond = beyond,
+                                       .context = later};
         asked.horizon = zone_after(zone, asked.now, &(struct duration){.days = 7 * weeks});
         if (!agenda_rows(&asked, &rows, error)) {
             if (path) /* also an empty one: an old file would keep appointments that are gone */
@@ -101,6 +122,9 @@ static int run(const struct arguments *arguments, struct error *error)
                 printf("nothing is due: no study is going on%s%s%s\n", path ? "; " : "",
                        path ? path : "", path ? " is a calendar without appointments" : "");
         }
+        if (!error->code)
+            say_beyond(later, weeks);
+        json_decref(later);
         json_decref(rows);
         estimates_free(estimates);
     }

@@ -36,6 +36,8 @@ static int on_run(const struct arguments *arguments, const char *act, const char
     if (argument_run(arguments->word[0], &id, error))
         return error->code;
     json_t *request = json_pack("{s:s, s:I}", "act", act, "run", (json_int_t)id);
+    if (strcmp(act, "stop") == 0 && argument(arguments, "why"))
+        json_object_set_new(request, "why", json_string(argument(arguments, "why")));
     int code = say(arguments, request, "run", done, promise, error);
     json_decref(request);
     return code;
@@ -148,8 +150,12 @@ static const struct option_spec answer_options[] = {
 static const struct option_spec adopt_options[] = {{"yes", NULL, "do it without asking", false},
                                                    {NULL, NULL, NULL, false}};
 
-const struct verb verb_stop = {"stop", "ID",    1, 1, "ends a run; its output is safe first",
-                               NULL,   run_stop};
+static const struct option_spec stop_options[] = {
+    {"why", "TEXT", "goes on record, such as \"the cell is lost\"", false},
+    {NULL, NULL, NULL, false},
+};
+const struct verb verb_stop = {"stop",       "ID",    1, 1, "ends a run; its output is safe first",
+                               stop_options, run_stop};
 const struct verb verb_pause = {"pause", "ID",     1, 1, "holds a run; its output is safe first",
                                 NULL,    run_pause};
 const struct verb verb_resume = {"resume", "ID",      1, 1, "goes on with a paused run",

@@ -86,15 +86,32 @@ static void print_failed(const struct arguments *arguments, const json_t *over,
 }
 
 /* For people: what a program reads as a truth. */
-static void remark(const json_t *whole)
+static void remark(const json_t *whole, const struct zone *zone)
 {
+    char later[64], buffer[48];
     size_t i;
     json_t *row;
     json_array_foreach(json_object_get(whole, "runs"), i, row)
     {
         if (json_is_true(json_object_get(row, "longer_than_expected")))
             json_object_set_new(row, "remark", json_string("longer than expected"));
+        if (row_text(row, "expected_after_at")[0]) {
+            const char *at =
+                shown_time(row_text(row, "expected_after_at"), zone, buffer, sizeof buffer);
+            snprintf(later, sizeof later, "after %.10s", at);
+            json_object_set_new(row, "expected_end_at", json_string(later));
+        }
     }
+}
+
+/* What is open goes on only while an engine is at work, which the record alone does not tell. */
+static int see_engine(const struct logbook *logbook, json_t *whole, struct error *error)
+{
+    int pid = 0;
+    utc_us since;
+    if (!logbook_holder(logbook_path(logbook), &pid, &since, error))
+        json_object_set_new(whole, "engine_at_work", json_boolean(pid != 0));
+    return error->code;
 }
 
 static void print(const struct arguments *arguments, const json_t *whole, const struct zone *zone)
@@ -104,7 +121,7 @@ static void print(const struct arguments *arguments, const json_t *whole, const 
         print_json(whole);
         return;
     }
-    remark(whole);
+    remark(whole, zone);
     print_part(arguments, whole, "questions", "asked", questions, zone);
     print_part(arguments, whole, "runs", "going on", runs, zone);
     print_part(arguments, whole, "agenda", "due", agenda, zone);
@@ -113,6 +130,8 @@ static void print(const struct arguments *arguments, const json_t *whole, const 
         printf("the agenda is not whole: %s\n", json_string_value(trouble));
     if (!json_array_size(json_object_get(whole, "runs")))
         puts("no run is going on");
+    else if (!json_is_true(json_object_get(whole, "engine_at_work")))
+        puts("no engine is at work: nothing goes on until perdure engine --bench FILE does");
 }
 
 static int serve(const struct arguments *arguments, struct overview_options *options)
@@ -154,7 +173,7 @@ static int run(const struct arguments *arguments, struct error *error)
     if (page)
         serve(arguments, &options);
     else if (!logbook_open(&options.logbook, arguments->logbook, LOGBOOK_READ, error) &&
-             !look(&options, &whole, error))
+             !look(&options, &whole, error) && !see_engine(options.logbook, whole, error))
         print(arguments, whole, logbook_zone(options.logbook));
     json_decref(whole);
     if (options.logbook)

@@ -16,6 +16,11 @@ struct act {
 };
 
 int bad_request(struct error *error, const char *why);
+
+/* Why a run is stopped: "by a person", and what that person said, "by a person: lost". */
+#define STOP_SAID_MOST   200 /* bytes; a longer one is refused */
+#define STOP_REASON_SIZE 256
+const char *stop_reason(const struct act *a, char buffer[STOP_REASON_SIZE]);
 /* A list with the same label in it twice, capitals aside. */
 int refuse_label_twice(const json_t *labels, struct error *error);
 

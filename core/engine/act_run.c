@@ -1,5 +1,6 @@
 /* Acts on one run: pause, resume, stop, answer, adopt. */
 #include <inttypes.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -47,15 +48,29 @@ static int resume_run(struct act *a, const struct run_record *record, struct err
     return logbook_set_run_state(a->logbook, record->id, state, a->now, NULL, error);
 }
 
+const char *stop_reason(const struct act *a, char buffer[STOP_REASON_SIZE])
+{
+    const char *said = json_string_value(json_object_get(a->request, "why"));
+    string_copy(buffer, STOP_REASON_SIZE, "by a person");
+    if (said && said[0])
+        snprintf(buffer, STOP_REASON_SIZE, "by a person: %.*s", STOP_SAID_MOST, said);
+    return buffer;
+}
+
 static int stop_run(struct act *a, const struct run_record *record, struct error *error)
 {
+    char why[STOP_REASON_SIZE];
+    const char *said = json_string_value(json_object_get(a->request, "why"));
     if (run_state_is_over(record->state))
         return wrong_state(record, "stop", error);
+    if (said && strlen(said) > STOP_SAID_MOST)
+        return error_set(error, ERROR_USAGE, "--why", "say it shorter",
+                         "a reason has %d bytes at most", STOP_SAID_MOST);
     if (a->engine && engine_find(a->engine, record->id))
         return 0; /* the engine ends it, safe first */
     return logbook_stop_open_steps(a->logbook, record->id, a->now, error) ||
-                   logbook_set_run_state(a->logbook, record->id, RUN_STOPPED, a->now, "by a person",
-                                         error)
+                   logbook_set_run_state(a->logbook, record->id, RUN_STOPPED, a->now,
+                                         stop_reason(a, why), error)
                ? error->code
                : 0;
 }

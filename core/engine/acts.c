@@ -67,7 +67,8 @@ static int follow(struct act *a, const char *name, struct error *error)
         run->record.state = RUN_PAUSED;
         run_park(run);
     } else if (strcmp(name, "stop") == 0) {
-        run_end(run, RUN_STOPPED, "by a person");
+        char why[STOP_REASON_SIZE];
+        run_end(run, RUN_STOPPED, stop_reason(a, why));
     } else if (strcmp(name, "resume") == 0 || strcmp(name, "adopt") == 0) {
         return engine_retake(engine, run, "paused", error);
     }

@@ -57,7 +57,9 @@ static void add(void *context, const struct due *due)
     text_add(&cells, "");
     name_cells(due->cells, &cells);
     if (due->late)
-        snprintf(note, sizeof note, "%d too late: no channel is free", due->late);
+        snprintf(note, sizeof note, "%d too late: %s", due->late,
+                 due->latest && due->latest < agenda->options->now ? "the window is over"
+                                                                   : "no channel is free");
     /* Lasting: the same entry of the same study has this name whenever it is planned. */
     snprintf(uid, sizeof uid, "perdure-%016" PRIx64 "-%" PRId64 "-%d-%" PRId64, agenda->seed,
              due->run, due->segment, due->n);
@@ -80,6 +82,13 @@ static void failed(void *context, int64_t run, const struct error *error)
 {
     const struct agenda *agenda = context;
     agenda->options->failed(agenda->options->context, run, error);
+}
+
+static void beyond(void *context, int64_t run)
+{
+    const struct agenda *agenda = context;
+    if (agenda->options->beyond)
+        agenda->options->beyond(agenda->options->context, run);
 }
 
 static int is_going_on(struct logbook *logbook, int64_t id, bool *going_on, struct error *error)
@@ -107,6 +116,7 @@ int agenda_rows(const struct agenda_options *options, json_t **rows, struct erro
                                     .channels = options->channels,
                                     .visit = add,
                                     .failed = failed,
+                                    .beyond = beyond,
                                     .context = &agenda};
     int studies = 0;
     error_clear(error);

@@ -16,6 +16,7 @@ struct agenda_options {
     /* A study fails on its way (project.h): it is seen until there, and the others are gone on
      * with. */
     void (*failed)(void *context, int64_t run, const struct error *error);
+    void (*beyond)(void *context, int64_t run); /* it goes on after the horizon; may be NULL */
     void *context;
 };
 

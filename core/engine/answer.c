@@ -167,6 +167,21 @@ static int refuse(const json_t *expects, const char *typed, const char *why, str
     return error_set(error, ERROR_FAILED, what, todo, "%s", why);
 }
 
+/* What is no quantity: beside why, the unit that may be meant, or how a display's time is typed. */
+static int refuse_quantity(const json_t *expects, const char *typed, const struct error *unread,
+                           struct error *error)
+{
+    char why[sizeof unread->why + sizeof unread->todo + 4];
+    int hours, minutes;
+    if (sscanf(typed, "%d:%d", &hours, &minutes) == 2)
+        snprintf(why, sizeof why, "a time is typed with its units, such as 4 h 2 min");
+    else if (strncmp(unread->todo, "did you mean", 12) == 0)
+        snprintf(why, sizeof why, "%s, %s", unread->why, unread->todo);
+    else
+        snprintf(why, sizeof why, "%s", unread->why);
+    return refuse(expects, typed, why, error);
+}
+
 /* In the question's unit: "1.9 Ah" and "1900" both answer one that asks in mAh. */
 static int read_number(const json_t *expects, const char *typed, json_t **answer,
                        struct error *error)
@@ -181,7 +196,7 @@ static int read_number(const json_t *expects, const char *typed, json_t **answer
     value = strtod(typed, &end);
     if (end == typed || *end) {
         if (quantity_read(typed, dimension, 0, &value, &unused))
-            return refuse(expects, typed, unused.why, error);
+            return refuse_quantity(expects, typed, &unused, error);
         value /= factor;
     }
     const json_t *least = json_object_get(expects, "least"),
@@ -316,7 +331,7 @@ static int read_part(const json_t *expects, const char *part, json_t *values, st
     struct quantity quantity;
     struct error unread;
     if (quantity_parse(part, &quantity, &unread))
-        return refuse(expects, part, unread.why, error);
+        return refuse_quantity(expects, part, &unread, error);
     for (size_t i = 0; i < DISPLAYS; i++) {
         const struct shown *shown = &displays[i];
         double most = shown->most;

@@ -64,13 +64,34 @@ static utc_us study_end(const json_t *agenda, int64_t id)
     return end;
 }
 
-static void expect_end(const struct overview_options *options, json_t *run, const json_t *agenda)
+/* What the agenda says beside its rows. */
+struct sayings {
+    json_t *trouble; /* where studies fail on their way, as one text; null while none does */
+    json_t *beyond;  /* the numbers of those that go on after the horizon */
+};
+
+static bool goes_on(const struct sayings *said, int64_t id)
 {
+    size_t i;
+    json_t *run;
+    json_array_foreach(said->beyond, i, run)
+    {
+        if (json_integer_value(run) == id)
+            return true;
+    }
+    return false;
+}
+
+static void expect_end(const struct overview_options *options, json_t *run, const json_t *agenda,
+                       const struct sayings *said, utc_us horizon)
+{
+    bool later = false;
     int64_t id = json_integer_value(json_object_get(run, "run"));
     utc_us end = 0, started = row_instant(run, "started_at");
     double seconds = 0;
     if (strcmp(row_text(run, "kind"), "study") == 0) {
-        end = study_end(agenda, id);
+        later = goes_on(said, id);
+        end = later ? 0 : study_end(agenda, id);
     } else {
         seconds = protocol_seconds(options, id);
         if (seconds > 0 && started)
@@ -78,19 +99,20 @@ static void expect_end(const struct overview_options *options, json_t *run, cons
     }
     json_object_set_new(run, "expected_s", seconds > 0 ? json_real(seconds) : json_null());
     json_object_set_new(run, "expected_end_at", instant(end));
+    json_object_set_new(run, "expected_after_at", instant(later ? horizon : 0));
     json_object_set_new(run, "longer_than_expected", json_boolean(end && end < options->now));
 }
 
 /* Open ones in full; of those that are over the latest few, newest first. */
 static void sort_out(const struct overview_options *options, const json_t *all, json_t *open,
-                     json_t *over, const json_t *agenda)
+                     json_t *over, const json_t *agenda, const struct sayings *said, utc_us horizon)
 {
     for (size_t i = json_array_size(all); i-- > 0;) {
         json_t *run = json_array_get(all, i);
         json_object_del(run, "script_hash");
         json_object_del(run, "seed");
         if (json_is_null(json_object_get(run, "ended_at"))) {
-            expect_end(options, run, agenda);
+            expect_end(options, run, agenda, said, horizon);
             json_array_insert(open, 0, run);
         } else if (json_array_size(over) < (size_t)options->over) {
             json_array_append(over, run);
@@ -98,24 +120,30 @@ static void sort_out(const struct overview_options *options, const json_t *all, 
     }
 }
 
-/* Where studies fail on their way, as one text; *trouble stays null while none does. */
 static void failed(void *context, int64_t run, const struct error *error)
 {
-    json_t **trouble = context;
-    const char *before = json_string_value(*trouble);
+    struct sayings *said = context;
+    const char *before = json_string_value(said->trouble);
     json_t *text =
         json_sprintf("%s%sstudy %" PRId64 " is going to fail: %s: %s", before ? before : "",
                      before ? "; " : "", run, error->what, error->why);
     if (!text) /* cut inside a character */
         text = json_string("a study is going to fail; perdure agenda says why");
-    json_decref(*trouble);
-    *trouble = text;
+    json_decref(said->trouble);
+    said->trouble = text;
+}
+
+static void beyond(void *context, int64_t run)
+{
+    const struct sayings *said = context;
+    json_array_append_new(said->beyond, json_integer(run));
 }
 
 int overview(const struct overview_options *options, json_t **out, struct error *error)
 {
     json_t *all = NULL, *questions = NULL, *agenda = NULL, *open = json_array(),
-           *over = json_array(), *trouble = json_null();
+           *over = json_array();
+    struct sayings said = {json_null(), json_array()};
     const struct zone *zone = logbook_zone(options->logbook);
     struct agenda_options asked = {
         .logbook = options->logbook,
@@ -125,21 +153,23 @@ int overview(const struct overview_options *options, json_t **out, struct error 
         .horizon = zone_after(zone, options->now, &(struct duration){.days = 7 * options->weeks}),
         .channels = options->channels,
         .failed = failed,
-        .context = &trouble};
+        .beyond = beyond,
+        .context = &said};
     error_clear(error);
     if (!logbook_list(options->logbook, LIST_RUNS, NULL, &all, error) &&
         !answer_open_questions(options->logbook, &questions, error) &&
         !agenda_rows(&asked, &agenda, error)) {
-        sort_out(options, all, open, over, agenda);
+        sort_out(options, all, open, over, agenda, &said, asked.horizon);
         *out = json_pack("{s:o, s:s, s:O, s:O, s:O, s:O, s:O}", "at", instant(options->now), "zone",
                          zone_name(zone), "runs", open, "over", over, "questions", questions,
-                         "agenda", agenda, "agenda_trouble", trouble);
+                         "agenda", agenda, "agenda_trouble", said.trouble);
     }
     json_decref(all);
     json_decref(questions);
     json_decref(agenda);
     json_decref(open);
     json_decref(over);
-    json_decref(trouble);
+    json_decref(said.trouble);
+    json_decref(said.beyond);
     return error->code;
 }

@@ -21,7 +21,8 @@ struct overview_options {
 
 /* {"at", "zone", "runs": [..], "over": [..], "questions": [..], "agenda": [..], "agenda_trouble"}:
  * rows as in listings. An open run has "expected_s" (its protocol rehearsed on a usual cell) and
- * "expected_end_at", of a study where its agenda ends; null where it cannot be told;
+ * "expected_end_at", of a study where its agenda ends; null where it cannot be told, or where
+ * a study goes on after all that the agenda looks at: then that instant is "expected_after_at".
  * "longer_than_expected" is true where that is past.
  * "agenda_trouble" says why the agenda is not whole, or is null. The caller owns *out. */
 int overview(const struct overview_options *options, json_t **out, struct error *error);

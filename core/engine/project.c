@@ -89,7 +89,11 @@ static void advance(struct walk *w, const char *outcome)
 static void go_on(struct walk *w)
 {
     w->journal.cursor = w->time;
-    w->over = w->over || w->time > w->p->horizon;
+    if (!w->over && w->time > w->p->horizon) {
+        w->over = true;
+        if (w->p->beyond)
+            w->p->beyond(w->p->context, w->record.id);
+    }
     keep_looked_at(w);
     advance(w, w->outcome.bytes);
 }

@@ -37,6 +37,8 @@ struct projection {
     /* A study will fail, or no longer fits its record (ERROR_SCRIPT, ERROR_FAILED): what comes
      * before has been visited, the others go on. */
     void (*failed)(void *context, int64_t run, const struct error *error);
+    /* A study goes on after the horizon. May be NULL. */
+    void (*beyond)(void *context, int64_t run);
     void *context;
 };
 

@@ -385,7 +385,8 @@ function showRuns(rows, live, channels) {
       make('td', {class: 'cell', 'data-label': 'Cell'}, row.cell || ''),
       make('td', {class: 'channel', 'data-label': 'Channel'}, (run && run.channel) || row.channel || ''),
       stateCell(row, run, channels.get(row.run)), progressCell(row),
-      make('td', {class: 'end', 'data-label': 'Expected end'}, timeOf(row.expected_end_at)));
+      make('td', {class: 'end', 'data-label': 'Expected end'},
+        ...(row.expected_after_at ? ['after ', timeOf(row.expected_after_at)] : [timeOf(row.expected_end_at)])));
   }));
   by('run-table').hidden = rows.length === 0;
   by('no-runs').hidden = rows.length !== 0;

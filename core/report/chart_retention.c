@@ -330,7 +330,7 @@ static void make_aid(struct text *aid, const struct view *view, const char *band
     if (others != 0)
         text_addf(aid, " Grey: %zu other model%s.", others, others == 1 ? "" : "s");
     if (view->has_forecast)
-        text_add(aid, " Dashed: forecast.");
+        text_add(aid, " Dashed: forecast, to the figures at the right.");
     if (view->has_band)
         text_addf(aid, " Band: %s.", band != NULL && band[0] != '\0' ? band : "not said which");
 }

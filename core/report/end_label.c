@@ -50,7 +50,10 @@ static void add_label(struct frame *frame, const struct box *plot, const struct 
     struct svg_stroke stroke = {
         .class = "tie", .colour = label->style.colour, .width = 0.4 * frame->line};
     double left = plot->right + tie(frame);
-    svg_line(out, fmin(label->x, plot->right) + frame->mark, label->y, left - 2, y, &stroke);
+    /* One that crossed the plot would look like a curve: there the shape alone tells whose it is.
+     */
+    if (plot->right - label->x < tie(frame))
+        svg_line(out, fmin(label->x, plot->right) + frame->mark, label->y, left - 2, y, &stroke);
     mark_point(out, left + 0.5 * frame->body, y,
                &(struct mark){.shape = label->style.shape,
                               .colour = label->style.colour,

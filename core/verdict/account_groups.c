@@ -244,6 +244,8 @@ static void tell_ages(struct account *out, struct sheet *sheet, struct pile *pil
         for (to = from + 1; to < count && history_same_age(days[to], days[from]);)
             to++;
         pile->age = days[from + (to - from) / 2];
+        while (to < count && history_same_age(days[to], pile->age)) /* taken with it: */
+            to++;                                                   /* no age of their own */
         tell_arms(out, sheet, pile);
     }
     pile->age = NAN;

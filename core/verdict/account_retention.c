@@ -326,8 +326,8 @@ int account_of_retention(struct account *out, const struct history *history,
     struct sheet *forecasts = account_sheet(out, "Forecast", forecast_columns);
     for (size_t g = 0; g < shelf.count; g++) {
         const struct shelf_group *group = &shelf.groups[g];
-        json_t *facts =
-            json_pack("{s:s, s:s}", "model", history->models[group->model].name, "arm", group->arm);
+        json_t *facts = json_pack("{s:s, s:s}", "model", history->models[group->model].name, "arm",
+                                  group->arm.bytes);
         json_t *by_age = json_array(), *forms = json_array();
         for (size_t i = 0; i < group->age_count; i++)
             json_array_append_new(by_age, tell_age(ages, group, &group->ages[i]));

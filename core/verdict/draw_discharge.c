@@ -241,6 +241,17 @@ static void say(const struct gathered *all, const struct evidence *evidence, str
     evidence_source(evidence, note);
 }
 
+static void refuse(const struct evidence *evidence, struct error *error)
+{
+    if (evidence_count(evidence, "by hand"))
+        error_set(error, ERROR_FAILED, "discharge",
+                  "run capacity on channels of instruments, or import a curve",
+                  "a display that is read by hand gives the charge and no curve");
+    else
+        error_set(error, ERROR_FAILED, "discharge", "run capacity on the cells first",
+                  "no capacity check with readings is on record");
+}
+
 int draw_discharge(struct text *out, const struct drawing *drawing, struct error *error)
 {
     const struct evidence *evidence = drawing->evidence;
@@ -252,8 +263,7 @@ int draw_discharge(struct text *out, const struct drawing *drawing, struct error
     for (size_t m = 0; m < evidence->model_count && !error->code; m++)
         gather_model(&all, drawing, &evidence->models[m], error);
     if (!error->code && !all.count)
-        error_set(error, ERROR_FAILED, "discharge", "run capacity on the cells first",
-                  "no capacity check with readings is on record");
+        refuse(evidence, error);
     if (!error->code) {
         struct chart_words words = CHART_WORDS_NONE;
         say(&all, evidence, &words.title, &words.conditions, &words.note);

@@ -244,7 +244,7 @@ int draw_fade(struct text *out, const struct drawing *drawing, struct error *err
         text_addf(&words.conditions,
                   "Capacity checks of %zu cell%s, as parts of each cell's first%s.", all.cells,
                   all.cells == 1 ? "" : "s",
-                  all.elsewhere ? "; cycles made elsewhere were not counted" : "");
+                  all.elsewhere ? "; cycles made elsewhere are as the study says" : "");
         text_add(&words.note,
                  "A cycle: the rated charge drawn once; lines are means of the cells. ");
         evidence_source(evidence, &words.note);

@@ -152,6 +152,25 @@ static const char *form_of(const struct course *course)
                                          : analysis_status_text(course->status);
 }
 
+/* Each form of curve once, with those that have it. */
+static void say_forms(const struct shelf *shelf, const struct course *courses, struct text *note)
+{
+    for (size_t g = 0; g < shelf->count; g++) {
+        const char *form = form_of(&courses[g]);
+        size_t first = 0;
+        while (strcmp(form_of(&courses[first]), form) != 0)
+            first++;
+        if (first < g)
+            continue;
+        text_addf(note, "%s%s: %s", courses[g].status == ANALYSIS_OK ? "" : "no curve, ", form,
+                  courses[g].said);
+        for (size_t k = g + 1; k < shelf->count; k++)
+            if (strcmp(form_of(&courses[k]), form) == 0)
+                text_addf(note, "; %s", courses[k].said);
+        text_add(note, ". ");
+    }
+}
+
 static void say(const struct shelf *shelf, const struct course *courses,
                 const struct evidence *evidence, struct text *conditions, struct text *note)
 {
@@ -170,9 +189,8 @@ static void say(const struct shelf *shelf, const struct course *courses,
     if (alike)
         text_addf(note, "%s: %s. ", courses[0].status == ANALYSIS_OK ? "Curves" : "No curves",
                   form_of(&courses[0]));
-    for (size_t g = 0; g < shelf->count && !alike; g++)
-        text_addf(note, "%s: %s%s. ", courses[g].said,
-                  courses[g].status == ANALYSIS_OK ? "" : "no curve, ", form_of(&courses[g]));
+    else
+        say_forms(shelf, courses, note);
     if (of_set)
         text_addf(note,
                   "%zu check%s compared with the mean of the model's fresh cells, for lack of an "

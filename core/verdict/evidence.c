@@ -209,18 +209,26 @@ bool evidence_has(const struct evidence *evidence, const char *label)
     return json_object_get(evidence->results_by_cell, label) != NULL;
 }
 
+size_t evidence_count(const struct evidence *evidence, const char *how)
+{
+    size_t i, count = 0;
+    json_t *row;
+    json_array_foreach(evidence->results, i, row)
+    {
+        count += strcmp(row_text(row, "how"), how) == 0;
+    }
+    return count;
+}
+
 void evidence_source(const struct evidence *evidence, struct text *out)
 {
-    size_t i, simulated = 0, imported = 0, count = json_array_size(evidence->results);
-    json_t *row;
+    size_t count = json_array_size(evidence->results),
+           simulated = evidence_count(evidence, "simulated"),
+           imported = evidence_count(evidence, "imported"),
+           by_hand = evidence_count(evidence, "by hand");
     char stamp[40];
     const struct zone *zone = logbook_zone(evidence->logbook);
     const char *path = logbook_path(evidence->logbook), *slash = strrchr(path, '/');
-    json_array_foreach(evidence->results, i, row)
-    {
-        simulated += strcmp(row_text(row, "how"), "simulated") == 0;
-        imported += strcmp(row_text(row, "how"), "imported") == 0;
-    }
     if (count && simulated == count)
         text_add(out, "Simulated cells, no real ones. ");
     else if (simulated)
@@ -228,6 +236,11 @@ void evidence_source(const struct evidence *evidence, struct text *out)
     if (imported)
         text_addf(out, "%s imported: logged elsewhere. ",
                   imported == count ? "All results are" : "Some of the results are");
+    if (by_hand)
+        text_addf(out, "%s read off displays and typed. ",
+                  by_hand == count ? "All results were" : "Some of the results were");
+    if (by_hand && strcmp(logbook_clock(evidence->logbook), "virtual") == 0)
+        text_add(out, "The clock was virtual: none of these days passed. ");
     zone_format(zone, evidence->latest, stamp, sizeof stamp);
     text_addf(out, "Logbook %s, as of %.10s", slash ? slash + 1 : path, stamp);
     text_addf(out, zone ? " (%s)." : ".", zone_name(zone));

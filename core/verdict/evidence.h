@@ -47,6 +47,9 @@ const char *evidence_said(const struct evidence *evidence, const char *name);
 /* Whether the cell is one of those chosen. */
 bool evidence_has(const struct evidence *evidence, const char *label);
 
+/* How many of the results were obtained so: "simulated", "by hand", "imported". */
+size_t evidence_count(const struct evidence *evidence, const char *how);
+
 /* "Simulated cells. Logbook x.perdure, as of 2026-03-02." How the results were obtained comes
  * first, and nothing simulated is shown without saying so. */
 void evidence_source(const struct evidence *evidence, struct text *out);

@@ -132,7 +132,8 @@ static void take_check(struct history *history, struct subject *subject,
                                       ? (double)(row->began_at - row->charged_at) / DAY
                                       : NAN,
                           .cycles = row->drawn / history->models[subject->model].rated,
-                          .temperature = NAN};
+                          .temperature = NAN,
+                          .storage = ""};
     /* Recovered: charged again since, so the age is that at which it was opened. */
     if (strcmp(check.name, "recovered") == 0) {
         check.days = NAN;
@@ -185,6 +186,20 @@ static utc_us next_placement(const json_t *placements, size_t from, const char *
     return INT64_MAX;
 }
 
+/* On the shelf from `at` on. */
+static void take_storage(struct history *history, struct subject *subject, const json_t *detail,
+                         utc_us at)
+{
+    char *dump = json_is_object(detail) ? json_dumps(detail, JSON_SORT_KEYS) : NULL;
+    const char *storage = kept(history, dump ? dump : "");
+    free(dump);
+    for (size_t i = 0; i < subject->count; i++)
+        if (subject->checks[i].at > at) {
+            subject->checks[i].temperature = temperature_of(detail);
+            subject->checks[i].storage = storage;
+        }
+}
+
 static void take_placement(struct history *history, struct subject *subject, const json_t *row,
                            size_t place)
 {
@@ -194,9 +209,7 @@ static void take_placement(struct history *history, struct subject *subject, con
     if (strcmp(kind, "arm") == 0)
         subject->arm = row_text(row, "arm");
     if (strcmp(kind, "shelf") == 0)
-        for (size_t i = 0; i < subject->count; i++)
-            if (subject->checks[i].at > at)
-                subject->checks[i].temperature = temperature_of(detail);
+        take_storage(history, subject, detail, at);
     double a_day = row_number(detail, "cycles_a_day");
     if (strcmp(kind, "service") == 0 && a_day > 0)
         add_cycles(subject, a_day, at,

@@ -25,10 +25,11 @@ struct check {
     double correction;         /* standard uncertainty of a channel's bias taken off; 0 without */
     double correction_freedom; /* its degrees of freedom; INFINITY without */
     utc_us at;
-    double days;        /* from the end of the cell's last charge to the start of the step that
-                           gave it; what was recovered has those of what remained; NAN: no charge */
-    double cycles;      /* rated charges drawn, and cycles that a study says were made elsewhere */
-    double temperature; /* of storage, degC, as the study says; NAN */
+    double days;         /* from the end of the cell's last charge to the start of the step that
+                            gave it; what was recovered has those of what remained; NAN: no charge */
+    double cycles;       /* rated charges drawn, and cycles that a study says were made elsewhere */
+    double temperature;  /* of storage, degC, as the study says; NAN */
+    const char *storage; /* all that the study says of it, as JSON; "" */
 };
 
 struct subject { /* one cell */

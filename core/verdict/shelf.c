@@ -15,22 +15,17 @@ const struct fit_form *const shelf_forms[FIT_CHOICES] = {&fit_line, &fit_exponen
 static struct shelf_group *group_of(struct shelf *shelf, const struct history *history,
                                     const struct subject *subject)
 {
-    int number = 0;
-    for (size_t g = 0; g < shelf->count; g++) {
-        if (shelf->groups[g].model != subject->model)
-            continue;
-        if (strcmp(shelf->groups[g].arm, subject->arm) == 0)
+    for (size_t g = 0; g < shelf->count; g++)
+        if (shelf->groups[g].model == subject->model &&
+            strcmp(shelf->groups[g].arm.bytes, subject->arm) == 0)
             return &shelf->groups[g];
-        number++;
-    }
     struct shelf_group *group = &shelf->groups[shelf->count++];
     *group = (struct shelf_group){.model = subject->model,
-                                  .arm = subject->arm,
-                                  .number = number,
                                   .days_least = INFINITY,
                                   .days_most = -INFINITY,
                                   .temperature_least = NAN,
                                   .temperature_most = NAN};
+    text_add(&group->arm, subject->arm);
     text_add(&group->name, history->models[subject->model].name);
     return group;
 }
@@ -52,6 +47,7 @@ static void take_check(struct shelf *shelf, const struct history *history,
                                                        .left = 3600 * check->value,
                                                        .fresh = fresh.charge,
                                                        .temperature = check->temperature,
+                                                       .storage = check->storage,
                                                        .of_set = fresh.of_set,
                                                        .gap = check->gap || fresh.gap};
     group->count++;
@@ -66,16 +62,76 @@ static void take_check(struct shelf *shelf, const struct history *history,
     group->some_temperatures = group->some_temperatures || isnan(check->temperature);
 }
 
+/* --- arms
+ * ------------------------------------------------------------------------------------- */
+
+static void free_group(struct shelf_group *group)
+{
+    text_free(&group->arm);
+    text_free(&group->name);
+    free(group->checks);
+    free(group->ages);
+}
+
+/* Sets that only differ in the age at which they are opened are one treatment, whatever the study
+ * calls them: all that it says of their storage is the same, the temperature is among it, and no
+ * age is common to both, so that nothing is there to compare them by. */
+static bool are_one(const struct shelf_group *a, const struct shelf_group *b)
+{
+    bool one = a->model == b->model && isfinite(a->checks[0].temperature);
+    for (size_t i = 0; i < a->count && one; i++)
+        for (size_t k = 0; k < b->count && one; k++)
+            one = strcmp(a->checks[i].storage, b->checks[k].storage) == 0 &&
+                  !history_same_age(a->checks[i].days, b->checks[k].days);
+    return one;
+}
+
+static void join(struct shelf_group *to, struct shelf_group *from)
+{
+    to->checks = xrealloc(to->checks, (to->count + from->count) * sizeof *to->checks);
+    memcpy(&to->checks[to->count], from->checks, from->count * sizeof *from->checks);
+    for (size_t i = 0; i < from->count; i++)
+        to->checks[to->count + i].turn += to->count;
+    to->count += from->count;
+    if (from->of_set)
+        to->set = from->set;
+    to->of_set += from->of_set;
+    to->days_least = fmin(to->days_least, from->days_least);
+    to->days_most = fmax(to->days_most, from->days_most);
+    text_addf(&to->arm, " and %s", from->arm.bytes[0] ? from->arm.bytes : "no arm");
+    free_group(from);
+}
+
+static void join_groups(struct shelf *shelf)
+{
+    for (size_t g = 0; g < shelf->count; g++) {
+        struct shelf_group *group = &shelf->groups[g];
+        for (size_t k = g + 1; k < shelf->count;) {
+            if (!are_one(group, &shelf->groups[k])) {
+                k++;
+                continue;
+            }
+            join(group, &shelf->groups[k]);
+            shelf->count--;
+            memmove(&shelf->groups[k], &shelf->groups[k + 1],
+                    (shelf->count - k) * sizeof *shelf->groups);
+        }
+    }
+}
+
 /* A model with several arms is named with each. */
 static void name_groups(struct shelf *shelf)
 {
     for (size_t g = 0; g < shelf->count; g++) {
         struct shelf_group *group = &shelf->groups[g];
         size_t arms = 0;
-        for (size_t k = 0; k < shelf->count; k++)
+        for (size_t k = 0; k < shelf->count; k++) {
+            if (k == g)
+                group->number = (int)arms;
             arms += shelf->groups[k].model == group->model;
+        }
         if (arms > 1)
-            history_add_arm(&group->name, group->arm);
+            history_add_arm(&group->name, group->arm.bytes);
     }
 }
 
@@ -212,6 +268,7 @@ int shelf_of(struct shelf *out, const struct history *history, const struct warm
                   out->no_charge ? "what was left is on record, but no charge before it"
                                  : "no cell on record was measured fresh, charged, stored and "
                                    "then drained");
+    join_groups(out);
     name_groups(out);
     for (size_t g = 0; g < out->count; g++) {
         sort_into_ages(&out->groups[g]);
@@ -224,11 +281,8 @@ int shelf_of(struct shelf *out, const struct history *history, const struct warm
 
 void shelf_free(struct shelf *shelf)
 {
-    for (size_t g = 0; g < shelf->count; g++) {
-        text_free(&shelf->groups[g].name);
-        free(shelf->groups[g].checks);
-        free(shelf->groups[g].ages);
-    }
+    for (size_t g = 0; g < shelf->count; g++)
+        free_group(&shelf->groups[g]);
     free(shelf->groups);
     *shelf = (struct shelf){0};
 }

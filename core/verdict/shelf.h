@@ -1,7 +1,7 @@
-/* What was left in cells after their time on the shelf, by model and arm: results "remaining" by
- * age, the age counted from the end of the cell's last charge to the start of the discharge that
- * found out; the courses that fit it, and a forecast. Gathered once for the chart, the tables and
- * the report. */
+/* What was left in cells after their time on the shelf, by model and arm (arms that were stored
+ * alike and opened at other ages are one): results "remaining" by age, the age counted from the end
+ * of the cell's last charge to the start of the discharge that found out; the courses that fit it,
+ * and a forecast. Gathered once for the chart, the tables and the report. */
 #ifndef PERDURE_VERDICT_SHELF_H
 #define PERDURE_VERDICT_SHELF_H
 
@@ -17,10 +17,11 @@ struct shelf_check {
     const char *cell;
     size_t turn; /* in the order of the record */
     double days;
-    double left, fresh; /* A.s; fresh NAN: none */
-    double temperature; /* degC; NAN */
-    bool of_set;        /* fresh is the mean of the model's cells */
-    bool gap;           /* in what was left, or in the fresh charge */
+    double left, fresh;  /* A.s; fresh NAN: none */
+    double temperature;  /* degC; NAN */
+    const char *storage; /* the history's */
+    bool of_set;         /* fresh is the mean of the model's cells */
+    bool gap;            /* in what was left, or in the fresh charge */
 };
 
 /* The checks of one age. */
@@ -35,7 +36,7 @@ struct shelf_age {
 
 struct shelf_group {
     size_t model;               /* the history's */
-    const char *arm;            /* "" */
+    struct text arm;            /* "", or several: "six_weeks and year" */
     struct text name;           /* the model's, with the arm where a model has several */
     int number;                 /* among the groups of its model, from 0 */
     struct shelf_check *checks; /* in order of age; those with a charge before them */

@@ -37,6 +37,10 @@ static int work_out(struct standing *r, uint64_t seed, struct error *error)
 {
     const struct comparison *comparison = &r->comparison;
     size_t models = comparison->models, criteria = comparison->criteria;
+    if (models == 1)
+        return error_set(error, ERROR_FAILED, "ranking",
+                         "test cells of another, or see perdure results --by model",
+                         "there is one model only, and none to compare it with");
     double *means = xcalloc(models * criteria, sizeof *means);
     double *ranks = xcalloc(models * criteria, sizeof *ranks);
     double *judges = xcalloc(models * criteria, sizeof *judges);

@@ -109,7 +109,8 @@ static void retention_dates_forecast_and_ends(void **state)
     chart_retention(&svg, &chart);
     static const char *const dates[] = {">0</text>", ">28</text>", ">100</text>", ">200</text>"};
     stand_in_order(strstr(svg.bytes, ">100</text>") + 1, dates, 4);
-    assert_contains(svg.bytes, "Dashed: forecast. Band: 95 %, by cell.");
+    assert_contains(svg.bytes,
+                    "Dashed: forecast, to the figures at the right. Band: 95 %, by cell.");
     assert_contains(svg.bytes, ">60 %</text>");
     assert_contains(svg.bytes, "<title>A, day 28: 90.0 %</title>");
     assert_int_equal(occurrences(svg.bytes, "class=\"check\""), 3);

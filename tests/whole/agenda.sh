@@ -51,6 +51,15 @@ cmp -s out.txt two.txt || fail "not planned with the two channels of the last en
 "$PERDURE" agenda --channels 1 | grep -q 'too late: no channel is free' || fail "not said: $("$PERDURE" agenda --channels 1)"
 "$PERDURE" overview --channels 1 | grep -q 'too late: no channel is free' || fail "overview: $("$PERDURE" overview --channels 1)"
 
+# A study that goes on after all that is looked at is not said to end there.
+echo 'return study { title = "Long", run = function(s) wait("P20D"); s:perform("nap", s.cells) end }' >long.lua
+"$PERDURE" start long.lua --cells T-04 >/dev/null
+"$PERDURE" agenda --weeks 1 2>&1 >/dev/null | grep -q 'goes on after the last of these 1 weeks: --weeks N' || fail "the agenda looks whole"
+"$PERDURE" overview --weeks 1 | grep -q 'long.lua .* after 20' || fail "the study ends where the agenda does: $("$PERDURE" overview --weeks 1)"
+"$PERDURE" overview | grep -q 'no engine is at work: nothing goes on until' || fail "open runs, and nobody who does them"
+"$PERDURE" --json overview --weeks 1 | grep -q '"expected_after_at": "20' || fail "expected_after_at"
+[ -z "$("$PERDURE" agenda --weeks 200 2>&1 >/dev/null)" ] || fail "goes on after 200 weeks"
+
 # A file for calendar programs; when nothing is due any more, it keeps no appointment of before.
 expect 0 '' "$PERDURE" agenda --ics plan.ics
 grep -q '^BEGIN:VEVENT' plan.ics || fail "no appointment in the file"

@@ -70,6 +70,8 @@ reply "Put $second" yes
 
 # Wrong units and values are refused, and the question stays.
 reply "$first in slot 1 of the charger: charge" "2 km" 1 'such as'
+reply "$first in slot 1 of the charger: charge" "3200 mah" 1 'did you mean "mAh"?'
+reply "$first in slot 1 of the charger: charge" "3200 mAh, 16:02" 1 'a time is typed with its units, such as 4 h 2 min'
 reply "$first in slot 1 of the charger: charge" "1.4 V" 1 'the charge is missing'
 reply "$first in slot 1 of the charger: charge" "9000 mAh" 1 'not plausible'
 reply "$first in slot 1 of the charger: charge" "3200 mAh, 16 h"
@@ -177,7 +179,8 @@ L
 # ahead NAME SCRIPT BENCH [OPTION]
 ahead() {
     make "ahead-$1"
-    "$PERDURE" stop 1 >/dev/null
+    "$PERDURE" stop 1 --why "the shelf fell down" >/dev/null
+    expect 0 'stopped: by a person: the shelf fell down' "$PERDURE" runs 1
     "$PERDURE" start "$2" --cells T-01,T-02 >/dev/null
     # shellcheck disable=SC2086
     "$PERDURE" engine --bench "$3" --until-idle ${4-} >ahead.txt 2>&1 || fail "$(cat ahead.txt)"
