@@ -62,8 +62,7 @@ static void take_check(struct shelf *shelf, const struct history *history,
     group->some_temperatures = group->some_temperatures || isnan(check->temperature);
 }
 
-/* --- arms
- * ------------------------------------------------------------------------------------- */
+/* --- arms ------------------------------------------------------------------------------------ */
 
 static void free_group(struct shelf_group *group)
 {
