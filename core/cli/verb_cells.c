@@ -1,8 +1,10 @@
 /* perdure cells: lists cells; for one, its history. */
 #include <inttypes.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "base/quantity.h"
+#include "base/text.h"
 #include "cli/cli.h"
 #include "logbook/cells.h"
 #include "logbook/facts.h"
@@ -33,9 +35,36 @@ static const struct column history[] = {
 };
 
 static const struct column places[] = {
-    {"at", "since", 't'}, {"run", "study", 'r'}, {"kind", "put", 'l'},
-    {"arm", "arm", 'l'},  {NULL, NULL, 0},
+    {"at", "since", 't'},
+    {"run", "study", 'r'},
+    {"kind", "put", 'l'},
+    {"arm", "arm", 'l'},
+    {"how", "as the study says", 'l'},
+    {NULL, NULL, 0},
 };
+
+/* "charge 100 %, temperature 20 degC"; of one withdrawn the reason alone. In the order of names. */
+static void say_how(json_t *row)
+{
+    struct text how = TEXT_EMPTY;
+    json_t *detail = json_object_get(row, "detail"), *value;
+    const char *key;
+    json_object_foreach(detail, key, value)
+    {
+        text_add(&how, how.length ? ", " : "");
+        for (const char *at = key; strcmp(key, "reason") != 0 && *at; at++)
+            text_addf(&how, "%c%s", *at == '_' ? ' ' : *at, at[1] ? "" : " ");
+        if (json_is_string(value))
+            text_add(&how, json_string_value(value));
+        else if (json_is_number(value))
+            text_addf(&how, "%.12g", json_number_value(value));
+        else
+            text_add(&how, json_is_true(value) ? "yes" : json_is_false(value) ? "no" : "...");
+    }
+    if (how.length)
+        json_object_set_new(row, "how", json_string(how.bytes));
+    text_free(&how);
+}
 
 /* What the cell is, and where studies have put it; for people, above its history. */
 static int show_cell(const struct arguments *arguments, struct logbook *logbook,
@@ -52,6 +81,12 @@ static int show_cell(const struct arguments *arguments, struct logbook *logbook,
     if (cell->busy_run)
         printf("; in run %" PRId64, cell->busy_run);
     puts("\n");
+    size_t i;
+    json_t *row;
+    json_array_foreach(rows, i, row)
+    {
+        say_how(row);
+    }
     if (json_array_size(rows)) {
         print_rows_in(arguments, rows, places, logbook_zone(logbook));
         puts("");

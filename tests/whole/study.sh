@@ -56,6 +56,9 @@ expect 0 '' "$PERDURE" engine --bench bench.lua --until-idle
     fail "checks in time: $(ask_logbook "SELECT text FROM event WHERE level = 'note'")"
 [ "$(ask_logbook "SELECT group_concat(DISTINCT kind) FROM (SELECT kind FROM placement ORDER BY kind)")" = "arm,service,shelf,withdrawn" ] ||
     fail "placements"
+stored=$(ask_logbook "SELECT min(cell.label) FROM placement JOIN cell ON cell.id = cell WHERE kind = 'shelf'")
+expect 0 '' "$PERDURE" cells "$stored"
+grep -q ' shelf *temperature 30 degC$' out.txt || fail "cells does not say how $stored is stored: $(cat out.txt)"
 expect 0 'nothing is due' "$PERDURE" agenda
 expect 0 'mine.lua, a study: done' "$PERDURE" runs 1 # with the runs that it started
 [ "$(grep -c ' drain ' out.txt)" = 6 ] || fail "the runs of the study: $(cat out.txt)"
@@ -132,6 +135,10 @@ said 'performed 3'
 said 'after 2 2'
 [ "$(ask_logbook "SELECT json_extract(detail, '$.reason') LIKE '%contact is bad%' FROM placement WHERE kind = 'withdrawn' ORDER BY id DESC LIMIT 1")" = 1 ] ||
     fail "the reason: $(ask_logbook "SELECT detail FROM placement")"
+expect 0 '' "$PERDURE" cells T-02
+grep -q 'withdrawn .*fails:1: the contact is bad' out.txt || fail "cells does not say why: $(cat out.txt)"
+expect 0 '' "$PERDURE" cells T-03
+grep -q 'withdrawn *leaked$' out.txt || fail "cells does not say why: $(cat out.txt)"
 
 # 3. The same study, cut at random points: the same draws, the same checks.
 new_logbook cut
