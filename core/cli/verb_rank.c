@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/rows.h"
 #include "base/text.h"
 #include "cli/cli.h"
 #include "verdict/channels.h"
@@ -65,6 +66,18 @@ static void print_table(const struct arguments *arguments, const struct standing
     print_rows(arguments, rows, columns);
 }
 
+/* For people, to the place that means something: 4,000 draws know a chance to about one in a
+ * hundred. As JSON the numbers are as they are. */
+static json_t *rounded(json_t *row)
+{
+    char text[40];
+    snprintf(text, sizeof text, "%.2f", row_number(row, "mean_finish"));
+    json_object_set_new(row, "mean_finish", json_string(text));
+    if (isfinite(row_number(row, "first")))
+        json_object_set_new(row, "first", json_integer(lround(row_number(row, "first"))));
+    return row;
+}
+
 /* What may be said, in words. */
 static void print_words(const struct standing *r)
 {
@@ -115,8 +128,10 @@ static int run(const struct arguments *arguments, struct error *error)
         !(argument(arguments, "correct") && history_correct(&history, &said, error)) &&
         !(arm && history_keep_arm(&history, arm, error)) &&
         !standing_of(&history, NULL, argument(arguments, "by"), logbook_seed(logbook), &r, error)) {
-        for (size_t i = 0; i < r->comparison.models; i++)
-            json_array_append_new(rows, row_of(r, r->order[i]));
+        for (size_t i = 0; i < r->comparison.models; i++) {
+            json_t *row = row_of(r, r->order[i]);
+            json_array_append_new(rows, arguments->json ? row : rounded(row));
+        }
         print_table(arguments, r, rows);
         if (!arguments->json)
             print_words(r);
