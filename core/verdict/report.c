@@ -102,14 +102,16 @@ struct gave {
     double sum; /* Ah */
     size_t count;
     double cycles_least, cycles_most; /* when it was measured */
+    bool elsewhere;                   /* some of them were made outside the bench */
 };
 
-static void gave(struct gave *out, const struct check *check)
+static void gave(struct gave *out, const struct subject *cell, const struct check *check)
 {
     if (!check || !isfinite(check->value))
         return;
     out->cycles_least = out->count ? fmin(out->cycles_least, check->cycles) : check->cycles;
     out->cycles_most = out->count ? fmax(out->cycles_most, check->cycles) : check->cycles;
+    out->elsewhere = out->elsewhere || cell->elsewhere;
     out->sum += check->value;
     out->count++;
 }
@@ -132,8 +134,8 @@ static void say_capacity(struct report *report, const struct evidence_model *mod
         const struct subject *cell = &history->subjects[i];
         if (cell->aside || strcmp(history->models[cell->model].name, model->name) != 0)
             continue;
-        gave(&fresh, history_first(cell, "capacity"));
-        gave(&worn, history_worn(cell, "capacity", NULL));
+        gave(&fresh, cell, history_first(cell, "capacity"));
+        gave(&worn, cell, history_worn(cell, "capacity", NULL));
     }
     if (!fresh.count)
         return;
@@ -144,7 +146,8 @@ static void say_capacity(struct report *report, const struct evidence_model *mod
         text_add(&said, "; after ");
         if (round(worn.cycles_least) < round(worn.cycles_most))
             text_addf(&said, "%.0f to ", worn.cycles_least);
-        text_addf(&said, "%.0f cycles ", worn.cycles_most);
+        text_addf(&said, "%.0f cycles%s ", worn.cycles_most,
+                  worn.elsewhere ? ", in part as a study asserts," : "");
         say_gave(&said, &worn, model->rated);
     }
     text_add(&said, ".");

@@ -58,8 +58,9 @@ close='After [0-9]+ cycles, as the study asserts, Kestrel keeps [0-9]+ % of its 
 is "two that lie in one another" "$(title fade)" "$close"
 grep -q 'made elsewhere are as the study says' fade.svg || fail "the chart does not say whose cycles these are"
 "$PERDURE" report -o close.html >/dev/null || fail "report"
-xmllint --html --xpath "string(//*[@id='summary'])" close.html 2>/dev/null | tr -s '\302\240\n' ' ' | grep -qE "$close" ||
-    fail "the summary of the report says another thing than the chart"
+xmllint --html --xpath "string(//*[@id='summary'])" close.html 2>/dev/null | tr -s '\302\240\n' ' ' >summary.txt
+grep -qE "$close" summary.txt || fail "the summary of the report says another thing than the chart"
+grep -qE 'after .*cycles, in part as a study asserts, 2 cells gave' summary.txt || fail "the summary counts cycles as drawn here: $(cat summary.txt)"
 wear Linnet L drawn.lua 0.004 0.02
 is "some counted" "$(title fade)" 'After [0-9]+ cycles, in part as a study asserts, .*'
 
