@@ -82,8 +82,9 @@ local function take(left, count, what)
   for _, model in ipairs(names) do
     local have = #of[model]
     if have < count then
-      fail(what .. ": " .. count .. " cells of " .. model .. " are wanted, and " .. have .. (have == 1 and " is" or " are")
-        .. " left", "enrol more, or ask for fewer")
+      local are = have == 1 and " is" or " are"
+      fail(what .. ": " .. count .. " cells of " .. model .. " are wanted, and " .. have .. are .. " left",
+        "enrol more, or ask for fewer")
     end
     local list = shuffled(of[model])
     for i = 1, count do
