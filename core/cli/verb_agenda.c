@@ -71,7 +71,7 @@ static void failed(void *context, int64_t run, const struct error *error)
     foresee_failure(run, &told);
 }
 
-/* Which studies go on after what was looked at: an agenda that says nothing of them looks whole. */
+/* Studies that go on after what was looked at: an agenda that says nothing of them looks whole. */
 static void beyond(void *context, int64_t run)
 {
     json_array_append_new(context, json_integer(run));
@@ -79,15 +79,15 @@ static void beyond(void *context, int64_t run)
 
 static void say_beyond(const json_t *later, int weeks)
 {
-    size_t i;
-    json_t *run;
-    json_array_foreach(later, i, run)
-    {
-        fprintf(stderr,
-                "study %" JSON_INTEGER_FORMAT
-                " goes on after the last of these %d weeks: --weeks N looks further\n",
-                json_integer_value(run), weeks);
-    }
+    size_t count = json_array_size(later);
+    if (count == 1)
+        fprintf(stderr, "study %" JSON_INTEGER_FORMAT " goes on",
+                json_integer_value(json_array_get(later, 0)));
+    else if (count)
+        fprintf(stderr, "%zu studies go on", count);
+    if (count)
+        fprintf(stderr, " after the %d week%s looked at: --weeks N looks further\n", weeks,
+                weeks == 1 ? "" : "s");
 }
 
 static int run(const struct arguments *arguments, struct error *error)

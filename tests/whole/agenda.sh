@@ -54,10 +54,13 @@ cmp -s out.txt two.txt || fail "not planned with the two channels of the last en
 # A study that goes on after all that is looked at is not said to end there.
 echo 'return study { title = "Long", run = function(s) wait("P20D"); s:perform("nap", s.cells) end }' >long.lua
 "$PERDURE" start long.lua --cells T-04 >/dev/null
-"$PERDURE" agenda --weeks 1 2>&1 >/dev/null | grep -q 'goes on after the last of these 1 weeks: --weeks N' || fail "the agenda looks whole"
+"$PERDURE" agenda --weeks 1 2>&1 >/dev/null | grep -q 'goes on after the 1 week looked at: --weeks N' || fail "the agenda looks whole"
 "$PERDURE" overview --weeks 1 | grep -q 'long.lua .* after 20' || fail "the study ends where the agenda does: $("$PERDURE" overview --weeks 1)"
 "$PERDURE" overview | grep -q 'no engine is at work: nothing goes on until' || fail "open runs, and nobody who does them"
 "$PERDURE" --json overview --weeks 1 | grep -q '"expected_after_at": "20' || fail "expected_after_at"
+"$PERDURE" start long.lua --cells T-03 --also >/dev/null
+[ "$("$PERDURE" agenda --weeks 1 2>&1 >/dev/null)" = "2 studies go on after the 1 week looked at: --weeks N looks further" ] ||
+    fail "not one line for both: $("$PERDURE" agenda --weeks 1 2>&1 >/dev/null)"
 [ -z "$("$PERDURE" agenda --weeks 200 2>&1 >/dev/null)" ] || fail "goes on after 200 weeks"
 
 # A file for calendar programs; when nothing is due any more, it keeps no appointment of before.
