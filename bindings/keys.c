@@ -91,20 +91,17 @@ int word_limits(lua_State *L)
     return 1;
 }
 
-/* As an import does: beyond them it is a unit that is wrong, 1800 for 1800 mV. An instrument may
- * well have wider limits of its own. */
-#define CELL_VOLTAGE_MOST 100.0
-#define CELL_CURRENT_MOST 1000.0
-
+/* Beyond what is possible it is a unit that is wrong, 1800 for 1800 mV. An instrument may well have
+ * wider limits of its own. */
 static void check_plausible(lua_State *L, const struct limits *limits)
 {
     const double volts[] = {limits->voltage_least, limits->voltage_most};
     const double amperes[] = {limits->charge_current_most, limits->discharge_current_most};
     for (size_t i = 0; i < 2; i++) {
-        if (isfinite(volts[i]) && fabs(volts[i]) > CELL_VOLTAGE_MOST)
+        if (isfinite(volts[i]) && fabs(volts[i]) > VOLTAGE_POSSIBLE)
             guest_fail(L, "write it with its unit, such as \"1.8 V\": a plain number is in volts",
                        "limits: %.6g V is no limit of a cell", volts[i]);
-        if (isfinite(amperes[i]) && fabs(amperes[i]) > CELL_CURRENT_MOST)
+        if (isfinite(amperes[i]) && fabs(amperes[i]) > CURRENT_POSSIBLE)
             guest_fail(L, "write it with its unit, such as \"2 A\": a plain number is in amperes",
                        "limits: %.6g A is no limit of a cell", amperes[i]);
     }

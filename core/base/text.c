@@ -208,6 +208,15 @@ void text_add_json_string(struct text *text, const char *string, size_t length)
     text_add(text, "\"");
 }
 
+bool string_has_word(const char *words, const char *word)
+{
+    size_t length = strlen(word);
+    for (const char *at = words; (at = strstr(at, word)) != NULL; at += length)
+        if ((at == words || at[-1] == ' ') && (at[length] == ' ' || !at[length]))
+            return true;
+    return false;
+}
+
 char *string_quote(const char *string, char *buffer, size_t size)
 {
     size_t length = string != NULL ? strlen(string) : 0;

@@ -3,6 +3,7 @@
 #define PERDURE_BASE_TEXT_H
 
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -57,6 +58,9 @@ void string_fit(char *to, size_t size, const char *from);
 
 /* "string" in double quotes for a message, cut short with dots where it is long; returns buffer. */
 char *string_quote(const char *string, char *buffer, size_t size);
+
+/* Whether `words`, which have a space between, have this one among them. */
+bool string_has_word(const char *words, const char *word);
 
 #define SHA256_HEX 65
 /* SHA-256 (FIPS 180-4) as 64 lower-case hex digits and a NUL. */

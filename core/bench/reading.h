@@ -20,6 +20,10 @@ struct reading {
 #define RESISTANCE_LEAST 1e-4
 #define RESISTANCE_MOST  10.0
 
+/* V and A, as magnitudes, of a cell: beyond them a unit or a reading is wrong. */
+#define VOLTAGE_POSSIBLE 100.0
+#define CURRENT_POSSIBLE 1000.0
+
 enum drive_mode { DRIVE_OFF, DRIVE_CURRENT, DRIVE_POWER, DRIVE_RESISTANCE };
 
 struct drive {

@@ -7,14 +7,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "bench/reading.h"
 #include "cli/import_fields.h"
 
-#define FILE_MOST    ((size_t)1 << 30)
-#define FIELDS_MOST  256
-#define LINE_MOST    65536
-#define VOLTAGE_MOST 100.0                /* V, as the guards have it (core/step/guard.c) */
-#define CURRENT_MOST 1000.0               /* A */
-#define YEARS_MOST   (50 * 366 * 86400.0) /* s that a record may span */
+#define FILE_MOST   ((size_t)1 << 30)
+#define FIELDS_MOST 256
+#define LINE_MOST   65536
+#define YEARS_MOST  (50 * 366 * 86400.0) /* s that a record may span */
 
 /* The columns that are looked at, as places in a row. */
 enum role { TIME, VOLTAGE, CURRENT, TEMPERATURE, CHARGE, STEP, ROLES };
@@ -149,8 +148,8 @@ static bool row_of(struct reader *r, struct import_row *row, char *why, size_t s
     *row =
         (struct import_row){.line = r->line, .millidegree = IMPORT_NO_TEMPERATURE, .charge = NAN};
     if (!time_of(r, r->field[r->place[TIME]], &row->at_us, why, size) ||
-        !scaled_of(r, VOLTAGE, VOLTAGE_MOST, &voltage, why, size) ||
-        !scaled_of(r, CURRENT, CURRENT_MOST, &current, why, size))
+        !scaled_of(r, VOLTAGE, VOLTAGE_POSSIBLE, &voltage, why, size) ||
+        !scaled_of(r, CURRENT, CURRENT_POSSIBLE, &current, why, size))
         return false;
     row->microvolt = llround(voltage * 1e6);
     row->microampere = llround(sign * current * 1e6);

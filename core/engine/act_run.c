@@ -51,9 +51,8 @@ static int resume_run(struct act *a, const struct run_record *record, struct err
 const char *stop_reason(const struct act *a, char buffer[STOP_REASON_SIZE])
 {
     const char *said = json_string_value(json_object_get(a->request, "why"));
-    string_copy(buffer, STOP_REASON_SIZE, "by a person");
-    if (said && said[0])
-        snprintf(buffer, STOP_REASON_SIZE, "by a person: %.*s", STOP_SAID_MOST, said);
+    bool some = said && said[0];
+    snprintf(buffer, STOP_REASON_SIZE, "by a person%s%s", some ? ": " : "", some ? said : "");
     return buffer;
 }
 

@@ -13,9 +13,6 @@
 #define ROOM_CURRENT_LEAST 0.020 /* ...and this, A */
 #define ODD_READINGS       3     /* in a row, until a current that was not asked for trips */
 
-#define VOLTAGE_POSSIBLE 100.0
-#define CURRENT_POSSIBLE 1000.0
-
 const char *step_guard_name(enum step_guard guard)
 {
     static const char *const names[] = {

@@ -86,16 +86,6 @@ static const char *protocol(struct history *history, const char *script)
     return kept(history, name);
 }
 
-/* `flags` is words with a space between. */
-static bool has_flag(const char *flags, const char *flag)
-{
-    size_t length = strlen(flag);
-    for (const char *at = flags; (at = strstr(at, flag)) != NULL; at += length)
-        if ((at == flags || at[-1] == ' ') && (at[length] == ' ' || !at[length]))
-            return true;
-    return false;
-}
-
 /* Protocols may declare mAh or mohm: what is compared is in one unit of its dimension. */
 static double one_unit(const char *unit, const char **same)
 {
@@ -114,7 +104,7 @@ static void take_check(struct history *history, struct subject *subject,
 {
     const char *unit;
     double ratio = one_unit(row->unit, &unit);
-    if (has_flag(row->flags, "void")) {
+    if (string_has_word(row->flags, "void")) {
         history->left_out++;
         return;
     }
@@ -123,7 +113,7 @@ static void take_check(struct history *history, struct subject *subject,
                           .script = protocol(history, row->script),
                           .channel = kept(history, row->channel),
                           .run = row->run,
-                          .gap = has_flag(row->flags, "gap"),
+                          .gap = string_has_word(row->flags, "gap"),
                           .value = ratio * row->value,
                           .uncertainty = ratio * row->uncertainty,
                           .correction_freedom = INFINITY,

@@ -7,6 +7,7 @@
 
 #include "analysis/uncertainty.h"
 #include "base/rows.h"
+#include "base/text.h"
 #include "report/rounded.h"
 
 const char measured_note[] =
@@ -69,7 +70,7 @@ const char corrected_note[] =
 
 int measured_corrected(const json_t *row)
 {
-    return strstr(row_text(row, "flags"), "corrected") != NULL;
+    return string_has_word(row_text(row, "flags"), "corrected");
 }
 
 int measured_any_corrected(const json_t *rows)

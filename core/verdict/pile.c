@@ -60,18 +60,14 @@ static const struct check *last_in(const struct subject *subject, const char *na
 /* In the unit of the pile: percentages, or as it was measured. */
 static struct taken value_in(const struct pile *pile, const struct subject *subject)
 {
-    struct taken taken;
-    if (pile->kind) {
-        taken = criterion_take(pile->history, subject, pile->kind, pile->age);
-        if (isfinite(taken.value) && strcmp(pile->unit, "Ah") == 0 &&
-            strcmp(pile->kind->unit, "%") == 0) {
-            taken.value = taken.check->value;
-            taken.correction = taken.check->correction;
-        }
-        return taken;
-    }
-    taken = (struct taken){.value = NAN, .check = last_in(subject, pile->result, pile->unit)};
-    if (taken.check) {
+    struct taken taken =
+        pile->kind
+            ? criterion_take(pile->history, subject, pile->kind, pile->age)
+            : (struct taken){.value = NAN, .check = last_in(subject, pile->result, pile->unit)};
+    bool as_measured = pile->kind ? isfinite(taken.value) && strcmp(pile->unit, "Ah") == 0 &&
+                                        strcmp(pile->kind->unit, "%") == 0
+                                  : taken.check != NULL;
+    if (as_measured) {
         taken.value = taken.check->value;
         taken.correction = taken.check->correction;
     }

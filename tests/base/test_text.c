@@ -243,6 +243,16 @@ static void quotes_for_messages(void **state)
     assert_string_equal(string_quote("500 mA", buffer, 3), "50");
 }
 
+static void finds_whole_words(void **state)
+{
+    (void)state;
+    assert_true(string_has_word("gap", "gap"));
+    assert_true(string_has_word("gap corrected void", "corrected"));
+    assert_true(string_has_word("gaps gap", "gap"));
+    assert_false(string_has_word("gaps agap", "gap"));
+    assert_false(string_has_word("", "gap"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -257,6 +267,7 @@ int main(void)
         cmocka_unit_test(mends_bytes_that_are_no_utf8),
         cmocka_unit_test(copies_cut_between_characters),
         cmocka_unit_test(quotes_for_messages),
+        cmocka_unit_test(finds_whole_words),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -60,20 +60,26 @@ static void expect_stopped(struct rig *rig)
     json_decref(found.findings);
 }
 
-/* Paused, killed, and stopped before anybody took its step up again. */
+/* Paused in its step, then killed; taken up by an engine that leaves it parked. */
+static void begin_parked(struct rig *rig)
+{
+    rig_open(rig, 1);
+    rig_queue(rig, "c", "A");
+    rig_engine(rig);
+    rig_until(rig, 100);
+    rig_act_on(rig, "pause", 1, 0);
+    assert_true(engine_commit(rig->engine));
+    rig_kill(rig);
+    rig_engine(rig);
+    rig_until(rig, 110);
+}
+
+/* Stopped before anybody took its step up again. */
 static void stopped_while_parked_its_step_ends(void **state)
 {
     (void)state;
     struct rig rig;
-    rig_open(&rig, 1);
-    rig_queue(&rig, "c", "A");
-    rig_engine(&rig);
-    rig_until(&rig, 100);
-    rig_act_on(&rig, "pause", 1, 0);
-    assert_true(engine_commit(rig.engine));
-    rig_kill(&rig);
-    rig_engine(&rig);
-    rig_until(&rig, 110);
+    begin_parked(&rig);
     rig_act_on(&rig, "stop", 1, 0);
     assert_true(engine_commit(rig.engine));
     rig_state(&rig, 1, RUN_STOPPED);
@@ -86,15 +92,7 @@ static void parked_its_channel_is_heard(void **state)
 {
     (void)state;
     struct rig rig;
-    rig_open(&rig, 1);
-    rig_queue(&rig, "c", "A");
-    rig_engine(&rig);
-    rig_until(&rig, 100);
-    rig_act_on(&rig, "pause", 1, 0);
-    assert_true(engine_commit(rig.engine));
-    rig_kill(&rig);
-    rig_engine(&rig);
-    rig_until(&rig, 110);
+    begin_parked(&rig);
     struct channel *channel = rig.bench.channels[0];
     assert_non_null(channel->warn);
     channel->warn(channel->owner, "its relay was opened");
