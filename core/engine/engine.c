@@ -97,7 +97,6 @@ static void remove_over(struct engine *engine)
             continue;
         }
         *place = run->next;
-        engine->until_run_over |= engine->options.until_run == run->record.id;
         run_free(run);
     }
     for (struct live_run *run = engine->runs; run; run = run->next)
@@ -221,7 +220,7 @@ static int meet_trouble(struct engine *engine, struct error *error)
     logbook_rollback(engine->options.logbook);
     engine->in_transaction = false;
     engine->unsaved_since = 0;
-    engine->energising = engine->until_run_over = false;
+    engine->energising = false;
     drop_all(engine);
     notify_drop(engine);
     struct error trouble = engine->trouble;
@@ -353,6 +352,14 @@ static bool commit_is_due(const struct engine *engine)
     return engine->unsaved_since ? is_quiet(engine) : now - engine->last_commit >= every;
 }
 
+/* Asked of the runs at work and not kept: its end may come on record while the engine is held, or
+ * just before it is. While held, no run is in memory, over or not. */
+static bool until_run_is_over(struct engine *engine)
+{
+    int64_t id = engine->options.until_run;
+    return id && !engine->held && !engine->trouble.code && !engine_find(engine, id);
+}
+
 int engine_pass(struct engine *engine, struct error *error)
 {
     const bool simulation = engine->options.clock->face == CLOCK_VIRTUAL;
@@ -370,7 +377,7 @@ int engine_pass(struct engine *engine, struct error *error)
         remove_over(engine);
     if ((!simulation || engine->stopping) && commit_is_due(engine))
         engine_commit(engine);
-    if (engine->until_run_over && engine_commit(engine))
+    if (until_run_is_over(engine) && engine_commit(engine))
         engine_stop(engine, "its run is over");
     if (engine->trouble.code)
         return meet_trouble(engine, error);

@@ -22,7 +22,6 @@ struct engine {
     bool queue_changed;       /* a run came or a channel became free */
     struct absences absences; /* absent.c */
     bool some_over;           /* some run is OVER and still linked */
-    bool until_run_over;      /* what options.until_run waits for has come, but is not committed */
     bool in_transaction;
     int64_t last_commit;   /* real us */
     int64_t unsaved_since; /* real us, of the first that no commit holds; 0: there is none */

@@ -143,6 +143,38 @@ static void test_start_while_held(const char *folder)
 
 /* --- the engine is to end when one run is over ------------------------------------------------ */
 
+static void stops_the_run(struct held *held)
+{
+    struct error error;
+    json_t *reply = NULL;
+    json_t *request = json_pack("{s:s, s:i}", "act", "stop", "run", 2);
+    disk_mend();
+    check(!act(held->bench.logbook, held->bench.engine, lua_script_ops(),
+               clock_utc(&held->bench.clock), request, &reply, &error),
+          "%s", error.why);
+    json_decref(request);
+    json_decref(reply);
+}
+
+/* Nobody in memory sees it come to its end. */
+static void test_until_stopped_run(const char *folder)
+{
+    static const enum day_pace paces[] = {PACE_SCALED, PACE_VIRTUAL};
+    for (int i = 0; i < 2; i++) {
+        struct held held;
+        begin(&held, folder, paces[i]);
+        held.work.until_run = 2;
+        held.meanwhile = stops_the_run;
+        fill(9);
+        work(&held);
+        check(held.held == 1 && held.let_go == 1, "held %d times, let go %d times", held.held,
+              held.let_go);
+        check(number(&held, "SELECT state = 'stopped' FROM run WHERE id = 2") == 1,
+              "run 2 is not stopped");
+        must_be_sound(&held, false);
+    }
+}
+
 /* Over in memory is not over: the disk may fill up at that very commit. */
 static void test_until_run(const char *folder)
 {
@@ -194,6 +226,7 @@ int main(int count, char **values)
     alarm(300); /* one that never ends is a failure too */
     disk_register();
     test_start_while_held(folder);
+    test_until_stopped_run(folder);
     test_until_run(folder);
     test_gap_on_record(folder);
     printf("%d failures\n", failures_found);
