@@ -86,7 +86,7 @@ static void open_by_hand(struct rig *rig, int slots)
 {
     rig_open(rig, 0);
     for (int i = 1; i <= slots; i++) {
-        char name[8];
+        char name[16];
         snprintf(name, sizeof name, "H%d", i);
         bench_add(&rig->bench, by_hand_channel(name, NULL), &rig->error);
     }
