@@ -29,10 +29,8 @@ static json_t *row_of(const struct standing *r, size_t m)
     }
     for (size_t c = 0; c < comparison->criteria; c++) {
         const struct summary *s = &r->summary[m * comparison->criteria + c];
-        json_t *facts =
-            json_pack("{s:f, s:i, s:s, s:s, s:f, s:s}", "mean", s->mean, "cells", (int)s->count,
-                      "unit", comparison->unit[c], "letters", r->letters[c][m], "weight",
-                      comparison->criterion[c].weight, "takes", comparison->takes[c].bytes);
+        json_t *facts = json_pack("{s:f, s:i, s:s, s:s}", "mean", s->mean, "cells", (int)s->count,
+                                  "unit", comparison->unit[c], "letters", r->letters[c][m]);
         if (isfinite(s->high)) {
             json_object_set_new(facts, "low", json_real(s->low));
             json_object_set_new(facts, "high", json_real(s->high));
@@ -47,6 +45,40 @@ static json_t *row_of(const struct standing *r, size_t m)
     if (isfinite(comparison->price[m])) /* not "price": a criterion has that name */
         json_object_set_new(row, "price_of_cell", json_real(comparison->price[m]));
     return row;
+}
+
+static json_t *criteria_of(const struct comparison *comparison)
+{
+    json_t *criteria = json_array();
+    for (size_t c = 0; c < comparison->criteria; c++)
+        json_array_append_new(criteria,
+                              json_pack("{s:s, s:f, s:s, s:s}", "name", comparison->name[c],
+                                        "weight", comparison->criterion[c].weight, "better",
+                                        comparison->criterion[c].higher_is_better ? "more" : "less",
+                                        "takes", comparison->takes[c].bytes));
+    return criteria;
+}
+
+/* All that print_words says, as facts. `rows` is taken over; `correction` is what was taken off. */
+static json_t *document_of(const struct standing *r, json_t *rows, const struct text *correction)
+{
+    const struct comparison *comparison = &r->comparison;
+    json_t *whole = json_pack("{s:o, s:o, s:b}", "models", rows, "criteria",
+                              criteria_of(comparison), "settled", standing_settled(r));
+    if (r->agree == ANALYSIS_OK && comparison->criteria > 1)
+        json_object_set_new(whole, "agreement",
+                            json_pack("{s:f, s:f, s:f, s:f}", "w", r->agreement.w, "chi2",
+                                      r->agreement.chi2, "freedom", r->agreement.freedom, "p",
+                                      r->agreement.p));
+    if (r->sure == ANALYSIS_OK)
+        json_object_set_new(whole, "draws", json_integer(STANDING_DRAWS));
+    else
+        json_object_set_new(whole, "not_sure_because", json_string(analysis_status_text(r->sure)));
+    if (comparison->left_out.length)
+        json_object_set_new(whole, "left_out", json_string(comparison->left_out.bytes));
+    if (correction->length)
+        json_object_set_new(whole, "correction", json_string(correction->bytes));
+    return whole;
 }
 
 static void print_table(const struct arguments *arguments, const struct standing *r, json_t *rows)
@@ -109,8 +141,7 @@ static void print_words(const struct standing *r)
                r->agreement.w, r->agreement.p,
                r->agreement.p < 0.05 || r->agreement.w <= 0.4 ? "" : ", which may be chance");
     size_t first = r->order[0], second = comparison->models > 1 ? r->order[1] : first;
-    if (r->sure == ANALYSIS_OK && comparison->models > 1 &&
-        r->range[first].high >= r->range[second].low)
+    if (r->sure == ANALYSIS_OK && comparison->models > 1 && !standing_settled(r))
         printf("Who comes first is not settled: %s and %s cannot be told apart by these cells.\n",
                comparison->model[first], comparison->model[second]);
 }
@@ -132,11 +163,16 @@ static int run(const struct arguments *arguments, struct error *error)
             json_t *row = row_of(r, r->order[i]);
             json_array_append_new(rows, arguments->json ? row : rounded(row));
         }
-        print_table(arguments, r, rows);
-        if (!arguments->json)
+        if (arguments->json) {
+            rows = document_of(r, rows, &said);
+            print_json(rows);
+        } else {
+            print_table(arguments, r, rows);
             print_words(r);
-        if (!arguments->json && said.length)
-            printf("%s The intervals and letters are of the scatter between cells.\n", said.bytes);
+            if (said.length)
+                printf("%s The intervals and letters are of the scatter between cells.\n",
+                       said.bytes);
+        }
     }
     text_free(&said);
     standing_free(r);

@@ -69,6 +69,9 @@ ask_logbook "INSERT INTO result (run, segment, n, cell, name, value, unit, how, 
     SELECT run.id, 0, 99, cell.id, 'resistance', CASE substr(label, 1, 1) WHEN 'A' THEN 0.03 WHEN 'B' THEN 0.02 ELSE 0.01 END
         + 0.0001 * substr(label, 3), 'ohm', 'imported', run.ended_at FROM run JOIN cell ON cell.id = run.cell"
 expect 0 "hardly agree with one another (Kendall's W 0.11" "$PERDURE" rank --by capacity,price,resistance
+"$PERDURE" rank --by capacity,price,resistance --json >rank.json
+near "the same as JSON" "$(ask rank.json '$.agreement.w')" 0.111111111 1e-6
+[ "$(ask rank.json '$.criteria[1].better')" = less ] || fail "less of a price is better: $(cat rank.json)"
 
 # 2. Two cells of a model read alike: how its cells scatter is not known, and no place is 100 % sure.
 new alike
@@ -111,7 +114,7 @@ near "mean of 1950 mAh and 1.9 Ah" "$(of capacity Ah mean)" 1.925 1e-9
 near "mean of them in percent" "$(of capacity % mean)" 96.25 1e-9
 [ "$(of other V cells)" = 1 ] && [ "$(of other s cells)" = 1 ] || fail "two things of one name are one: $(cat table.json)"
 "$PERDURE" rank --by resistance --json >rank.json
-near "the same in the ranking" "$(ask rank.json '$[0].by_resistance.mean')" 0.0275 1e-9
+near "the same in the ranking" "$(ask rank.json '$.models[0].by_resistance.mean')" 0.0275 1e-9
 
 # 4. One file, a whole story: 1.9 Ah fresh, a charge, 42 days, 1.767 Ah left, a charge, 1.88 Ah recovered. Each result
 # is of the moment of its own step: 93 % was left after 42 days, 0.1667 % lost a day; the fresh check saw 0.95 cycles.

@@ -51,7 +51,7 @@ expect 0 'Heron 2000' "$PERDURE" rank
 ! grep -q Tern out.txt || fail "a model of references alone is ranked: $(cat out.txt)"
 "$PERDURE" --json rank >rank.json
 [ "$(ask_logbook "SELECT avg(percent_of_rating) FROM results WHERE name = 'capacity' AND cell LIKE 'HER-%'" | cut -c1-6)" = \
-    "$(ask_logbook "SELECT json_extract(row.value, '\$.by_capacity.mean') FROM json_each(readfile('rank.json')) AS row
+    "$(ask_logbook "SELECT json_extract(row.value, '\$.by_capacity.mean') FROM json_each(readfile('rank.json'), '\$.models') AS row
         WHERE json_extract(row.value, '\$.model') = 'Heron 2000'" | cut -c1-6)" ] || fail "a reference is in the mean: $(cat rank.json)"
 expect 0 '' "$PERDURE" plot discharge -o discharge.svg
 ! grep -q 'Tern' discharge.svg || fail "a model of references is drawn"

@@ -158,7 +158,7 @@ expect 0 "" "$PERDURE" start worn.lua --cells T-01,T-02,T-03,T-04,H-01,H-02,H-03
 expect 0 "" "$PERDURE" engine --bench eight.lua --clock virtual --until-idle
 "$PERDURE" --json rank --by resistance_ac,resistance_ac_worn,resistance >rank.json
 ranked() {
-    sqlite3 :memory: "SELECT json_extract(value, '\$.by_$1.$2') FROM json_each(readfile('rank.json')) WHERE json_extract(value, '\$.model') = 'Heron 1900'"
+    sqlite3 :memory: "SELECT json_extract(value, '\$.by_$1.$2') FROM json_each(readfile('rank.json'), '\$.models') WHERE json_extract(value, '\$.model') = 'Heron 1900'"
 }
 mean() {
     ask_logbook "SELECT avg(value) FROM (SELECT cell, value, row_number() OVER (PARTITION BY cell ORDER BY run ${2:-}) AS i

@@ -181,19 +181,19 @@ expect 0 "each cell's first capacity, of its rating; 32 cells" "$PERDURE" rank
 grep -q 'remaining@126d.*, 12.*days after the charge' out.txt || fail "the oldest common age: $(cat out.txt)"
 grep -q 'Not ranked by cost: Pipit 2000 has no such value' out.txt || fail "why not by cost: $(cat out.txt)"
 "$PERDURE" rank --by capacity,worn,remaining@42d=2,resistance_worn --json >rank.json
-[ "$(ask rank.json '$[0].model')" = "Kestrel 2000" ] || fail "$(cat rank.json)"
-near "fresh in the ranking" "$(ask rank.json '$[0].by_capacity.mean')" 97.3 0.3
-near "worn in the ranking" "$(ask rank.json '$[0].by_worn.mean')" "$(ask table.json '$[0].capacity.last_percent_of_rating')" 1e-9
-near "weight" "$(ask rank.json '$[0]."by_remaining@42d".weight')" 2 0
-near "left in the ranking" "$(ask rank.json '$[0]."by_remaining@42d".mean')" 93 0.6
+[ "$(ask rank.json '$.models[0].model')" = "Kestrel 2000" ] || fail "$(cat rank.json)"
+near "fresh in the ranking" "$(ask rank.json '$.models[0].by_capacity.mean')" 97.3 0.3
+near "worn in the ranking" "$(ask rank.json '$.models[0].by_worn.mean')" "$(ask table.json '$[0].capacity.last_percent_of_rating')" 1e-9
+near "weight" "$(ask rank.json '$.criteria[2].weight')" 2 0
+near "left in the ranking" "$(ask rank.json '$.models[0]."by_remaining@42d".mean')" 93 0.6
 # Price by what it buys: 3 for 1.946 Ah at 1.29 V; 3 for 219 cycles of 2 Ah at 1.29 V.
 "$PERDURE" rank --by price --json >rank.json
-near "price a Wh" "$(ask rank.json '$[1].by_price.mean')" 1.195 0.01
-near "the price of a cell" "$(ask rank.json '$[1].price_of_cell')" 3 0
+near "price a Wh" "$(ask rank.json '$.models[1].by_price.mean')" 1.195 0.01
+near "the price of a cell" "$(ask rank.json '$.models[1].price_of_cell')" 3 0
 # The column of the criterion shows that, and not what a cell costs.
 "$PERDURE" rank --by price >out.txt || fail "rank --by price"
 near "price a Wh in the table" "$(awk '$2 " " $3 == "Kestrel 2000" { print $(NF - 4) }' out.txt)" 1.195 0.01
-[ "$(ask rank.json '$[0].model')" = "Pipit 2000" ] || fail "the cheaper one: $(cat rank.json)"
+[ "$(ask rank.json '$.models[0].model')" = "Pipit 2000" ] || fail "the cheaper one: $(cat rank.json)"
 expect 1 'Pipit 2000 has no such value' "$PERDURE" rank --by cost
 table --by model --name cost
 near "cost a Wh" "$(ask table.json '$[0].mean')" 0.00531 0.0004
@@ -280,11 +280,11 @@ for cell in 1 2 3; do
     measured G-$cell A1 1 capacity 2.375$cell Ah
 done
 "$PERDURE" rank --by capacity --json >rank.json
-[ "$(ask rank.json '$[0].model')" = Small ] || fail "by the part of the rating: $(cat rank.json)"
+[ "$(ask rank.json '$.models[0].model')" = Small ] || fail "by the part of the rating: $(cat rank.json)"
 "$PERDURE" rank --by capacity_Ah --json >rank.json || fail "rank --by capacity_Ah"
-[ "$(ask rank.json '$[0].model')" = Large ] || fail "by the charge: $(cat rank.json)"
-near "the charge of the first" "$(ask rank.json '$[0].by_capacity_Ah.mean')" 2.3752 1e-9
-[ "$(ask rank.json '$[0].by_capacity_Ah.unit')" = Ah ] || fail "its unit: $(cat rank.json)"
+[ "$(ask rank.json '$.models[0].model')" = Large ] || fail "by the charge: $(cat rank.json)"
+near "the charge of the first" "$(ask rank.json '$.models[0].by_capacity_Ah.mean')" 2.3752 1e-9
+[ "$(ask rank.json '$.models[0].by_capacity_Ah.unit')" = Ah ] || fail "its unit: $(cat rank.json)"
 expect 0 'capacity_Ah / Ah' "$PERDURE" rank --by capacity_Ah
 table --by model --name capacity_Ah
 near "the charge by model" "$(one Small mean)" 1.982 1e-9
