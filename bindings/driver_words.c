@@ -301,7 +301,7 @@ static int word_identity(lua_State *L)
     return 1;
 }
 
-/* --- writing numbers ------------------------------------------------------------------------- */
+/* --- writing --------------------------------------------------------------------------------- */
 
 static double check_number(lua_State *L, const char *word)
 {
@@ -320,6 +320,22 @@ static int word_nr3(lua_State *L)
     string_copy(buffer, sizeof buffer, text.bytes);
     text_free(&text);
     lua_pushstring(L, buffer);
+    return 1;
+}
+
+/* quote(text): in double quotes, those inside it doubled. */
+static int word_quote(lua_State *L)
+{
+    size_t length;
+    char quoted[LINE_MOST];
+    struct text text = TEXT_EMPTY;
+    const char *plain = check_text(L, "quote", &length);
+    if (length > LINE_MOST / 2 - 2 || strlen(plain) < length)
+        return guest_fail(L, "send less of it", "'quote' cannot write that");
+    scpi_add_string(&text, plain);
+    string_copy(quoted, sizeof quoted, text.bytes);
+    text_free(&text); /* what comes now may raise */
+    lua_pushstring(L, quoted);
     return 1;
 }
 
@@ -348,11 +364,17 @@ static int word_fail(lua_State *L)
 void driver_words_open(lua_State *L)
 {
     static const luaL_Reg words[] = {
-        {"boolean", word_boolean}, {"driver", word_driver},
-        {"fail", word_fail},       {"fields", word_fields},
-        {"fixed", word_fixed},     {"identity", word_identity},
-        {"nr3", word_nr3},         {"number", word_number},
-        {"unquote", word_unquote}, {NULL, NULL},
+        {"boolean", word_boolean},
+        {"driver", word_driver},
+        {"fail", word_fail},
+        {"fields", word_fields},
+        {"fixed", word_fixed},
+        {"identity", word_identity},
+        {"nr3", word_nr3},
+        {"number", word_number},
+        {"quote", word_quote},
+        {"unquote", word_unquote},
+        {NULL, NULL},
     };
     lua_pushglobaltable(L);
     luaL_setfuncs(L, words, 0);

@@ -70,7 +70,9 @@ static int open_words(lua_State *L)
     luaL_setfuncs(L, words, 0);
     evaluation_open_output(L);
     evaluation_open_groups(L);
+    evaluation_open_lasting(L);
     evaluation_open_curves(L);
+    evaluation_open_uncertainty(L);
     return 0;
 }
 

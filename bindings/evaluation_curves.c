@@ -1,5 +1,4 @@
-/* Words for courses and curves: fits, retention, wear, what a curve gave, resistance,
- * uncertainty. */
+/* Words for courses and curves: fits, retention, what a curve gave, resistance. */
 #include "bindings/evaluation_internal.h"
 
 #include <lauxlib.h>
@@ -10,14 +9,7 @@
 #include "analysis/fit.h"
 #include "analysis/resistance.h"
 #include "analysis/retention.h"
-#include "analysis/uncertainty.h"
-#include "analysis/wear.h"
 #include "bindings/fields.h"
-
-#define FIELD(type, name)                                                                          \
-    {                                                                                              \
-#name, offsetof(struct type, name)                                                         \
-    }
 
 /* --- fits ------------------------------------------------------------------------------------- */
 
@@ -38,13 +30,13 @@ static const struct fit_form *form_at(lua_State *L, int index)
 /* Upvalue: the fit. at(x[, confidence]) */
 static int fit_word_at(lua_State *L)
 {
-    static const struct double_field fields[] = {FIELD(fit_band, x),
-                                                 FIELD(fit_band, value),
-                                                 FIELD(fit_band, standard_error),
-                                                 FIELD(fit_band, low),
-                                                 FIELD(fit_band, high),
-                                                 FIELD(fit_band, predicted_low),
-                                                 FIELD(fit_band, predicted_high),
+    static const struct double_field fields[] = {DOUBLE_FIELD(fit_band, x),
+                                                 DOUBLE_FIELD(fit_band, value),
+                                                 DOUBLE_FIELD(fit_band, standard_error),
+                                                 DOUBLE_FIELD(fit_band, low),
+                                                 DOUBLE_FIELD(fit_band, high),
+                                                 DOUBLE_FIELD(fit_band, predicted_low),
+                                                 DOUBLE_FIELD(fit_band, predicted_high),
                                                  {NULL, 0}};
     const struct fit *fit = lua_touserdata(L, lua_upvalueindex(1));
     struct fit_band band;
@@ -61,8 +53,9 @@ static int fit_word_at(lua_State *L)
 static int fit_word_reaches(lua_State *L)
 {
     static const struct double_field fields[] = {
-        FIELD(fit_crossing, level), FIELD(fit_crossing, x),    FIELD(fit_crossing, standard_error),
-        FIELD(fit_crossing, low),   FIELD(fit_crossing, high), {NULL, 0}};
+        DOUBLE_FIELD(fit_crossing, level),          DOUBLE_FIELD(fit_crossing, x),
+        DOUBLE_FIELD(fit_crossing, standard_error), DOUBLE_FIELD(fit_crossing, low),
+        DOUBLE_FIELD(fit_crossing, high),           {NULL, 0}};
     const struct fit *fit = lua_touserdata(L, lua_upvalueindex(1));
     struct fit_crossing crossing;
     enum analysis_status status =
@@ -87,12 +80,12 @@ static void set_numbers(lua_State *L, const char *name, const double *numbers, s
 
 static void push_fit(lua_State *L, const struct fit *fit)
 {
-    static const struct double_field fields[] = {FIELD(fit, residual_sd),
-                                                 FIELD(fit, freedom),
-                                                 FIELD(fit, r_squared),
-                                                 FIELD(fit, aicc),
-                                                 FIELD(fit, x_least),
-                                                 FIELD(fit, x_most),
+    static const struct double_field fields[] = {DOUBLE_FIELD(fit, residual_sd),
+                                                 DOUBLE_FIELD(fit, freedom),
+                                                 DOUBLE_FIELD(fit, r_squared),
+                                                 DOUBLE_FIELD(fit, aicc),
+                                                 DOUBLE_FIELD(fit, x_least),
+                                                 DOUBLE_FIELD(fit, x_most),
                                                  {NULL, 0}};
     push_doubles(L, fit, fields);
     lua_pushstring(L, fit->form->name);
@@ -108,18 +101,6 @@ static void push_fit(lua_State *L, const struct fit *fit)
     lua_setfield(L, -3, "at");
     lua_pushcclosure(L, fit_word_reaches, 1);
     lua_setfield(L, -2, "reaches");
-}
-
-static size_t points_at(lua_State *L, int first, const char *what, double **x, double **y)
-{
-    size_t count, others;
-    *x = numbers_at(L, first, what, &count);
-    *y = numbers_at(L, first + 1, what, &others);
-    if (count != others)
-        guest_fail(L, "give as many of one as of the other", "%s: %d and %d values", what,
-                   (int)count, (int)others);
-    guest_charge(L, 100 * count);
-    return count;
 }
 
 /* fit("power", x, y) */
@@ -151,7 +132,7 @@ static int word_fit_best(lua_State *L)
     return 1;
 }
 
-/* --- shelf and service ------------------------------------------------------------------------ */
+/* --- shelf ----------------------------------------------------------------------------------- */
 
 /* retention(left, fresh[, {u_left =, u_fresh =, correlation =}]): ratio, and where one is stated
  * its standard uncertainty */
@@ -188,48 +169,6 @@ static int word_loss_a_day(lua_State *L)
     return 1;
 }
 
-/* wear(cycles, values, reference, part): the cycles at which the checks pass part x reference, and
- * true; or the last check, and false. */
-static int word_wear(lua_State *L)
-{
-    double *cycles, *values, reference = luaL_checknumber(L, 3), part = luaL_checknumber(L, 4);
-    struct wear_event event;
-    lua_settop(L, 4);
-    size_t count = points_at(L, 1, "wear", &cycles, &values);
-    struct wear_course course = {cycles, values, count, reference};
-    enum analysis_status status = wear_observed(&course, part, &event);
-    if (status != ANALYSIS_OK && status != ANALYSIS_NOT_REACHED)
-        return push_none(L, status);
-    lua_pushnumber(L, event.cycles);
-    lua_pushboolean(L, event.reached);
-    return 2;
-}
-
-/* paired(before, after[, confidence]): the same cells, before and after. */
-static int word_paired(lua_State *L)
-{
-    static const struct double_field fields[] = {FIELD(wear_pair, difference),
-                                                 FIELD(wear_pair, low),
-                                                 FIELD(wear_pair, high),
-                                                 FIELD(wear_pair, sd),
-                                                 FIELD(wear_pair, t),
-                                                 FIELD(wear_pair, freedom),
-                                                 FIELD(wear_pair, p),
-                                                 FIELD(wear_pair, change),
-                                                 FIELD(wear_pair, change_low),
-                                                 FIELD(wear_pair, change_high),
-                                                 {NULL, 0}};
-    double *before, *after, confidence = confidence_at(L, 3);
-    struct wear_pair out;
-    lua_settop(L, 2);
-    size_t count = points_at(L, 1, "paired", &before, &after);
-    enum analysis_status status = wear_paired(before, after, count, confidence, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
-}
-
 /* --- curves ----------------------------------------------------------------------------------- */
 
 /* What logbook:readings gives. */
@@ -255,12 +194,12 @@ static void curve_at(lua_State *L, int index, const char *what, struct curve *cu
 static int word_measure(lua_State *L)
 {
     static const char *const names[] = {"end_voltage", "gap", NULL};
-    static const struct double_field fields[] = {FIELD(curve_measures, duration),
-                                                 FIELD(curve_measures, first_voltage),
-                                                 FIELD(curve_measures, last_voltage),
-                                                 FIELD(curve_measures, mean_voltage),
-                                                 FIELD(curve_measures, mid_voltage),
-                                                 FIELD(curve_measures, gap_time),
+    static const struct double_field fields[] = {DOUBLE_FIELD(curve_measures, duration),
+                                                 DOUBLE_FIELD(curve_measures, first_voltage),
+                                                 DOUBLE_FIELD(curve_measures, last_voltage),
+                                                 DOUBLE_FIELD(curve_measures, mean_voltage),
+                                                 DOUBLE_FIELD(curve_measures, mid_voltage),
+                                                 DOUBLE_FIELD(curve_measures, gap_time),
                                                  {NULL, 0}};
     struct curve_options options = {NAN, NAN, NAN};
     struct curve_measures out;
@@ -286,6 +225,15 @@ static int word_measure(lua_State *L)
     return 1;
 }
 
+/* efficiency(out, into): of charges or of energies, between the same states. */
+static int word_efficiency(lua_State *L)
+{
+    double part;
+    enum analysis_status status =
+        curve_efficiency(luaL_checknumber(L, 1), luaL_checknumber(L, 2), &part);
+    return push_number(L, status, part);
+}
+
 static int word_resistance_two_step(lua_State *L)
 {
     double ohm;
@@ -301,9 +249,9 @@ static int word_resistance_two_step(lua_State *L)
 /* resistance_from_pulse(readings, first_time, second_time) */
 static int word_resistance_from_pulse(lua_State *L)
 {
-    static const struct double_field fields[] = {FIELD(two_step, u1),  FIELD(two_step, i1),
-                                                 FIELD(two_step, u2),  FIELD(two_step, i2),
-                                                 FIELD(two_step, ohm), {NULL, 0}};
+    static const struct double_field fields[] = {
+        DOUBLE_FIELD(two_step, u1), DOUBLE_FIELD(two_step, i1),  DOUBLE_FIELD(two_step, u2),
+        DOUBLE_FIELD(two_step, i2), DOUBLE_FIELD(two_step, ohm), {NULL, 0}};
     double first = luaL_checknumber(L, 2), second = luaL_checknumber(L, 3);
     struct two_step out;
     struct curve curve;
@@ -338,11 +286,11 @@ static int word_resistance_parts(lua_State *L)
 {
     static const char *const names[] = {"before", "held", NULL};
     static const struct double_field fields[] = {
-        FIELD(resistance_parts, r0),          FIELD(resistance_parts, r0_error),
-        FIELD(resistance_parts, r1),          FIELD(resistance_parts, r1_error),
-        FIELD(resistance_parts, tau),         FIELD(resistance_parts, tau_error),
-        FIELD(resistance_parts, end_voltage), FIELD(resistance_parts, residual_sd),
-        FIELD(resistance_parts, freedom),     {NULL, 0}};
+        DOUBLE_FIELD(resistance_parts, r0),          DOUBLE_FIELD(resistance_parts, r0_error),
+        DOUBLE_FIELD(resistance_parts, r1),          DOUBLE_FIELD(resistance_parts, r1_error),
+        DOUBLE_FIELD(resistance_parts, tau),         DOUBLE_FIELD(resistance_parts, tau_error),
+        DOUBLE_FIELD(resistance_parts, end_voltage), DOUBLE_FIELD(resistance_parts, residual_sd),
+        DOUBLE_FIELD(resistance_parts, freedom),     {NULL, 0}};
     struct resistance_parts out;
     struct curve curve, before;
     double held = NAN;
@@ -363,79 +311,19 @@ static int word_resistance_parts(lua_State *L)
     return 1;
 }
 
-/* --- uncertainty ------------------------------------------------------------------------------ */
-
-/* uncertainty.combine({ {sensitivity =, standard =, freedom =}, ... }[, confidence]) */
-static int word_combine(lua_State *L)
-{
-    static const char *const names[] = {"sensitivity", "standard", "freedom", NULL};
-    static const struct double_field fields[] = {
-        FIELD(uncertainty, standard), FIELD(uncertainty, freedom),    FIELD(uncertainty, coverage),
-        FIELD(uncertainty, expanded), FIELD(uncertainty, confidence), {NULL, 0}};
-    double confidence = confidence_at(L, 2);
-    if (!lua_istable(L, 1))
-        return guest_fail(L, "write { {standard = 0.01}, {standard = 0.02, sensitivity = 2} }",
-                          "combine wants the inputs");
-    size_t count = lua_rawlen(L, 1);
-    struct uncertainty_input *inputs = lua_newuserdatauv(L, (count + 1) * sizeof *inputs, 0);
-    for (size_t i = 0; i < count; i++) {
-        if (lua_rawgeti(L, 1, (lua_Integer)i + 1) != LUA_TTABLE)
-            return guest_fail(L, "write {standard = 0.01}", "input %d is no table", (int)i + 1);
-        fields_check(L, -1, "an input", names);
-        inputs[i] = (struct uncertainty_input){
-            .sensitivity = number_field(L, -1, "an input", "sensitivity", 1),
-            .standard = number_field(L, -1, "an input", "standard", NAN),
-            .freedom = number_field(L, -1, "an input", "freedom", INFINITY)};
-        lua_pop(L, 1);
-    }
-    struct uncertainty out;
-    enum analysis_status status = uncertainty_combine(inputs, count, NULL, confidence, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
-}
-
-static int word_rectangular(lua_State *L)
-{
-    lua_pushnumber(L, type_b_rectangular(luaL_checknumber(L, 1)));
-    return 1;
-}
-
-static int word_resolution(lua_State *L)
-{
-    lua_pushnumber(L, type_b_resolution(luaL_checknumber(L, 1)));
-    return 1;
-}
-
-static int word_coverage(lua_State *L)
-{
-    lua_pushnumber(
-        L, coverage_factor(confidence_at(L, 1), luaL_optnumber(L, 2, (lua_Number)INFINITY)));
-    return 1;
-}
-
 void evaluation_open_curves(lua_State *L)
 {
-    static const luaL_Reg words[] = {{"fit", word_fit},
+    static const luaL_Reg words[] = {{"efficiency", word_efficiency},
+                                     {"fit", word_fit},
                                      {"fit_best", word_fit_best},
                                      {"loss_a_day", word_loss_a_day},
                                      {"measure", word_measure},
-                                     {"paired", word_paired},
                                      {"resistance_from_pulse", word_resistance_from_pulse},
                                      {"resistance_parts", word_resistance_parts},
                                      {"resistance_two_step", word_resistance_two_step},
                                      {"retention", word_retention},
-                                     {"wear", word_wear},
-                                     {NULL, NULL}};
-    static const luaL_Reg parts[] = {{"combine", word_combine},
-                                     {"coverage", word_coverage},
-                                     {"rectangular", word_rectangular},
-                                     {"resolution", word_resolution},
                                      {NULL, NULL}};
     lua_pushglobaltable(L);
     luaL_setfuncs(L, words, 0);
-    luaL_newlib(L, parts);
-    lua_setfield(L, -2, "uncertainty");
     lua_pop(L, 1);
 }

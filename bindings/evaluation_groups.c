@@ -36,6 +36,41 @@ double *numbers_at(lua_State *L, int index, const char *what, size_t *count)
     return numbers;
 }
 
+size_t points_at(lua_State *L, int index, const char *what, double **x, double **y)
+{
+    size_t count, others;
+    *x = numbers_at(L, index, what, &count);
+    *y = numbers_at(L, index + 1, what, &others);
+    if (count != others)
+        guest_fail(L, "give as many of one as of the other", "%s: %d and %d values", what,
+                   (int)count, (int)others);
+    guest_charge(L, 100 * count);
+    return count;
+}
+
+double *block_at(lua_State *L, int index, const char *what, size_t *rows, size_t *columns)
+{
+    if (!lua_istable(L, index))
+        guest_fail(L, "write {{1, 2, 3}, {2, 1, 3}}", "%s wants rows of numbers", what);
+    *rows = lua_rawlen(L, index);
+    *columns = 0;
+    if (*rows && lua_rawgeti(L, index, 1) == LUA_TTABLE)
+        *columns = lua_rawlen(L, -1);
+    lua_settop(L, index);
+    double *block = lua_newuserdatauv(L, (*rows * *columns + 1) * sizeof *block, 0);
+    for (size_t r = 0; r < *rows; r++) {
+        size_t count;
+        lua_rawgeti(L, index, (lua_Integer)r + 1);
+        const double *row = numbers_at(L, -1, what, &count);
+        if (count != *columns)
+            guest_fail(L, "give each the same number of values", "%s: row %d has %d values, not %d",
+                       what, (int)r + 1, (int)count, (int)*columns);
+        memcpy(block + r * *columns, row, count * sizeof *block);
+        lua_pop(L, 2);
+    }
+    return block;
+}
+
 double number_field(lua_State *L, int index, const char *what, const char *name, double usual)
 {
     if (!field_push(L, index, name))
@@ -78,10 +113,13 @@ int push_none(lua_State *L, enum analysis_status status)
     return 2;
 }
 
-#define FIELD(type, name)                                                                          \
-    {                                                                                              \
-#name, offsetof(struct type, name)                                                         \
-    }
+int push_number(lua_State *L, enum analysis_status status, double number)
+{
+    if (isnan(number))
+        return push_none(L, status);
+    lua_pushnumber(L, number);
+    return 1;
+}
 
 /* --- one group -------------------------------------------------------------------------------- */
 
@@ -93,26 +131,18 @@ static enum analysis_status summarise(lua_State *L, const char *what, struct sum
     return summary_of(values, count, confidence, out);
 }
 
-static int give_number(lua_State *L, enum analysis_status status, double number)
-{
-    if (isnan(number))
-        return push_none(L, status);
-    lua_pushnumber(L, number);
-    return 1;
-}
-
 static int word_mean(lua_State *L)
 {
     struct summary s;
     enum analysis_status status = summarise(L, "mean", &s);
-    return give_number(L, status, s.mean);
+    return push_number(L, status, s.mean);
 }
 
 static int word_spread(lua_State *L)
 {
     struct summary s;
     enum analysis_status status = summarise(L, "spread", &s);
-    return give_number(L, status, s.sd);
+    return push_number(L, status, s.sd);
 }
 
 static int word_interval(lua_State *L)
@@ -128,17 +158,17 @@ static int word_interval(lua_State *L)
 
 static int word_summary(lua_State *L)
 {
-    static const struct double_field fields[] = {FIELD(summary, mean),
-                                                 FIELD(summary, sd),
-                                                 FIELD(summary, standard_error),
-                                                 FIELD(summary, confidence),
-                                                 FIELD(summary, low),
-                                                 FIELD(summary, high),
-                                                 FIELD(summary, minimum),
-                                                 FIELD(summary, lower_quartile),
-                                                 FIELD(summary, median),
-                                                 FIELD(summary, upper_quartile),
-                                                 FIELD(summary, maximum),
+    static const struct double_field fields[] = {DOUBLE_FIELD(summary, mean),
+                                                 DOUBLE_FIELD(summary, sd),
+                                                 DOUBLE_FIELD(summary, standard_error),
+                                                 DOUBLE_FIELD(summary, confidence),
+                                                 DOUBLE_FIELD(summary, low),
+                                                 DOUBLE_FIELD(summary, high),
+                                                 DOUBLE_FIELD(summary, minimum),
+                                                 DOUBLE_FIELD(summary, lower_quartile),
+                                                 DOUBLE_FIELD(summary, median),
+                                                 DOUBLE_FIELD(summary, upper_quartile),
+                                                 DOUBLE_FIELD(summary, maximum),
                                                  {NULL, 0}};
     struct summary s;
     enum analysis_status status = summarise(L, "summary", &s);
@@ -156,7 +186,7 @@ static int word_quantile(lua_State *L)
     double part = luaL_checknumber(L, 2), out;
     double *values = numbers_at(L, 1, "quantile", &count);
     enum analysis_status status = summary_quantile(values, count, part, &out);
-    return give_number(L, status, out);
+    return push_number(L, status, out);
 }
 
 /* outlier(values[, risk]): the place of the one out of line, or nil and why. */
@@ -181,10 +211,10 @@ static int word_outlier(lua_State *L)
 /* --- two groups and more ---------------------------------------------------------------------- */
 
 static const struct double_field difference_fields[] = {
-    FIELD(difference, mean),    FIELD(difference, low),
-    FIELD(difference, high),    FIELD(difference, t),
-    FIELD(difference, freedom), FIELD(difference, p),
-    FIELD(difference, effect),  {NULL, 0}};
+    DOUBLE_FIELD(difference, mean),    DOUBLE_FIELD(difference, low),
+    DOUBLE_FIELD(difference, high),    DOUBLE_FIELD(difference, t),
+    DOUBLE_FIELD(difference, freedom), DOUBLE_FIELD(difference, p),
+    DOUBLE_FIELD(difference, effect),  {NULL, 0}};
 
 static int word_t_test(lua_State *L)
 {
@@ -200,13 +230,14 @@ static int word_t_test(lua_State *L)
     return 1;
 }
 
+static const struct double_field rank_test_fields[] = {DOUBLE_FIELD(rank_test, statistic),
+                                                       DOUBLE_FIELD(rank_test, p),
+                                                       DOUBLE_FIELD(rank_test, p_greater),
+                                                       DOUBLE_FIELD(rank_test, p_less),
+                                                       {NULL, 0}};
+
 static int word_rank_test(lua_State *L)
 {
-    static const struct double_field fields[] = {FIELD(rank_test, statistic),
-                                                 FIELD(rank_test, p),
-                                                 FIELD(rank_test, p_greater),
-                                                 FIELD(rank_test, p_less),
-                                                 {NULL, 0}};
     struct group a, b;
     struct rank_test out;
     a.values = numbers_at(L, 1, "rank_test, first group", &a.count);
@@ -214,7 +245,21 @@ static int word_rank_test(lua_State *L)
     enum analysis_status status = ranks_two(&a, &b, &out);
     if (status != ANALYSIS_OK)
         return push_none(L, status);
-    push_doubles(L, &out, fields);
+    push_doubles(L, &out, rank_test_fields);
+    return 1;
+}
+
+/* paired_rank_test(before, after): the same cells, before and after. */
+static int word_paired_rank_test(lua_State *L)
+{
+    double *before, *after;
+    struct rank_test out;
+    lua_settop(L, 2);
+    size_t count = points_at(L, 1, "paired_rank_test", &before, &after);
+    enum analysis_status status = ranks_paired(before, after, count, &out);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &out, rank_test_fields);
     return 1;
 }
 
@@ -289,8 +334,10 @@ static int word_compare(lua_State *L)
 
 static int word_kruskal(lua_State *L)
 {
-    static const struct double_field fields[] = {
-        FIELD(rank_analysis, h), FIELD(rank_analysis, freedom), FIELD(rank_analysis, p), {NULL, 0}};
+    static const struct double_field fields[] = {DOUBLE_FIELD(rank_analysis, h),
+                                                 DOUBLE_FIELD(rank_analysis, freedom),
+                                                 DOUBLE_FIELD(rank_analysis, p),
+                                                 {NULL, 0}};
     struct group groups[GROUPS_MOST];
     struct rank_analysis out;
     int names;
@@ -303,39 +350,70 @@ static int word_kruskal(lua_State *L)
     return 1;
 }
 
-/* --- rankings --------------------------------------------------------------------------------- */
-
-/* Rows of equal length as one block; the userdata is pushed. */
-static double *block_at(lua_State *L, int index, const char *what, size_t *rows, size_t *columns)
+static int push_variance(lua_State *L, const char *word,
+                         enum analysis_status (*analysis)(const struct group *, size_t,
+                                                          struct variance_analysis *))
 {
-    if (!lua_istable(L, index))
-        guest_fail(L, "write {{1, 2, 3}, {2, 1, 3}}", "%s wants rows of numbers", what);
-    *rows = lua_rawlen(L, index);
-    *columns = 0;
-    if (*rows && lua_rawgeti(L, index, 1) == LUA_TTABLE)
-        *columns = lua_rawlen(L, -1);
-    lua_settop(L, index);
-    double *block = lua_newuserdatauv(L, (*rows * *columns + 1) * sizeof *block, 0);
-    for (size_t r = 0; r < *rows; r++) {
-        size_t count;
-        lua_rawgeti(L, index, (lua_Integer)r + 1);
-        const double *row = numbers_at(L, -1, what, &count);
-        if (count != *columns)
-            guest_fail(L, "give each the same number of values", "%s: row %d has %d values, not %d",
-                       what, (int)r + 1, (int)count, (int)*columns);
-        memcpy(block + r * *columns, row, count * sizeof *block);
-        lua_pop(L, 2);
-    }
-    return block;
+    static const struct double_field fields[] = {DOUBLE_FIELD(variance_analysis, f),
+                                                 DOUBLE_FIELD(variance_analysis, between_freedom),
+                                                 DOUBLE_FIELD(variance_analysis, within_freedom),
+                                                 DOUBLE_FIELD(variance_analysis, between_squares),
+                                                 DOUBLE_FIELD(variance_analysis, within_squares),
+                                                 DOUBLE_FIELD(variance_analysis, residual_sd),
+                                                 DOUBLE_FIELD(variance_analysis, r_squared),
+                                                 DOUBLE_FIELD(variance_analysis, p),
+                                                 {NULL, 0}};
+    struct group groups[GROUPS_MOST];
+    struct variance_analysis out;
+    int names;
+    lua_settop(L, 1);
+    size_t count = groups_at(L, 1, word, groups, &names);
+    enum analysis_status status = analysis(groups, count, &out);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &out, fields);
+    return 1;
 }
+
+static int word_anova(lua_State *L)
+{
+    return push_variance(L, "anova", compare_anova);
+}
+
+static int word_welch_anova(lua_State *L)
+{
+    return push_variance(L, "welch_anova", compare_welch_anova);
+}
+
+/* repeats{{readings of the first}, {readings of the second}, ...}: what comes from within a group,
+ * and what from between. */
+static int word_repeats(lua_State *L)
+{
+    static const struct double_field fields[] = {
+        DOUBLE_FIELD(repeats, mean),    DOUBLE_FIELD(repeats, within),
+        DOUBLE_FIELD(repeats, between), DOUBLE_FIELD(repeats, standard_error),
+        DOUBLE_FIELD(repeats, freedom), DOUBLE_FIELD(repeats, f),
+        DOUBLE_FIELD(repeats, p),       {NULL, 0}};
+    size_t groups, readings;
+    struct repeats out;
+    lua_settop(L, 1);
+    const double *values = block_at(L, 1, "repeats", &groups, &readings);
+    enum analysis_status status = summary_of_repeats(values, groups, readings, &out);
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, &out, fields);
+    return 1;
+}
+
+/* --- rankings --------------------------------------------------------------------------------- */
 
 /* agreement{{judge 1's values of the items}, ...}: Kendall's W and Friedman's test. */
 static int word_agreement(lua_State *L)
 {
-    static const struct double_field fields[] = {FIELD(agreement, w),
-                                                 FIELD(agreement, chi2),
-                                                 FIELD(agreement, freedom),
-                                                 FIELD(agreement, p),
+    static const struct double_field fields[] = {DOUBLE_FIELD(agreement, w),
+                                                 DOUBLE_FIELD(agreement, chi2),
+                                                 DOUBLE_FIELD(agreement, freedom),
+                                                 DOUBLE_FIELD(agreement, p),
                                                  {NULL, 0}};
     size_t judges, items;
     struct agreement out;
@@ -419,13 +497,24 @@ static int word_rank(lua_State *L)
 
 void evaluation_open_groups(lua_State *L)
 {
-    static const luaL_Reg words[] = {{"agreement", word_agreement}, {"compare", word_compare},
-                                     {"holm", word_holm},           {"interval", word_interval},
-                                     {"kruskal", word_kruskal},     {"mean", word_mean},
-                                     {"outlier", word_outlier},     {"quantile", word_quantile},
-                                     {"rank", word_rank},           {"rank_test", word_rank_test},
-                                     {"spread", word_spread},       {"summary", word_summary},
-                                     {"t_test", word_t_test},       {NULL, NULL}};
+    static const luaL_Reg words[] = {{"agreement", word_agreement},
+                                     {"anova", word_anova},
+                                     {"compare", word_compare},
+                                     {"holm", word_holm},
+                                     {"interval", word_interval},
+                                     {"kruskal", word_kruskal},
+                                     {"mean", word_mean},
+                                     {"outlier", word_outlier},
+                                     {"paired_rank_test", word_paired_rank_test},
+                                     {"quantile", word_quantile},
+                                     {"rank", word_rank},
+                                     {"rank_test", word_rank_test},
+                                     {"repeats", word_repeats},
+                                     {"spread", word_spread},
+                                     {"summary", word_summary},
+                                     {"t_test", word_t_test},
+                                     {"welch_anova", word_welch_anova},
+                                     {NULL, NULL}};
     lua_pushglobaltable(L);
     luaL_setfuncs(L, words, 0);
     lua_pop(L, 1);

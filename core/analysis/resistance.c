@@ -24,27 +24,6 @@ enum analysis_status resistance_two_step(double u1, double i1, double u2, double
     return ANALYSIS_OK;
 }
 
-static bool alike(double a, double b)
-{
-    return fabs(a - b) <= 0.01 * fmax(fabs(a), fabs(b));
-}
-
-enum analysis_status resistance_one_method(const struct resistance_method *methods, size_t count)
-{
-    if (count == 0)
-        return ANALYSIS_NO_DATA;
-    for (size_t i = 0; i < count; i++) {
-        const struct resistance_method *a = &methods[0], *b = &methods[i];
-        double all[] = {b->first_time, b->second_time, b->first_rate, b->second_rate};
-        if (!all_finite(all, 4))
-            return ANALYSIS_NOT_FINITE;
-        if (!alike(a->first_time, b->first_time) || !alike(a->second_time, b->second_time) ||
-            !alike(a->first_rate, b->first_rate) || !alike(a->second_rate, b->second_rate))
-            return ANALYSIS_MIXED_METHODS;
-    }
-    return ANALYSIS_OK;
-}
-
 enum analysis_status resistance_of_pulse(const struct curve *curve, double first_time,
                                          double second_time, struct two_step *out)
 {

@@ -15,13 +15,6 @@
  * magnitudes of a discharge. */
 enum analysis_status resistance_two_step(double u1, double i1, double u2, double i2, double *ohm);
 
-/* How a resistance was measured; two figures compare only when all of it is alike. */
-struct resistance_method {
-    double first_time, second_time; /* s */
-    double first_rate, second_rate; /* multiples of It */
-};
-enum analysis_status resistance_one_method(const struct resistance_method *methods, size_t count);
-
 struct two_step {
     double u1, i1, u2, i2; /* V, A; currents as magnitudes */
     double ohm;

@@ -90,16 +90,6 @@ static void short_pulses_are_refused(void **state)
     assert_int_equal(resistance_of_pulse(&p.curve, 10, 3, &out), ANALYSIS_NO_CURRENT_STEP);
 }
 
-static void methods_are_not_mixed(void **state)
-{
-    (void)state;
-    const struct resistance_method long_pulse = {10, 3, 0.2, 2}, short_pulse = {10, 1, 0.2, 1};
-    const struct resistance_method alike[] = {long_pulse, long_pulse};
-    const struct resistance_method mixed[] = {long_pulse, short_pulse};
-    assert_ok(resistance_one_method(alike, 2));
-    assert_int_equal(resistance_one_method(mixed, 2), ANALYSIS_MIXED_METHODS);
-}
-
 /* V after the end of a current that flowed `held` s out of rest; noise of `sd` V. */
 static void relax(double held, double from, double to, double sd, uint64_t seed, double *t,
                   double *v, size_t count, struct relaxation *r)
@@ -258,7 +248,6 @@ int main(void)
         cmocka_unit_test(two_steps),
         cmocka_unit_test(pulse_record),
         cmocka_unit_test(short_pulses_are_refused),
-        cmocka_unit_test(methods_are_not_mixed),
         cmocka_unit_test(parts_come_back),
         cmocka_unit_test(errors_are_honest),
         cmocka_unit_test(short_record_tells_nothing),

@@ -129,6 +129,46 @@ return evaluation { title = "Words", run = function(logbook, p)
   near(uncertainty.combine({ { standard = 3 }, { standard = 2, sensitivity = 2 } }).standard, 5, "combine")
   near(uncertainty.rectangular(3), math.sqrt(3), "rectangular"); near(uncertainty.resolution(1), 1 / math.sqrt(12), "step")
   near(uncertainty.coverage(0.95), 1.959964, "coverage") -- JCGM 100:2008, table G.2: 1.960
+  near(uncertainty.triangular(6), math.sqrt(6), "triangular"); near(uncertainty.arcsine(2), math.sqrt(2), "arcsine")
+  near(uncertainty.freedom(0.25), 8, "freedom of 25 %") -- JCGM 100:2008, G.4.2
+  assert(uncertainty.rectangular(-1) == nil)
+  -- Two that rise and fall together add as they are, 5.2.2, note 1: 3 + 4.
+  near(uncertainty.combine({ { standard = 3 }, { standard = 4 } }, 0.95, { { 1, 1 }, { 1, 1 } }).standard, 7, "correlated")
+  -- JCGM 100:2008, H.2, from the readings of its table H.2 on: volts, amperes, phase; R = V / I cos(phase), X, Z.
+  local read, covariance = uncertainty.means { { 5.007, 19.663e-3, 1.0456 }, { 4.994, 19.639e-3, 1.0438 },
+    { 5.005, 19.640e-3, 1.0468 }, { 4.990, 19.685e-3, 1.0428 }, { 4.999, 19.678e-3, 1.0433 } }
+  local V, I, phi = read[1], read[2], read[3]
+  near(V, 4.999, "mean of V"); near(I, 19.661e-3, "mean of I")
+  assert(math.abs(phi - 1.04446) < 1e-8 and math.abs(math.sqrt(covariance[1][1]) - 0.0032) < 5e-5)
+  local Z, R, X = V / I, V / I * math.cos(phi), V / I * math.sin(phi)
+  local out = uncertainty.propagate({ { R / V, -R / I, -X }, { X / V, -X / I, R }, { Z / V, -Z / I, 0 } }, covariance)
+  for k, known in ipairs { { R, 127.732, 0.071 }, { X, 219.847, 0.295 }, { Z, 254.260, 0.236 } } do
+    assert(math.abs(known[1] - known[2]) < 6e-4, "H.2, value " .. k .. ": " .. known[1])
+    assert(math.abs(math.sqrt(out[k][k]) - known[3]) < 6e-4, "H.2, uncertainty " .. k)
+  end
+  assert(math.abs(out[1][2] / math.sqrt(out[1][1] * out[2][2]) + 0.588) < 6e-4, "H.2, correlation")
+  -- A standard of 2.000 V known to 3 mV, read as 2.01, 2.02, 2.03: 20 mV too high, sd of the mean 10 mV / sqrt(3).
+  local off = against_standard({ 2.01, 2.02, 2.03 }, 2.0, 0.003)
+  near(off.bias, 0.02, "against a standard"); near(off.standard_error, math.sqrt(1e-4 / 3 + 9e-6), "its error")
+
+  -- {1,2,3} and {4,5,6}: 13.5 between on 1, 4 within on 4: F = 13.5; Welch's for two groups is t squared.
+  local v = anova { a = { 1, 2, 3 }, b = { 4, 5, 6 } }
+  near(v.f, 13.5, "F"); near(v.within_squares, 4, "within"); near(v.p, d.p, "p of two groups")
+  near(welch_anova { a = { 1, 2, 3 }, b = { 4, 5, 6 } }.f, d.t ^ 2, "Welch's F")
+  -- Three cells put in twice: 1.9 and 2.1, 2.9 and 3.1, 3.9 and 4.1: within sd sqrt(0.02), means 2, 3, 4.
+  local again = repeats { { 1.9, 2.1 }, { 2.9, 3.1 }, { 3.9, 4.1 } }
+  near(again.within, math.sqrt(0.02), "within"); near(again.between, math.sqrt(1 - 0.01), "between")
+  near(again.standard_error, 1 / math.sqrt(3), "of the mean")
+  -- Five pairs that all rise: one of 32 signs, two-sided 1/16.
+  near(paired_rank_test({ 1, 2, 3, 4, 5 }, { 1.1, 2.2, 3.3, 4.4, 5.5 }).p, 1 / 16, "paired ranks")
+  near(efficiency(1.9, 2.0), 0.95, "efficiency")
+  -- Ends at 1 and 3 of 4 cells, one seen going at 2, one at 4: 3/4, then half of what is left of it.
+  local l = lasting { times = { 1, 2, 3, 4 }, ended = { true, false, true, false } }
+  near(l.steps[1].part, 3 / 4, "lasting"); near(l.steps[2].part, 3 / 8, "lasting"); near(l.median, 3, "median")
+  near(l.steps[2].at_risk, 2, "at risk")
+  -- Ends at 1 and 2 against 3 and 4: expected 2/4 + 1/3 of the first, variance 1/4 + 2/9.
+  local apart = log_rank { { times = { 1, 2 }, ended = { true, true } }, { times = { 3, 4 }, ended = { true, true } } }
+  near(apart.chi2, (2 - 5 / 6) ^ 2 / (1 / 4 + 2 / 9), "log-rank"); near(apart.freedom, 1, "its freedom")
   local q, unit = quantity("500 mAh")
   near(q, 0.5, "quantity"); assert(unit == "Ah")
   say("all", "as", "known", p.word, 1.9, 3, true, nil)
@@ -150,6 +190,12 @@ try "what to look for has no 'modell'" 'logbook:results { modell = "A" }'
 try "H-11" 'logbook:results { cell = "H-11" }'
 try "a table is a file in the folder of -o, not a path" 'write_csv("../x.csv", {})'
 try "there is no form 'cubic'" 'fit("cubic", { 1, 2 }, { 1, 2 })'
+try "combine, correlations: 1 rows of 1, not 2 of 2" 'uncertainty.combine({ {standard=1}, {standard=1} }, 0.95, {{1}})'
+try "propagate, covariance: 1 rows of 1, not 2 of 2" 'uncertainty.propagate({ {1, 2} }, { {1} })'
+try "repeats: row 2 has 1 values, not 2" 'repeats { {1, 2}, {1} }'
+try "lasting: 2 times and 1 of 'ended'" 'lasting { times = {1, 2}, ended = {true} }'
+try "lasting: 'ended' 1 is a number" 'lasting { times = {1}, ended = {1} }'
+try "log_rank wants 2 to 16 groups" 'log_rank { {times = {1}, ended = {true}} }'
 try "which step is not said" 'logbook:readings()'
 echo 'return 1' >none.lua
 expect 1 "does not return an evaluation" "$PERDURE" evaluate none.lua
