@@ -11,8 +11,10 @@ files["demo/evaluation*"] = {
     "evaluation", "say", "table_of", "write_csv", "values", "by", "mean", "spread", "interval", "summary", "quantile",
     "outlier", "t_test", "rank_test", "holm", "compare", "kruskal", "agreement", "rank", "fit", "fit_best", "retention",
     "loss_a_day", "wear", "paired", "days", "measure", "resistance_two_step", "resistance_from_pulse", "uncertainty",
+    "resistance_parts", "efficiency", "anova", "welch_anova", "paired_rank_test", "repeats", "lasting", "log_rank",
+    "against_standard",
   },
 }
 files["bindings/drivers"] = {
-  read_globals = { "boolean", "driver", "fail", "fields", "fixed", "identity", "nr3", "number", "unquote" },
+  read_globals = { "boolean", "driver", "fail", "fields", "fixed", "identity", "nr3", "number", "quote", "unquote" },
 }
