@@ -79,47 +79,67 @@ static int take_sample(void *context, int64_t k, const struct sample *sample)
     return 0;
 }
 
-static int gather_curve(struct gathered *all, const struct drawing *drawing, const json_t *step,
-                        double rated, struct discharge_curve *out, struct error *error)
+/* A check whose curve may be drawn. */
+struct checked {
+    const char *label; /* of the cell */
+    json_t *step;      /* owned: the discharge that its capacity was read from */
+    double charge;     /* Ah, on record */
+};
+
+static void curve_free(struct discharge_curve *curve)
+{
+    free((double *)curve->charge);
+    free((double *)curve->voltage);
+    *curve = (struct discharge_curve){0};
+}
+
+static int read_curve(const struct drawing *drawing, const struct checked *checked,
+                      struct discharge_curve *out, struct error *error)
 {
     struct logbook *logbook = drawing->evidence->logbook;
-    struct listing_filter of_step = {.step = json_integer_value(json_object_get(step, "step"))};
+    struct listing_filter of_step = {
+        .step = json_integer_value(json_object_get(checked->step, "step"))};
     struct points points = {0};
     json_t *gaps = NULL;
-    if (json_integer_value(json_object_get(step, "gaps")) &&
-        logbook_list(logbook, LIST_GAPS, &of_step, &gaps, error))
-        return error->code;
-    points.gaps = gaps;
-    if (!logbook_samples(logbook, of_step.step, take_sample, &points, error)) {
-        widen(&all->rate,
-              row_number(step, "charge_Ah") / row_number(step, "duration_h") / (rated / 3600));
-        widen(&all->stop, row_number(json_object_get(step, "plan"), "voltage"));
-        widen(&all->temperature, row_number(step, "max_temperature_degC"));
-        all->with_gaps += json_array_size(gaps) > 0;
-        all->curves++;
+    if (!json_integer_value(json_object_get(checked->step, "gaps")) ||
+        !logbook_list(logbook, LIST_GAPS, &of_step, &gaps, error)) {
+        points.gaps = gaps;
+        logbook_samples(logbook, of_step.step, take_sample, &points, error);
     }
-    *out = (struct discharge_curve){NULL, points.charge, points.voltage, points.count};
+    *out = (struct discharge_curve){checked->label, points.charge, points.voltage, points.count};
     json_decref(gaps);
     return error->code;
 }
 
-/* The curve of the step that gave a result; without points where it has no readings. */
-static int gather_check(struct gathered *all, const struct drawing *drawing, const json_t *check,
-                        double rated, struct discharge_curve *out, struct error *error)
+/* The discharge that a result was read from; none where it has no readings. */
+static int find_step(const struct drawing *drawing, const json_t *check, struct checked *out,
+                     struct error *error)
 {
     struct listing_filter filter = {.step = json_integer_value(json_object_get(check, "step"))};
     json_t *steps = NULL;
-    *out = (struct discharge_curve){0};
     if (!filter.step ||
         logbook_list(drawing->evidence->logbook, LIST_STEPS, &filter, &steps, error))
         return error->code;
-    const json_t *step = json_array_get(steps, 0);
+    json_t *step = json_array_get(steps, 0);
     /* The step before a result need not be the one that gave it: break-in rests in between. */
     if (strcmp(row_text(step, "kind"), "discharge") == 0 &&
-        json_integer_value(json_object_get(step, "samples")))
-        gather_curve(all, drawing, step, rated, out, error);
+        json_integer_value(json_object_get(step, "samples"))) {
+        out->step = json_incref(step);
+        out->charge = row_number(step, "charge_Ah");
+    }
     json_decref(steps);
     return error->code;
+}
+
+/* Of every check, drawn or not. */
+static void note_conditions(struct gathered *all, const json_t *step, double rated)
+{
+    widen(&all->rate,
+          row_number(step, "charge_Ah") / row_number(step, "duration_h") / (rated / 3600));
+    widen(&all->stop, row_number(json_object_get(step, "plan"), "voltage"));
+    widen(&all->temperature, row_number(step, "max_temperature_degC"));
+    all->with_gaps += json_integer_value(json_object_get(step, "gaps")) > 0;
+    all->curves++;
 }
 
 /* --- models ----------------------------------------------------------------------------------- */
@@ -132,65 +152,86 @@ static double charge_of(const struct discharge_curve *curve)
     return curve->charge[curve->count - 1];
 }
 
-static int by_charge(const void *a, const void *b)
+static int by_drawn_charge(const void *a, const void *b)
 {
     double x = charge_of(a), y = charge_of(b);
     return (x > y) - (x < y);
 }
 
-/* Keeps the curves that are drawn, in order of their charge: all, or of many some evenly over their
- * order, the least, the greatest and the median among them. Gives back how many. */
-static size_t keep_some(struct discharge_curve *curves, size_t count)
+static int by_charge(const void *a, const void *b)
+{
+    const struct checked *x = a, *y = b;
+    return (x->charge > y->charge) - (x->charge < y->charge);
+}
+
+/* Keeps those that are drawn, in order of their charge: all, or of many some evenly over their
+ * order, the least, the greatest and the median among them. Gives back how many. By the charges on
+ * record, so that of the others no reading is looked at. */
+static size_t keep_some(struct checked *checks, size_t count)
 {
     size_t kept = 0;
-    qsort(curves, count, sizeof *curves, by_charge);
+    qsort(checks, count, sizeof *checks, by_charge);
     for (size_t i = 0; i < count && count > CURVES_MOST; i++) {
         /* The middle of those kept is the lower of the middle two, as the chart takes the median.
          */
         size_t half = CURVES_MOST / 2, middle = (count - 1) / 2;
         size_t next = kept <= half ? kept * middle / half
                                    : middle + (kept - half) * (count - 1 - middle) / half;
-        if (kept < CURVES_MOST && i == next) {
-            curves[kept++] = curves[i];
-            continue;
-        }
-        free((double *)curves[i].charge);
-        free((double *)curves[i].voltage);
+        if (kept < CURVES_MOST && i == next)
+            checks[kept++] = checks[i];
+        else
+            json_decref(checks[i].step);
     }
     return count > CURVES_MOST ? kept : count;
+}
+
+/* Each cell's first capacity with readings. `out` has room for all cells of the model. */
+static size_t find_checks(struct gathered *all, const struct drawing *drawing,
+                          const struct evidence_model *model, struct checked *out,
+                          struct error *error)
+{
+    size_t count = 0, i, c;
+    json_t *cell, *check;
+    json_array_foreach(model->cells, i, cell)
+    {
+        struct checked first = {.label = row_text(cell, "label")};
+        json_t *checks = results_of(drawing->evidence, first.label, "capacity");
+        json_array_foreach(checks, c, check)
+        {
+            if (error->code || find_step(drawing, check, &first, error) || first.step)
+                break;
+        }
+        json_decref(checks);
+        if (!first.step)
+            continue;
+        note_conditions(all, first.step, model->rated);
+        out[count++] = first;
+    }
+    return count;
 }
 
 static int gather_model(struct gathered *all, const struct drawing *drawing,
                         const struct evidence_model *model, struct error *error)
 {
-    const struct evidence *evidence = drawing->evidence;
-    size_t count = 0, i;
-    struct discharge_curve *curves = xcalloc(json_array_size(model->cells), sizeof *curves);
-    json_t *cell;
-    json_array_foreach(model->cells, i, cell)
-    {
-        const char *label = row_text(cell, "label");
-        json_t *checks = results_of(evidence, label, "capacity"), *check;
-        size_t c;
-        json_array_foreach(checks, c, check)
-        {
-            if (error->code ||
-                gather_check(all, drawing, check, model->rated, &curves[count], error))
-                break;
-            if (curves[count].count) {
-                curves[count++].label = label;
-                break;
-            }
-        }
-        json_decref(checks);
+    struct checked *checks = xcalloc(json_array_size(model->cells) + 1, sizeof *checks);
+    size_t found = find_checks(all, drawing, model, checks, error);
+    size_t kept = keep_some(checks, found), count = 0;
+    struct discharge_curve *curves = xcalloc(kept + 1, sizeof *curves);
+    for (size_t i = 0; i < kept; i++) {
+        struct discharge_curve *curve = &curves[count];
+        if (!error->code && !read_curve(drawing, &checks[i], curve, error) && curve->count)
+            count++;
+        else
+            curve_free(curve);
+        json_decref(checks[i].step);
     }
+    free(checks);
+    all->left_out += found - kept;
     if (!count) {
         free(curves);
         return error->code;
     }
-    size_t kept = keep_some(curves, count);
-    all->left_out += count - kept;
-    count = kept;
+    qsort(curves, count, sizeof *curves, by_drawn_charge);
     all->median[all->count] = charge_of(&curves[(count - 1) / 2]);
     all->models[all->count++] = (struct discharge_model){model->name, model->style, curves, count};
     return error->code;
@@ -276,11 +317,10 @@ int draw_discharge(struct text *out, const struct drawing *drawing, struct error
         chart_words_done(drawing, &words);
     }
     for (size_t m = 0; m < all.count; m++) {
-        for (size_t i = 0; i < all.models[m].count; i++) {
-            free((double *)all.models[m].cells[i].charge);
-            free((double *)all.models[m].cells[i].voltage);
-        }
-        free((struct discharge_curve *)all.models[m].cells);
+        struct discharge_curve *curves = (struct discharge_curve *)all.models[m].cells;
+        for (size_t i = 0; i < all.models[m].count; i++)
+            curve_free(&curves[i]);
+        free(curves);
     }
     free(all.models);
     free(all.median);
