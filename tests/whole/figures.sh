@@ -284,4 +284,15 @@ for cell in K-1:1.8 K-2:1.81 L-1:1.4 L-2:1.41; do
 done
 expect 0 '' "$PERDURE" plot fade -o fade.svg
 grep -q 'After 32.cycles Kept keeps 95' fade.svg || fail "the best is another: $(grep -o '>After[^<]*' fade.svg)"
+
+# Of 20 cells of a model 17 curves are drawn: the least, the greatest, and the median, the lower of the middle two.
+new many
+cells_of Alpha "$(seq -f A-%g -s , 20)"
+for cell in $(seq 20); do
+    discharged "A-$cell" 1 "$(awk "BEGIN { print 1.80 + 0.01 * $((cell * 7 % 20)) }")" 0.4 --result capacity=discharge
+done
+expect 0 '' "$PERDURE" plot discharge -o many.svg
+grep -q 'Of many cells of a model 17 are drawn' many.svg || fail "nothing is said of those left out"
+grep -q '1890.mAh.*in its middle cell' many.svg || fail "the median is another: $(grep -o '>Alpha gives[^<]*' many.svg)"
+grep -q '; 20 cells' many.svg || fail "the conditions are not of all cells"
 finish
