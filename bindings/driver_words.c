@@ -310,33 +310,34 @@ static double check_number(lua_State *L, const char *word)
     return lua_tonumber(L, 1);
 }
 
+/* Frees the text, a line at most: before it is pushed, which may raise. */
+static int push_written(lua_State *L, struct text *text)
+{
+    char line[LINE_MOST];
+    string_copy(line, sizeof line, text->bytes);
+    text_free(text);
+    lua_pushstring(L, line);
+    return 1;
+}
+
 /* nr3(x): with exponent, the fewest digits that read back the same. */
 static int word_nr3(lua_State *L)
 {
     struct text text = TEXT_EMPTY;
-    double value = check_number(L, "nr3");
-    char buffer[64];
-    scpi_add_number(&text, value);
-    string_copy(buffer, sizeof buffer, text.bytes);
-    text_free(&text);
-    lua_pushstring(L, buffer);
-    return 1;
+    scpi_add_number(&text, check_number(L, "nr3"));
+    return push_written(L, &text);
 }
 
 /* quote(text): in double quotes, those inside it doubled. */
 static int word_quote(lua_State *L)
 {
     size_t length;
-    char quoted[LINE_MOST];
     struct text text = TEXT_EMPTY;
     const char *plain = check_text(L, "quote", &length);
     if (length > LINE_MOST / 2 - 2 || strlen(plain) < length)
         return guest_fail(L, "send less of it", "'quote' cannot write that");
     scpi_add_string(&text, plain);
-    string_copy(quoted, sizeof quoted, text.bytes);
-    text_free(&text); /* what comes now may raise */
-    lua_pushstring(L, quoted);
-    return 1;
+    return push_written(L, &text);
 }
 
 /* fixed(x, digits): without exponent, for instruments that know none. */

@@ -68,16 +68,6 @@ static int fit_word_reaches(lua_State *L)
     return 1;
 }
 
-static void set_numbers(lua_State *L, const char *name, const double *numbers, size_t count)
-{
-    lua_createtable(L, (int)count, 0);
-    for (size_t i = 0; i < count; i++) {
-        lua_pushnumber(L, numbers[i]);
-        lua_rawseti(L, -2, (lua_Integer)i + 1);
-    }
-    lua_setfield(L, -2, name);
-}
-
 static void push_fit(lua_State *L, const struct fit *fit)
 {
     static const struct double_field fields[] = {DOUBLE_FIELD(fit, residual_sd),
@@ -92,8 +82,10 @@ static void push_fit(lua_State *L, const struct fit *fit)
     lua_setfield(L, -2, "form");
     lua_pushstring(L, fit->form->formula);
     lua_setfield(L, -2, "formula");
-    set_numbers(L, "parameters", fit->value, fit->form->parameters);
-    set_numbers(L, "errors", fit->standard_error, fit->form->parameters);
+    push_numbers(L, fit->value, fit->form->parameters);
+    lua_setfield(L, -2, "parameters");
+    push_numbers(L, fit->standard_error, fit->form->parameters);
+    lua_setfield(L, -2, "errors");
     struct fit *kept = lua_newuserdatauv(L, sizeof *kept, 0);
     *kept = *fit;
     lua_pushvalue(L, -1);
@@ -163,10 +155,7 @@ static int word_loss_a_day(lua_State *L)
     double loss;
     enum analysis_status status =
         retention_loss_a_day(luaL_checknumber(L, 1), luaL_checknumber(L, 2), &loss);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    lua_pushnumber(L, loss);
-    return 1;
+    return push_number(L, status, loss);
 }
 
 /* --- curves ----------------------------------------------------------------------------------- */
@@ -240,10 +229,7 @@ static int word_resistance_two_step(lua_State *L)
     enum analysis_status status =
         resistance_two_step(luaL_checknumber(L, 1), luaL_checknumber(L, 2), luaL_checknumber(L, 3),
                             luaL_checknumber(L, 4), &ohm);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    lua_pushnumber(L, ohm);
-    return 1;
+    return push_number(L, status, ohm);
 }
 
 /* resistance_from_pulse(readings, first_time, second_time) */
@@ -257,10 +243,7 @@ static int word_resistance_from_pulse(lua_State *L)
     struct curve curve;
     curve_at(L, 1, "resistance_from_pulse", &curve);
     enum analysis_status status = resistance_of_pulse(&curve, first, second, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 /* `before` and then `after`, which begins where that ends. Lua keeps the memory. */
@@ -305,10 +288,7 @@ static int word_resistance_parts(lua_State *L)
         }
     }
     enum analysis_status status = resistance_of_change(&curve, held, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 void evaluation_open_curves(lua_State *L)

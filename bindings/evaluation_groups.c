@@ -113,6 +113,24 @@ int push_none(lua_State *L, enum analysis_status status)
     return 2;
 }
 
+int push_facts(lua_State *L, enum analysis_status status, const void *from,
+               const struct double_field *fields)
+{
+    if (status != ANALYSIS_OK)
+        return push_none(L, status);
+    push_doubles(L, from, fields);
+    return 1;
+}
+
+void push_numbers(lua_State *L, const double *numbers, size_t count)
+{
+    lua_createtable(L, (int)count, 0);
+    for (size_t i = 0; i < count; i++) {
+        lua_pushnumber(L, numbers[i]);
+        lua_rawseti(L, -2, (lua_Integer)i + 1);
+    }
+}
+
 int push_number(lua_State *L, enum analysis_status status, double number)
 {
     if (isnan(number))
@@ -224,10 +242,7 @@ static int word_t_test(lua_State *L)
     a.values = numbers_at(L, 1, "t_test, first group", &a.count);
     b.values = numbers_at(L, 2, "t_test, second group", &b.count);
     enum analysis_status status = compare_two(&a, &b, confidence, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, difference_fields);
-    return 1;
+    return push_facts(L, status, &out, difference_fields);
 }
 
 static const struct double_field rank_test_fields[] = {DOUBLE_FIELD(rank_test, statistic),
@@ -243,10 +258,7 @@ static int word_rank_test(lua_State *L)
     a.values = numbers_at(L, 1, "rank_test, first group", &a.count);
     b.values = numbers_at(L, 2, "rank_test, second group", &b.count);
     enum analysis_status status = ranks_two(&a, &b, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, rank_test_fields);
-    return 1;
+    return push_facts(L, status, &out, rank_test_fields);
 }
 
 /* paired_rank_test(before, after): the same cells, before and after. */
@@ -257,10 +269,7 @@ static int word_paired_rank_test(lua_State *L)
     lua_settop(L, 2);
     size_t count = points_at(L, 1, "paired_rank_test", &before, &after);
     enum analysis_status status = ranks_paired(before, after, count, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, rank_test_fields);
-    return 1;
+    return push_facts(L, status, &out, rank_test_fields);
 }
 
 static int word_holm(lua_State *L)
@@ -270,11 +279,7 @@ static int word_holm(lua_State *L)
     enum analysis_status status = compare_holm(p, count, p);
     if (status != ANALYSIS_OK)
         return push_none(L, status);
-    lua_createtable(L, (int)count, 0);
-    for (size_t i = 0; i < count; i++) {
-        lua_pushnumber(L, p[i]);
-        lua_rawseti(L, -2, (lua_Integer)i + 1);
-    }
+    push_numbers(L, p, count);
     return 1;
 }
 
@@ -344,10 +349,7 @@ static int word_kruskal(lua_State *L)
     lua_settop(L, 1);
     size_t count = groups_at(L, 1, "kruskal", groups, &names);
     enum analysis_status status = ranks_kruskal_wallis(groups, count, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 static int push_variance(lua_State *L, const char *word,
@@ -369,10 +371,7 @@ static int push_variance(lua_State *L, const char *word,
     lua_settop(L, 1);
     size_t count = groups_at(L, 1, word, groups, &names);
     enum analysis_status status = analysis(groups, count, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 static int word_anova(lua_State *L)
@@ -399,10 +398,7 @@ static int word_repeats(lua_State *L)
     lua_settop(L, 1);
     const double *values = block_at(L, 1, "repeats", &groups, &readings);
     enum analysis_status status = summary_of_repeats(values, groups, readings, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 /* --- rankings --------------------------------------------------------------------------------- */
@@ -420,10 +416,7 @@ static int word_agreement(lua_State *L)
     lua_settop(L, 1);
     double *values = block_at(L, 1, "agreement", &judges, &items);
     enum analysis_status status = ranking_agreement(values, judges, items, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 static size_t criteria_at(lua_State *L, int index, struct criterion *criteria)
@@ -484,11 +477,7 @@ static int word_rank(lua_State *L)
         set_name(L, "model", names, best);
         set_number(L, "mean_finish", finishes[best].mean_finish);
         set_number(L, "place", finishes[best].place);
-        lua_createtable(L, (int)criterion_count, 0);
-        for (size_t c = 0; c < criterion_count; c++) {
-            lua_pushnumber(L, ranks[best * criterion_count + c]);
-            lua_rawseti(L, -2, (lua_Integer)c + 1);
-        }
+        push_numbers(L, ranks + best * criterion_count, criterion_count);
         lua_setfield(L, -2, "ranks");
         lua_rawseti(L, -2, (lua_Integer)n + 1);
     }

@@ -69,6 +69,11 @@ void push_doubles(lua_State *L, const void *from, const struct double_field *fie
 
 /* What cannot be had is nil and why: `return push_none(L, status)`. */
 int push_none(lua_State *L, enum analysis_status status);
+/* push_doubles, or nil and why. */
+int push_facts(lua_State *L, enum analysis_status status, const void *from,
+               const struct double_field *fields);
+/* An array. */
+void push_numbers(lua_State *L, const double *numbers, size_t count);
 /* One number, or nil and why. */
 int push_number(lua_State *L, enum analysis_status status, double number);
 

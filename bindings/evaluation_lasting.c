@@ -3,7 +3,6 @@
 #include "bindings/evaluation_internal.h"
 
 #include <lauxlib.h>
-#include <math.h>
 
 #include "analysis/survival.h"
 #include "analysis/wear.h"
@@ -49,10 +48,7 @@ static int word_paired(lua_State *L)
     lua_settop(L, 2);
     size_t count = points_at(L, 1, "paired", &before, &after);
     enum analysis_status status = wear_paired(before, after, count, confidence, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 /* --- how many last ---------------------------------------------------------------------------- */
@@ -139,10 +135,7 @@ static int word_log_rank(lua_State *L)
         cells[g] = survivors_at(L, -1, "log_rank", &counts[g]);
     }
     enum analysis_status status = survival_log_rank(cells, counts, groups, NULL, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 void evaluation_open_lasting(lua_State *L)

@@ -4,7 +4,6 @@
 
 #include <lauxlib.h>
 #include <math.h>
-#include <string.h>
 
 #include "analysis/bias.h"
 #include "analysis/uncertainty.h"
@@ -24,11 +23,7 @@ static void push_block(lua_State *L, const double *block, size_t rows, size_t co
 {
     lua_createtable(L, (int)rows, 0);
     for (size_t r = 0; r < rows; r++) {
-        lua_createtable(L, (int)columns, 0);
-        for (size_t c = 0; c < columns; c++) {
-            lua_pushnumber(L, block[r * columns + c]);
-            lua_rawseti(L, -2, (lua_Integer)c + 1);
-        }
+        push_numbers(L, block + r * columns, columns);
         lua_rawseti(L, -2, (lua_Integer)r + 1);
     }
 }
@@ -66,10 +61,7 @@ static int word_combine(lua_State *L)
     }
     struct uncertainty out;
     enum analysis_status status = uncertainty_combine(inputs, count, correlation, confidence, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 /* uncertainty.means{{first reading of each quantity}, {second}, ...}: the means, and the covariance
@@ -85,8 +77,7 @@ static int word_means(lua_State *L)
     enum analysis_status status = uncertainty_of_means(x, readings, quantities, means, covariance);
     if (status != ANALYSIS_OK)
         return push_none(L, status);
-    push_block(L, means, 1, quantities);
-    lua_rawgeti(L, -1, 1);
+    push_numbers(L, means, quantities);
     push_block(L, covariance, quantities, quantities);
     return 2;
 }
@@ -156,10 +147,7 @@ static int word_against_standard(lua_State *L)
     struct channel_bias out;
     enum analysis_status status =
         bias_from_standard(readings, count, known, u_known, BIAS_ADDITIVE, &out);
-    if (status != ANALYSIS_OK)
-        return push_none(L, status);
-    push_doubles(L, &out, fields);
-    return 1;
+    return push_facts(L, status, &out, fields);
 }
 
 void evaluation_open_uncertainty(lua_State *L)

@@ -103,25 +103,36 @@ static void must_be_sound(const struct held *held, bool finished)
     check(day_look(&held->day, finished, why, sizeof why) == DAY_SOUND, "%s", why);
 }
 
+static void must_be_held_once(const struct held *held)
+{
+    check(held->held == 1 && held->let_go == 1, "held %d times, let go %d times", held->held,
+          held->let_go);
+}
+
 /* --- a run is started just as there is room again --------------------------------------------- */
 
-static void starts_a_run(struct held *held)
+/* With room on the disk again. Takes the request over. */
+static void asks(struct held *held, json_t *request)
 {
     struct error error;
-    static const char text[] = "return protocol { title = 'Look', results = { v = 'V' },\n"
-                               "  run = function(cell)\n"
-                               "    record('v', cell:read {}.voltage, 'V')\n"
-                               "  end }\n";
     json_t *reply = NULL;
-    json_t *request =
-        json_pack("{s:s, s:s, s:s, s:s, s:{}, s:{}, s:[s]}", "act", "start", "kind", "protocol",
-                  "name", "look.lua", "text", text, "modules", "params", "cells", "WRE-04");
     disk_mend();
     check(!act(held->bench.logbook, held->bench.engine, lua_script_ops(),
                clock_utc(&held->bench.clock), request, &reply, &error),
           "%s", error.why);
     json_decref(request);
     json_decref(reply);
+}
+
+static void starts_a_run(struct held *held)
+{
+    static const char text[] = "return protocol { title = 'Look', results = { v = 'V' },\n"
+                               "  run = function(cell)\n"
+                               "    record('v', cell:read {}.voltage, 'V')\n"
+                               "  end }\n";
+    asks(held,
+         json_pack("{s:s, s:s, s:s, s:s, s:{}, s:{}, s:[s]}", "act", "start", "kind", "protocol",
+                   "name", "look.lua", "text", text, "modules", "params", "cells", "WRE-04"));
 }
 
 static void test_start_while_held(const char *folder)
@@ -132,8 +143,7 @@ static void test_start_while_held(const char *folder)
         held.meanwhile = starts_a_run;
         fill(at);
         work(&held);
-        check(held.held == 1 && held.let_go == 1, "held %d times, let go %d times", held.held,
-              held.let_go);
+        must_be_held_once(&held);
         check(number(&held, "SELECT count(*) FROM run") == 3, "three runs");
         check(number(&held, "SELECT count(*) FROM result WHERE name = 'v'") == 1,
               "the new run is done once");
@@ -145,15 +155,7 @@ static void test_start_while_held(const char *folder)
 
 static void stops_the_run(struct held *held)
 {
-    struct error error;
-    json_t *reply = NULL;
-    json_t *request = json_pack("{s:s, s:i}", "act", "stop", "run", 2);
-    disk_mend();
-    check(!act(held->bench.logbook, held->bench.engine, lua_script_ops(),
-               clock_utc(&held->bench.clock), request, &reply, &error),
-          "%s", error.why);
-    json_decref(request);
-    json_decref(reply);
+    asks(held, json_pack("{s:s, s:i}", "act", "stop", "run", 2));
 }
 
 /* Nobody in memory sees it come to its end. */
@@ -167,8 +169,7 @@ static void test_until_stopped_run(const char *folder)
         held.meanwhile = stops_the_run;
         fill(9);
         work(&held);
-        check(held.held == 1 && held.let_go == 1, "held %d times, let go %d times", held.held,
-              held.let_go);
+        must_be_held_once(&held);
         check(number(&held, "SELECT state = 'stopped' FROM run WHERE id = 2") == 1,
               "run 2 is not stopped");
         must_be_sound(&held, false);
@@ -206,8 +207,7 @@ static void test_gap_on_record(const char *folder)
     begin(&held, folder, PACE_STEPPED);
     fill(60);
     work(&held);
-    check(held.held == 1 && held.let_go == 1, "held %d times, let go %d times", held.held,
-          held.let_go);
+    must_be_held_once(&held);
     check(number(&held, "SELECT count(*) FROM gap WHERE why = 'the disk was full'") > 0,
           "no gap is put down to the disk");
     check(number(&held, "SELECT count(*) FROM gap WHERE why <> 'the disk was full'") == 0,
